@@ -1,0 +1,111 @@
+package device
+
+import (
+	"math"
+
+	"fettle/internal/unit"
+)
+
+// A Diode is a junction with a series resistance (on the anode side), at the reference temperature T0.
+//
+//	i(u) = IS(T)·(exp(u/(N·Vt)) − 1) + GP·u,   IS(T) = IS·(T/T0)^(XTI/N)·exp(−(q·EG/(N·k))·(1/T − 1/T0))
+type Diode struct {
+	IS  unit.Amp    // saturation current at T0
+	N   float64     // emission coefficient; 0 means 1
+	RS  unit.Ohm    // series resistance; 0 means none
+	XTI float64     // exponent of the temperature law
+	EG  unit.Volt   // effective energy gap of the temperature law; 0 means no temperature dependence
+	GP  float64     // leakage across the junction, siemens
+	BV  unit.Volt   // reverse voltage at breakdownCurrent; 0 means no breakdown
+	T0  unit.Kelvin // temperature of IS; 0 means ReferenceTemperature
+}
+
+// breakdownCurrent is the reverse current at u = −BV.
+const breakdownCurrent = 1e-3
+
+// Check tells what is wrong with the parameters, or "".
+func (d Diode) Check() string {
+	switch {
+	case !finite(float64(d.IS)) || d.IS <= 0:
+		return "its saturation current is " + d.IS.String()
+	case !finite(d.N) || d.N < 0:
+		return "its emission coefficient is not a positive number"
+	case !finite(float64(d.RS)) || d.RS < 0:
+		return "its series resistance is " + d.RS.String()
+	case !finite(d.GP) || d.GP < 0:
+		return "its leakage conductance is not a number from zero up"
+	case !finite(float64(d.BV)) || d.BV < 0:
+		return "its breakdown voltage is " + d.BV.String()
+	case !finite(d.XTI) || !finite(float64(d.EG)) || !finite(float64(d.T0)) || d.T0 < 0:
+		return "its temperature law is not made of numbers"
+	}
+	return ""
+}
+
+// At is the diode's junction at an absolute temperature, ready for evaluation.
+func (d Diode) At(t unit.Kelvin) Junction {
+	n, t0 := orOne(d.N), kelvin(d.T0)
+	lnIS := math.Log(float64(d.IS))
+	if t := float64(t); t != t0 {
+		vt0 := float64(unit.Kelvin(t0).ThermalVoltage())
+		lnIS += (d.XTI*math.Log(t/t0) + float64(d.EG)/vt0*(1-t0/t)) / n
+	}
+	j := newJunction(lnIS, n*float64(t.ThermalVoltage()))
+	j.gp += d.GP
+	if d.BV > 0 {
+		j.bv = float64(d.BV)
+		j.vz = float64(t.ThermalVoltage())
+	}
+	return j
+}
+
+// A Junction is an exponential junction at one temperature.
+type Junction struct {
+	IS, LnIS float64 // saturation current, A, and its logarithm
+	NVt      float64 // V
+	VCrit    float64 // V: where the current's slope calls for limited steps
+	inv      float64 // 1/NVt
+	gp       float64 // S
+	bv, vz   float64 // V: breakdown and its steepness; bv = 0: none
+}
+
+func newJunction(lnIS, nVt float64) Junction {
+	is := math.Exp(lnIS)
+	return Junction{IS: is, LnIS: lnIS, NVt: nVt, inv: 1 / nVt, gp: leakFloor,
+		VCrit: nVt * (math.Log(nVt/math.Sqrt2) - lnIS)}
+}
+
+// Current is the junction's current at u with its derivative; bend is the exponential's share of the
+// derivative, which tells how far the tangent may be trusted.
+func (j *Junction) Current(u float64) (i, g, bend float64) {
+	e, slope := limitedExp(u * j.inv)
+	bend = j.IS * slope * j.inv
+	i = j.IS*(e-1) + j.gp*u
+	g = bend + j.gp
+	if j.bv > 0 && u < 0 {
+		e, slope := limitedExp(-(u + j.bv) / j.vz)
+		e0, _ := limitedExp(-j.bv / j.vz)
+		b := breakdownCurrent * slope / j.vz
+		i -= breakdownCurrent * (e - e0)
+		g += b
+		bend += b
+	}
+	return i, g, bend
+}
+
+// Limit bounds an iteration's step from u0 to u, at both knees of the characteristic.
+func (j *Junction) Limit(u, u0 float64) (float64, bool) {
+	if j.bv > 0 && u < -j.bv {
+		zcrit := j.vz * math.Log(j.vz/(math.Sqrt2*breakdownCurrent))
+		w, limited := JunctionLimit(-(u + j.bv), -(u0 + j.bv), j.vz, zcrit)
+		return -w - j.bv, limited
+	}
+	return JunctionLimit(u, u0, j.NVt, j.VCrit)
+}
+
+// Voltage is the forward voltage of the whole diode (junction and series resistance) that carries i at t.
+// It is the closed form without leakage: V = N·Vt·ln(1 + i/IS) + RS·i.
+func (d Diode) Voltage(i unit.Amp, t unit.Kelvin) unit.Volt {
+	j := d.At(t)
+	return unit.Volt(j.NVt*math.Log1p(float64(i)/j.IS)) + i.Times(d.RS)
+}

@@ -1,0 +1,82 @@
+package device
+
+import (
+	"math"
+
+	"fettle/internal/unit"
+)
+
+// A Regulator is a linear three-terminal regulator in the large: the output stands at Vout as long as the
+// input allows it, follows the input at the drop-out distance below that, and gives nothing without input.
+// All voltages are against its own ground terminal.
+//
+//	target(vin, I) = smaller of (Vout − outputResistance·I) and (vin − Dropout − Rdrop·I), rounded over knee
+//	the output stands at target and I ≥ 0, or above target (pushed up from outside) and I = 0
+//	input current = I + IQ
+type Regulator struct {
+	Vout    unit.Volt
+	Dropout unit.Volt // input minus output at which regulation ends, at no load
+	Rdrop   unit.Ohm  // what the load current adds to it
+	IQ      unit.Amp  // the regulator's own current
+	Limit   unit.Amp  // output current limit; 0 means none
+}
+
+const (
+	// outputResistance (Ω) is the regulator's load regulation. The sheets' figure lies inside Vout's
+	// minimum…maximum; this one only keeps the output law solvable.
+	outputResistance = 0.01
+	// regulatorKnee (V) rounds the change between regulating and following.
+	regulatorKnee = 5e-3
+	// sourceScale (Ω) and sourceKnee (V) round the change between sourcing and pushed up: pushed up by 1 V
+	// the output still gives sourceKnee²/sourceScale = 0.1 nA.
+	sourceScale = 1000.0
+	sourceKnee  = 3e-4
+)
+
+// Check tells what is wrong with the parameters, or "".
+func (r Regulator) Check() string {
+	switch {
+	case !finite(float64(r.Vout)) || r.Vout <= 0:
+		return "its output voltage is " + r.Vout.String()
+	case !finite(float64(r.Dropout)) || r.Dropout < 0 || !finite(float64(r.Rdrop)) || r.Rdrop < 0:
+		return "its drop-out is negative or not a number"
+	case !finite(float64(r.IQ)) || r.IQ < 0 || !finite(float64(r.Limit)) || r.Limit < 0:
+		return "its own current or current limit is negative or not a number"
+	}
+	return ""
+}
+
+// A RegulatorPoint is a regulator's state: F is zero when output voltage and current agree with the law.
+type RegulatorPoint struct {
+	F, Fin, Fout, Fi float64 // V, and derivatives by vin, vout (1) and output current (Ω)
+	IQ, GQ           float64 // own current from input to ground, A, and its derivative, S
+}
+
+// Eval computes the point at input and output voltage (against the regulator's ground) and output current.
+func (r *Regulator) Eval(vin, vout, i float64, out *RegulatorPoint) {
+	t, tin, ti := smoothMin(
+		float64(r.Vout)-outputResistance*i, 0, -outputResistance,
+		vin-float64(r.Dropout)-(float64(r.Rdrop)+outputResistance)*i, 1, -float64(r.Rdrop)-outputResistance)
+	if r.Limit > 0 {
+		// A steep straight line: full voltage 1 % below the limit, nothing at it.
+		slope := 100 * float64(r.Vout) / float64(r.Limit)
+		t, tin, ti = smoothMin(t, tin, ti, slope*(float64(r.Limit)-i), 0, -slope)
+	}
+	// Either a = 0 and b ≥ 0, or b = 0 and a ≥ 0.
+	a, b := sourceScale*i, vout-t
+	s := math.Sqrt(a*a + b*b + 2*sourceKnee*sourceKnee)
+	fa, fb := 1-a/s, 1-b/s
+	out.F = a + b - s
+	out.Fout = fb
+	out.Fin = -fb * tin
+	out.Fi = sourceScale*fa - fb*ti
+	out.IQ, out.GQ = leak(float64(r.IQ), vin)
+}
+
+// smoothMin is the rounded smaller of a and b with its derivatives by two variables.
+func smoothMin(a, a1, a2, b, b1, b2 float64) (m, m1, m2 float64) {
+	d := a - b
+	s := math.Sqrt(d*d + 4*regulatorKnee*regulatorKnee)
+	wa := 0.5 * (1 - d/s)
+	return 0.5 * (a + b - s), wa*a1 + (1-wa)*b1, wa*a2 + (1-wa)*b2
+}
