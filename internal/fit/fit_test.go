@@ -508,12 +508,13 @@ func TestCutNormal(t *testing.T) {
 // What a survey asks: a resistance and three parameters of a lamp from eight readings.
 func BenchmarkSolveLampLike(b *testing.B) {
 	v := []float64{2.5, 3, 4, 6, 8, 10, 12, 14}
-	model := func(p []float64, v float64) float64 { // series resistor and logarithmic drop, by fixed iterations
-		i := v / p[0]
-		for k := 0; k < 40; k++ {
-			i = math.Max(1e-12, 0.5*(i+(v-p[1]-p[2]*math.Log(i/1e-3))/p[0]))
+	model := func(p []float64, v float64) float64 { // series resistor and logarithmic drop, by Newton in the logarithm of the current
+		x := math.Log(v / p[0] / 1e-3)
+		for k := 0; k < 6; k++ {
+			i := 1e-3 * math.Exp(x)
+			x -= (i*p[0] + p[1] + p[2]*x - v) / (i*p[0] + p[2])
 		}
-		return i
+		return 1e-3 * math.Exp(x)
 	}
 	truth := []float64{1000, 1.9, 0.05}
 	pr := Problem{N: len(v), KnownSigma: true, Residuals: func(p, r []float64) {
