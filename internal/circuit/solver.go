@@ -1,0 +1,641 @@
+package circuit
+
+import (
+	"math"
+
+	"fettle/internal/device"
+	"fettle/internal/pin"
+	"fettle/internal/unit"
+)
+
+// Tolerances of a solution.
+const (
+	// TolAmp is the unbalanced current allowed at a node: a picoampere is a millionth of what an LED shows.
+	TolAmp = unit.Amp(1e-12)
+	// TolShare is the unbalance allowed as a share of the largest current in the circuit: what rounding
+	// leaves when amperes and picoamperes meet in one node.
+	TolShare = 1e-11
+	// TolVolt is the error allowed in a regulator's own law.
+	TolVolt = unit.Volt(1e-9)
+	// StepTolerance bounds the last step of every conducting junction, in units of N·Vt. The current's error
+	// after such a step is half its square, 5e-13.
+	StepTolerance = 1e-6
+)
+
+const (
+	mostIterations  = 60 // of plain Newton; typical circuits take 5 to 12
+	stageIterations = 40 // of one stage of a continuation
+	mostStages      = 200
+)
+
+// Status is how a solution came out.
+type Status uint8
+
+const (
+	Solved   Status = iota
+	Stalled         // steps are small, but currents do not balance within tolerance
+	Singular        // the equations determine no solution: some node hangs on nothing that conducts
+	Limit           // no agreement within the iterations allowed
+	Runaway         // voltages beyond any bound: a current source with nowhere to go
+	Refused         // a value set is not a number or has no meaning; Why tells
+)
+
+var statusWords = [...]string{"solved", "stalled", "singular", "no agreement", "runaway", "refused"}
+
+func (s Status) String() string { return statusWords[s] }
+
+// A Solution says how far the voltages and currents may be trusted.
+type Solution struct {
+	Status       Status
+	Residual     unit.Amp // largest unbalanced current, measured at the solution
+	Iterations   int      // linear systems solved, continuation included
+	Continuation bool     // plain iteration failed, a continuation found it
+	// Condition is the ratio of the largest to the smallest pivot (rough: it tells a stiff circuit from a
+	// singular one, no more).
+	Condition float64
+}
+
+// A Solver solves one circuit again and again with changed values. It is not safe for concurrent use; Clone
+// gives another goroutine its own.
+type Solver struct {
+	c    *Circuit
+	tree []branch
+	used []bool
+	at   []int32 // by element: its place among its kind, −1 if it has none
+
+	res []resistorK
+	cur []currentK
+	dio []diodeK
+	bjt []bjtK
+	reg []regulatorK
+	pin []pinK
+
+	n, linear          int // unknowns; of these, eliminated ahead because they touch linear elements only
+	branchAt, branches int // rows that are regulators' laws, in volts
+	nnz, tail          int // matrix entries; the first that changes within an iteration
+	pivots             []pivot
+	rows               []lowerRow
+	targets, columns   []int32
+
+	unknown   []int32 // by point; n: none
+	free      []int32 // points with an unknown
+	v, offset []float64
+	x, b, inv []float64
+	lu, base  []float64
+
+	stale, moved, sourced bool // device values, conductances, source values changed since the last solution
+	bad                   []bool
+	nbad                  int
+	why                   string
+
+	ctx     context
+	wide    []float64 // dense matrix of the fallback
+	beyond  []bool    // scratch of supplied
+	pending bool      // a new layout waits for sound values
+}
+
+// context is what all stamps of one iteration share. Static: charges do not flow (dq/dt = 0).
+type context struct {
+	shunt float64 // S, from every node to ground: continuation
+	scale float64 // of all sources: continuation
+	dense bool    // factor with partial pivoting
+	fresh bool    // linearise at the stored junction voltages, not at those of the nodes
+}
+
+// Reset forgets the last solution: the next starts cold.
+func (s *Solver) Reset() {
+	clear(s.x)
+	for k := range s.dio {
+		s.dio[k].u = coldVoltage(&s.dio[k].j)
+	}
+	for k := range s.bjt {
+		s.bjt[k].u1, s.bjt[k].u2 = coldVoltage(&s.bjt[k].law.BE), 0
+	}
+	for k := range s.reg {
+		r := &s.reg[k]
+		r.vout = float64(r.law.Vout)
+		r.vin = r.vout + float64(r.law.Dropout) + 1
+		r.i = coldLoad
+		s.x[r.branch] = r.i
+	}
+}
+
+// coldVoltage is where a junction is first linearised: the critical voltage, or a mark that refresh replaces
+// by it when the junction's values are not yet known.
+func coldVoltage(j *device.Junction) float64 {
+	if j.NVt == 0 {
+		return math.Inf(1)
+	}
+	return j.VCrit
+}
+
+// coldLoad is the load (A) a regulator is first linearised at: what a small chip draws.
+const coldLoad = 5e-3
+
+// refresh brings changed values into the form the iteration uses.
+func (s *Solver) refresh() {
+	if s.stale {
+		s.stale = false
+		for k := range s.pin {
+			p := &s.pin[k]
+			if !p.stale {
+				continue
+			}
+			p.stale = false
+			e := &s.c.elements[p.elem]
+			s.res[p.high].g, s.res[p.low].g = e.Pin.Conductances(e.Level == pin.High, e.Level == pin.Low)
+			p.open = e.Level != pin.High && e.Level != pin.Low
+			s.moved = true
+			for _, k := range [2]int32{p.clampHigh, p.clampLow} {
+				if k >= 0 {
+					d := &s.dio[k]
+					s.setBehind(d.rs, e.Pin.Clamp.RS)
+					d.set(e.Pin.Clamp.At(e.T))
+				}
+			}
+		}
+		for k := range s.dio {
+			if d := &s.dio[k]; d.stale && d.elem >= 0 {
+				e := &s.c.elements[d.elem]
+				d.set(e.Diode.At(e.T))
+			}
+		}
+		for k := range s.bjt {
+			if q := &s.bjt[k]; q.stale {
+				e := &s.c.elements[q.elem]
+				q.set(e.BJT.At(e.T))
+			}
+		}
+	}
+	if s.sourced {
+		s.sourced = false
+		s.sources()
+	}
+	if s.moved {
+		s.moved = false
+		s.assembleLinear()
+	}
+}
+
+// sources gives every node its offset within its group.
+func (s *Solver) sources() {
+	for _, b := range s.tree {
+		s.offset[b.node] = s.offset[b.parent] + b.sign*s.ctx.scale*float64(s.c.elements[b.elem].Volt)
+	}
+	copy(s.v, s.offset)
+}
+
+// carry moves a junction voltage from old to new parameters at unchanged current: the best start when the
+// temperature or the part changes.
+func carry(u float64, from, to *device.Junction) float64 {
+	switch {
+	case math.IsInf(u, 1) || from.NVt == 0:
+		return to.VCrit
+	case u <= 0:
+		return u
+	}
+	return max(0, to.NVt*(u/from.NVt+from.LnIS-to.LnIS))
+}
+
+func (d *diodeK) set(j device.Junction) {
+	d.u = carry(d.u, &d.j, &j)
+	d.j, d.invNVt, d.invIS, d.stale = j, 1/j.NVt, invert(j.IS), false
+}
+
+func (q *bjtK) set(p device.Transport) {
+	q.u1 = carry(q.u1, &q.law.BE, &p.BE)
+	if q.u2 > 0 {
+		q.u2 = carry(q.u2, &q.law.BC, &p.BC)
+	}
+	q.law, q.invNVt, q.invIS, q.stale = p, 1/p.BE.NVt, invert(p.BE.IS), false
+}
+
+func invert(x float64) float64 {
+	if x > 0 {
+		return min(1/x, math.MaxFloat64)
+	}
+	return 0
+}
+
+// assembleLinear fills the share of the matrix that does not change within an iteration and eliminates the
+// nodes that touch nothing else.
+func (s *Solver) assembleLinear() {
+	a := s.base
+	clear(a)
+	for k := range s.res {
+		r := &s.res[k]
+		a[r.aa] += r.g
+		a[r.ab] -= r.g
+		a[r.ba] -= r.g
+		a[r.bb] += r.g
+	}
+	if s.ctx.shunt > 0 {
+		for k := range s.pivots {
+			if k < s.branchAt || k >= s.branchAt+s.branches {
+				a[s.pivots[k].diag] += s.ctx.shunt
+			}
+		}
+	}
+	if !s.ctx.dense {
+		s.eliminate(a, 0, s.linear)
+		copy(s.lu, a)
+	}
+}
+
+// eliminate factors pivots from..to−1 in place; false if one is zero or has lost all its digits.
+func (s *Solver) eliminate(a []float64, from, to int) bool {
+	ok := true
+	for k := from; k < to; k++ {
+		p := &s.pivots[k]
+		d := a[p.diag]
+		if !(math.Abs(d) > leastPivot) {
+			ok = false
+			d = leastPivot
+		}
+		inv := 1 / d
+		s.inv[k] = inv
+		u := a[p.upper : p.upper+p.width]
+		for i := p.rowFrom; i < p.rowTo; i++ {
+			r := &s.rows[i]
+			f := a[r.at]
+			if f == 0 {
+				continue
+			}
+			f *= inv
+			a[r.at] = f
+			t := s.targets[r.target : int(r.target)+len(u)]
+			for j, w := range u {
+				a[t[j]] -= f * w
+			}
+		}
+	}
+	return ok
+}
+
+// leastPivot (S): below the leakage floor of a single junction there is nothing left but rounding.
+const leastPivot = 1e-32
+
+// substitute solves with the factors: b becomes the step.
+func (s *Solver) substitute(a, b []float64) {
+	for k := range s.pivots {
+		p := &s.pivots[k]
+		bk := b[k]
+		if bk == 0 {
+			continue
+		}
+		for i := p.rowFrom; i < p.rowTo; i++ {
+			r := &s.rows[i]
+			b[r.row] -= a[r.at] * bk
+		}
+	}
+	for k := s.n - 1; k >= 0; k-- {
+		p := &s.pivots[k]
+		t := b[k]
+		u := a[p.upper : p.upper+p.width]
+		c := s.columns[p.column : int(p.column)+len(u)]
+		for j, w := range u {
+			t -= w * b[c[j]]
+		}
+		b[k] = t * s.inv[k]
+	}
+}
+
+// stamp evaluates every element at the present voltages: the matrix of derivatives, and in b the current
+// that is missing at every node. It reports whether a junction was limited and the largest junction step.
+func (s *Solver) stamp() (limited bool, step float64) {
+	a, b, v := s.lu, s.b, s.v
+	if s.ctx.dense {
+		copy(a, s.base)
+	} else {
+		copy(a[s.tail:], s.base[s.tail:])
+	}
+	clear(b)
+	for k := range s.res {
+		r := &s.res[k]
+		i := r.g * (v[r.a] - v[r.b])
+		b[r.ra] -= i
+		b[r.rb] += i
+	}
+	for k := range s.cur {
+		c := &s.cur[k]
+		i := c.i * s.ctx.scale
+		b[c.rf] -= i
+		b[c.rt] += i
+	}
+	if s.ctx.shunt > 0 {
+		for k, x := range s.x {
+			if k < s.branchAt || k >= s.branchAt+s.branches {
+				b[k] -= s.ctx.shunt * x
+			}
+		}
+	}
+	fresh := s.ctx.fresh
+	for k := range s.dio {
+		d := &s.dio[k]
+		w := v[d.a] - v[d.k]
+		var lim bool
+		if !fresh {
+			var u float64
+			u, lim = d.j.Limit(w, d.u)
+			du := math.Abs(u - d.u)
+			d.u = u
+			i, g, bend := d.j.Current(u)
+			step = max(step, du*min(d.invNVt, bend*d.invIS))
+			d.i = i
+			limited = limited || lim
+			if lim {
+				i += g * (w - u)
+			}
+			b[d.ra] -= i
+			b[d.rk] += i
+			a[d.aa] += g
+			a[d.ak] -= g
+			a[d.ka] -= g
+			a[d.kk] += g
+			continue
+		}
+		i, g, _ := d.j.Current(d.u)
+		d.i = i
+		i += g * (w - d.u)
+		b[d.ra] -= i
+		b[d.rk] += i
+		a[d.aa] += g
+		a[d.ak] -= g
+		a[d.ka] -= g
+		a[d.kk] += g
+	}
+	for k := range s.bjt {
+		q := &s.bjt[k]
+		w1 := q.law.Sign * (v[q.b] - v[q.e])
+		w2 := q.law.Sign * (v[q.b] - v[q.c])
+		d1, d2 := math.Inf(1), math.Inf(1)
+		if !fresh {
+			u1, lim1 := q.law.BE.Limit(w1, q.u1)
+			u2, lim2 := q.law.BC.Limit(w2, q.u2)
+			d1, d2 = math.Abs(u1-q.u1), math.Abs(u2-q.u2)
+			q.u1, q.u2 = u1, u2
+			limited = limited || lim1 || lim2
+		}
+		p := &q.at
+		q.law.Eval(q.u1, q.u2, p)
+		step = max(step, d1*min(q.invNVt, p.BendBE*q.invIS), d2*min(q.invNVt, p.BendBC*q.invIS))
+		w1 -= q.u1
+		w2 -= q.u2
+		ic := q.law.Sign * (p.IC + p.IC1*w1 + p.IC2*w2)
+		ib := q.law.Sign * (p.IB + p.IB1*w1 + p.IB2*w2)
+		b[q.row[0]] -= ic
+		b[q.row[1]] -= ib
+		b[q.row[2]] += ic + ib
+		// Columns collector, base, emitter: u1 = b − e, u2 = b − c.
+		cb, bb := p.IC1+p.IC2, p.IB1+p.IB2
+		a[q.m[0][0]] -= p.IC2
+		a[q.m[0][1]] += cb
+		a[q.m[0][2]] -= p.IC1
+		a[q.m[1][0]] -= p.IB2
+		a[q.m[1][1]] += bb
+		a[q.m[1][2]] -= p.IB1
+		a[q.m[2][0]] += p.IC2 + p.IB2
+		a[q.m[2][1]] -= cb + bb
+		a[q.m[2][2]] += p.IC1 + p.IB1
+	}
+	for k := range s.reg {
+		r := &s.reg[k]
+		win, wout, wi := v[r.in]-v[r.gnd], v[r.out]-v[r.gnd], s.x[r.branch]
+		if !fresh {
+			r.vin, r.vout, r.i = win, wout, wi
+		}
+		p := &r.at
+		r.law.Eval(r.vin, r.vout, r.i, p)
+		b[r.branch] -= p.F + p.Fin*(win-r.vin) + p.Fout*(wout-r.vout) + p.Fi*(wi-r.i)
+		iq := p.IQ + p.GQ*(win-r.vin)
+		b[r.row[0]] -= wi + iq
+		b[r.row[1]] += wi
+		b[r.row[2]] += iq
+		a[r.ofBranch[0]] += p.Fin
+		a[r.ofBranch[1]] += p.Fout
+		a[r.ofBranch[2]] -= p.Fin + p.Fout
+		a[r.bb] += p.Fi
+		a[r.byBranch[0]]++
+		a[r.byBranch[1]]--
+		a[r.m[0][0]] += p.GQ
+		a[r.m[0][2]] -= p.GQ
+		a[r.m[2][0]] -= p.GQ
+		a[r.m[2][2]] += p.GQ
+	}
+	for k := range s.pin {
+		p := &s.pin[k]
+		if !p.leaks || !p.open {
+			p.leakage = 0
+			continue
+		}
+		i, gp, gv := s.c.elements[p.elem].Pin.Leakage(v[p.p]-v[p.gnd], v[p.vcc]-v[p.gnd])
+		// Out of the pin: from the supply if positive, from ground if negative.
+		from := 1
+		if i < 0 {
+			from = 2
+		}
+		p.leakage = i
+		b[p.row[0]] += i
+		b[p.row[from]] -= i
+		col := [3]float64{gp, gv, -gp - gv}
+		for j, g := range col {
+			a[p.m[0][j]] -= g
+			a[p.m[from][j]] += g
+		}
+	}
+	return limited, step
+}
+
+// unbalance is the largest current missing at a node, and the largest error of a regulator's law.
+func (s *Solver) unbalance() (amp, volt float64) {
+	for k, r := range s.b[:s.n] {
+		r = math.Abs(r)
+		if k >= s.branchAt && k < s.branchAt+s.branches {
+			volt = max(volt, r)
+		} else {
+			amp = max(amp, r)
+		}
+	}
+	return amp, volt
+}
+
+// largestCurrent is the largest current in any element.
+func (s *Solver) largestCurrent() float64 {
+	m := 0.0
+	for k := range s.res {
+		r := &s.res[k]
+		m = max(m, math.Abs(r.g*(s.v[r.a]-s.v[r.b])))
+	}
+	for k := range s.cur {
+		m = max(m, math.Abs(s.cur[k].i))
+	}
+	for k := range s.dio {
+		m = max(m, math.Abs(s.dio[k].i))
+	}
+	for k := range s.bjt {
+		m = max(m, math.Abs(s.bjt[k].at.IC), math.Abs(s.bjt[k].at.IB))
+	}
+	return m
+}
+
+// rounding is the current that the last digit of the node voltages leaves in the stiffest resistor.
+func (s *Solver) rounding() float64 {
+	m := 0.0
+	for k := range s.res {
+		r := &s.res[k]
+		m = max(m, r.g*max(math.Abs(s.v[r.a]), math.Abs(s.v[r.b])))
+	}
+	return m * 0x1p-50
+}
+
+// balanced tells whether what stamp measured is within tolerance.
+func (s *Solver) balanced() (amp float64, ok bool) {
+	amp, volt := s.unbalance()
+	if !(volt <= float64(TolVolt)) {
+		return amp, false
+	}
+	return amp, amp <= float64(TolAmp) || amp <= float64(TolAmp)+TolShare*s.largestCurrent()+s.rounding()
+}
+
+// step solves the linearised equations and moves the nodes; false if the matrix is singular.
+func (s *Solver) step() bool {
+	if s.ctx.dense {
+		if !s.solveDense() {
+			return false
+		}
+	} else {
+		ok := s.eliminate(s.lu, s.linear, s.n)
+		s.substitute(s.lu, s.b)
+		if !ok {
+			return false
+		}
+	}
+	for k := range s.x {
+		s.x[k] += s.b[k]
+	}
+	s.spread()
+	return true
+}
+
+// spread gives the nodes the potentials of their groups.
+func (s *Solver) spread() {
+	for _, p := range s.free {
+		s.v[p] = s.offset[p] + s.x[s.unknown[p]]
+	}
+}
+
+// runawayVolt is beyond anything a circuit of this project can hold.
+const runawayVolt = 1e9
+
+// newton iterates from the stored junction voltages.
+func (s *Solver) newton(most int, sol *Solution) Status {
+	s.spread()
+	s.ctx.fresh = true
+	for it := 0; ; it++ {
+		limited, step := s.stamp()
+		if !s.ctx.fresh && !limited && step <= StepTolerance {
+			amp, ok := s.balanced()
+			sol.Residual = unit.Amp(amp)
+			if ok {
+				return Solved
+			}
+		}
+		if it == most {
+			break
+		}
+		s.ctx.fresh = false
+		sol.Iterations++
+		if !s.step() {
+			return Singular
+		}
+		for _, x := range s.x {
+			if !(math.Abs(x) < runawayVolt) {
+				return Runaway
+			}
+		}
+	}
+	amp, _ := s.balanced()
+	sol.Residual = unit.Amp(amp)
+	return Limit
+}
+
+// Solve finds the operating point, starting from the last one.
+func (s *Solver) Solve() Solution {
+	var sol Solution
+	if s.pending && s.nbad == 0 {
+		s.relayout()
+	}
+	if s.nbad > 0 {
+		sol.Status = Refused
+		sol.Residual = unit.Amp(math.Inf(1))
+		return sol
+	}
+	s.why = ""
+	s.ctx.scale = 1
+	s.refresh()
+	if sol.Status = s.newton(mostIterations, &sol); sol.Status != Solved {
+		s.recover(&sol)
+	}
+	if sol.Status == Solved {
+		sol.Condition = s.condition()
+	} else {
+		s.why = s.explain(sol.Status)
+	}
+	return sol
+}
+
+// explain puts a failure into words, with the node where it is worst.
+func (s *Solver) explain(st Status) string {
+	worst, most := Ground, -1.0
+	for n := range s.c.nodes {
+		k := s.unknown[n]
+		if int(k) == s.n {
+			continue
+		}
+		x := 0.0
+		switch st {
+		case Runaway:
+			x = math.Abs(s.x[k])
+		case Singular:
+			x = math.Abs(s.inv[k])
+		default:
+			x = math.Abs(s.b[k])
+		}
+		if x > most || math.IsNaN(x) {
+			worst, most = Node(n), x
+		}
+	}
+	var touching []Elem
+	for i := range s.c.elements {
+		for _, n := range s.c.elements[i].Nodes {
+			if n == worst && !s.c.elements[i].Removed {
+				touching = append(touching, Elem(i))
+				break
+			}
+		}
+	}
+	at := s.c.where(worst) + " (" + s.c.list(touching) + ")"
+	switch st {
+	case Runaway:
+		return "no voltage at " + at + " lets the currents there balance"
+	case Singular:
+		return "nothing determines the voltage at " + at
+	}
+	return "no operating point found; the currents balance worst at " + at
+}
+
+// condition is the ratio of the largest to the smallest pivot of the last factorisation.
+func (s *Solver) condition() float64 {
+	lo, hi := math.Inf(1), 0.0
+	for k, p := range s.inv {
+		if k >= s.branchAt && k < s.branchAt+s.branches {
+			continue
+		}
+		p = math.Abs(p)
+		lo, hi = min(lo, p), max(hi, p)
+	}
+	if s.n == 0 || lo == 0 {
+		return 1
+	}
+	return hi / lo
+}
