@@ -107,14 +107,14 @@ type Vehicle struct {
 	Name   Text
 	Scale  Text // "N", "H0", …
 	Socket Text // a socket of the catalogue, or "wires"
-	Space  Space
+	Cavity Cavity
 	Lamps  []Lamp
 	Motor  *Motor
 	Range  diag.Range
 }
 
-// A Space is the room for the decoder (block cavity).
-type Space struct {
+// A Cavity is the room for the decoder.
+type Cavity struct {
 	Length, Width, Height Quantity[unit.Length]
 	Range                 diag.Range
 }
@@ -197,29 +197,32 @@ type Reading struct {
 	Vehicle string
 	Lamp    string // "" for a reading at a test point
 
-	Supply     string                // kind: SmoothDC, FullWave, PWM, DCC
-	SupplyName Text                  // as written: a kind, or a supply block's name
-	Track      Quantity[unit.Volt]   // across the feed: what the voltmeter or the supply's own display showed
-	Duty       Quantity[unit.Ratio]  // share of the time that a pwm supply is on
-	Reversed   bool                  // the supply was turned round: the switched side was made positive
-	Current    Quantity[unit.Amp]    // what the ammeter showed
-	Drop       Quantity[unit.Volt]   // across the LED itself
-	Resistance Quantity[unit.Ohm]    // what the ohmmeter showed
-	Marking    Text                  // code read off the hidden resistor
-	Meter      Text                  // the meter of the current (or of the only reading)
-	VoltMeter  Text                  // the meter of the voltages, if another one
-	Ammeter    Text                  // InFeed (assumed), InRail
-	Others     Quantity[unit.Amp]    // what else drew current through the ammeter
-	Plugged    Text                  // what was in the socket: "nothing" (assumed), "dummy plug", "decoder"
-	Looked     Text                  // LookedDark, …
-	At         Quantity[unit.Celsius]
-	Point      Text                // test point of the decoder
-	Minus      Text                // where the meter's other probe was
-	State      Text                // state of the decoder
-	Voltage    Quantity[unit.Volt] // what the voltmeter showed at the point
+	Supply     string               // kind: SmoothDC, FullWave, PWM, DCC
+	SupplyName Text                 // as written: a kind, or a supply block's name
+	Track      Quantity[unit.Volt]  // across the feed: what the voltmeter or the supply's own display showed
+	Duty       Quantity[unit.Ratio] // share of the time that a pwm supply is on
+	Reversed   bool                 // the supply was turned round: the switched side was made positive
+	Current    Quantity[unit.Amp]   // what the ammeter showed
+	Drop       Quantity[unit.Volt]  // across the LED itself
+	Resistance Quantity[unit.Ohm]   // what the ohmmeter showed
+	Marking    Text                 // code read off the hidden resistor
+	Meter      Text                 // the meter of the current (or of the only reading)
+	VoltMeter  Text                 // the meter of the voltages, if another one
+	Ammeter    Text                 // InFeed (assumed), InRail
+	Others     Quantity[unit.Amp]   // what else drew current through the ammeter
+	Plugged    Text                 // what was in the socket: "nothing" (assumed), "dummy plug", "decoder"
+	Looked     Text                 // LookedDark, …
+	// Temperature of the lamp while it was read.
+	Temperature Quantity[unit.Celsius]
+	Point       Text                // test point of the decoder
+	Minus       Text                // where the meter's other probe was
+	State       Text                // state of the decoder
+	Voltage     Quantity[unit.Volt] // what the voltmeter showed at the point
 
 	Note  string
 	Range diag.Range // the block's head, or the line of readings.csv
+
+	damaged bool // a value of it was complained of
 }
 
 // A Meter is one of the user's instruments. Without ranges it is the ordinary hand meter.
@@ -232,10 +235,10 @@ type Meter struct {
 
 // What a range of a meter measures.
 const (
-	DCVoltage  = "dc voltage"
-	DCCurrent  = "dc current"
-	Resistance = "resistance"
-	DiodeTest  = "diode"
+	MeasuresVoltage    = "dc voltage"
+	MeasuresCurrent    = "dc current"
+	MeasuresResistance = "resistance"
+	MeasuresDiode      = "diode"
 )
 
 // A MeterRange is one position of the meter's switch. Full and Resolution are in the SI unit of what it measures.
@@ -297,6 +300,7 @@ type Decoder struct {
 // A DecoderSupply is the way from the rails to the chip.
 type DecoderSupply struct {
 	Rectifier  Text // a bridge or diode of the catalogue
+	Diodes     int  // where the rectifier is made of single diodes: how many; 0: not said
 	Regulator  Text // a regulator or zener of the catalogue
 	Reservoir  Quantity[unit.Farad]
 	Charge     Quantity[unit.Ohm]   // resistor that the reservoir charges through
@@ -326,10 +330,10 @@ type Listen struct {
 
 // Drives of an output.
 const (
-	LowSide  = "low side"
-	HighSide = "high side"
-	FromPin  = "from the pin"
-	Bridge   = "bridge"
+	DriveLowSide  = "low side"
+	DriveHighSide = "high side"
+	DriveFromPin  = "from the pin"
+	DriveBridge   = "bridge"
 )
 
 // An Output is one switch of the decoder with its load.
@@ -339,7 +343,7 @@ type Output struct {
 	Lamp      Text // the lamp; the first of several
 	AlsoLamps []Text
 	From      Text // chip pin
-	Drive     Text // LowSide (assumed), …
+	Drive     Text // DriveLowSide (assumed), …
 	Switch    Text // transistor of the catalogue, or "choose"
 	Level     Text // transistor that shifts the level of a high-side switch
 	Series    Quantity[unit.Ohm]
@@ -356,6 +360,7 @@ type Output struct {
 // Answer is what the decoder shall obey.
 type Answer struct {
 	Address Quantity[int]
+	Long    Flag
 	Consist Quantity[int]
 	Steps   Quantity[int]
 	DC      Flag

@@ -1,0 +1,308 @@
+package build
+
+import (
+	"bytes"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"github.com/hashicorp/hcl/v2"
+	"github.com/hashicorp/hcl/v2/hclsyntax"
+
+	"fettle/internal/diag"
+)
+
+// Patch returns the build file with the edits made: a value that is there is replaced token for token, an
+// attribute that is not gets a line of its own behind the block's last one, in its indentation. All other
+// bytes (comments, blank lines, alignment, line ends) stay. The result has been read back: it holds exactly
+// the edits and no problem the source had not; otherwise there is no result, only problems, placed in the
+// source as it is.
+func (b *Build) Patch(edits []Edit) ([]byte, diag.List) {
+	before := &reader{src: newSource(b.File, b.Source)}
+	body := before.parse()
+	if body == nil {
+		return nil, before.list()
+	}
+	root := before.read(&schema, body)
+	var problems diag.List
+	want := root.flat()
+	seen := map[string]bool{}
+	src := b.Source
+	for _, e := range edits {
+		n, path, why := root.find(e.Path)
+		if n == nil {
+			problems.Add("edit-place", root.head, "%s: %s", strings.Join(e.Path, " "), why)
+			continue
+		}
+		if n.schema.attr(e.Attr) == nil {
+			problems.Add("edit-place", n.head, "%s has no attribute %q%s", n.title(), e.Attr, didYouMean(guess(e.Attr, n.schema.names())))
+			continue
+		}
+		key := path + e.Attr
+		if seen[key] {
+			problems.Add("edit-twice", n.head, "%s of %s is to be set twice", e.Attr, n.title())
+			continue
+		}
+		seen[key] = true
+		want[key] = e.Value
+		edited, ok := edit(b.File, src, e)
+		if !ok {
+			problems.Add("edit-lost", n.head, "%s of %s cannot be set to %q", e.Attr, n.title(), e.Value)
+			continue
+		}
+		src = edited
+	}
+	if len(problems) > 0 {
+		return nil, problems
+	}
+
+	// Read it back.
+	beside := Beside{Catalogue: b.Catalogue, Drawer: b.Drawer}
+	_, old := check(b.File, b.Source, beside)
+	_, now := check(b.File, src, beside)
+	had := map[string]int{}
+	for _, p := range old {
+		had[p.Code+"\x00"+p.Message]++
+	}
+	for _, p := range now {
+		if had[p.Code+"\x00"+p.Message]--; had[p.Code+"\x00"+p.Message] < 0 {
+			place := root.head
+			if len(edits) > 0 {
+				place = before.placeOf(root, edits, p.Message)
+			}
+			problems.Add(p.Code, place, "%s", p.Message)
+		}
+	}
+	if len(problems) > 0 {
+		problems.Sort()
+		return nil, problems
+	}
+	after := &reader{src: newSource(b.File, src)}
+	got := map[string]string{}
+	if body := after.parse(); body != nil {
+		got = after.read(&schema, body).flat()
+	}
+	for key, text := range want {
+		if got[key] != text {
+			problems.Add("edit-lost", root.head, "%s would read %q, not %q: nothing was changed", strings.ReplaceAll(key, "\x00", " "), got[key], text)
+		}
+	}
+	if len(got) != len(want) && len(problems) == 0 {
+		problems.Add("edit-lost", root.head, "the edit would change more than it should: nothing was changed")
+	}
+	if len(problems) > 0 {
+		problems.Sort()
+		return nil, problems
+	}
+	return src, nil
+}
+
+// edit makes one edit.
+func edit(file string, src []byte, e Edit) ([]byte, bool) {
+	r := &reader{src: newSource(file, src)}
+	body := r.parse()
+	if body == nil {
+		return nil, false
+	}
+	root := r.read(&schema, body)
+	n, _, _ := root.find(e.Path)
+	if n == nil {
+		return nil, false
+	}
+	text := r.shown(n.schema.attr(e.Attr), e.Value)
+	if v := n.values[e.Attr]; v != nil {
+		return r.src.replace(v.at, text), true
+	}
+	start, end, line := r.insertion(n, e.Attr, text)
+	return r.src.replace(r.src.span(start, end), line), true
+}
+
+func (r *reader) list() diag.List {
+	var list diag.List
+	for _, p := range r.reports {
+		list = append(list, p.Problem)
+	}
+	list.Sort()
+	return list
+}
+
+// placeOf puts a problem of the edited text where the edit would stand in the text as it is.
+func (r *reader) placeOf(root *node, edits []Edit, message string) diag.Range {
+	place := root.head
+	for i := len(edits) - 1; i >= 0; i-- {
+		e := edits[i]
+		n, _, _ := root.find(e.Path)
+		if n == nil || !strings.HasPrefix(message, e.Attr+" = ") && i > 0 {
+			continue
+		}
+		place = n.head
+		if v := n.values[e.Attr]; v != nil {
+			place = v.at
+		}
+		if strings.HasPrefix(message, e.Attr+" = ") && strings.Contains(message, e.Value) {
+			break
+		}
+	}
+	return place
+}
+
+// flat is every value of the file under its block's path and name.
+func (n *node) flat() map[string]string {
+	m := map[string]string{}
+	var walk func(n *node, path string)
+	walk = func(n *node, path string) {
+		for _, v := range n.order {
+			text := v.text
+			if len(v.list) == 1 {
+				text = v.list[0].Text
+			}
+			m[path+v.attr.Name] = text
+		}
+		counts := map[string]int{}
+		for _, c := range n.nodes {
+			key := c.schema.Name + "\x00" + c.label.Text
+			counts[key]++
+			walk(c, fmt.Sprintf("%s%s\x00%d\x00", path, key, counts[key]))
+		}
+	}
+	walk(n, "")
+	return m
+}
+
+// find goes down a path: block names, each followed by its label where it has one, or by a count from 1 where
+// it has none and may stand several times. A label may carry "#2" for the second block of that label.
+func (n *node) find(path []string) (found *node, key, why string) {
+	for len(path) > 0 {
+		sub := n.schema.block(path[0])
+		if sub == nil {
+			return nil, "", fmt.Sprintf("%s has no block %q", n.title(), path[0])
+		}
+		blocks := n.all(path[0])
+		path = path[1:]
+		label, nth := "", 1
+		switch {
+		case sub.Label != "" || sub.Many:
+			if len(path) == 0 {
+				return nil, "", fmt.Sprintf("which %s is meant?", sub.Name)
+			}
+			if sub.Label == "" {
+				nth, _ = strconv.Atoi(path[0])
+			} else {
+				label = path[0]
+			}
+			path = path[1:]
+		}
+		pick := func(label string, nth int) *node {
+			for _, c := range blocks {
+				if c.label.Text == label {
+					if nth--; nth == 0 {
+						return c
+					}
+				}
+			}
+			return nil
+		}
+		next := pick(label, nth)
+		if next == nil && sub.Label != "" {
+			if head, count, ok := strings.Cut(label, "#"); ok {
+				if k, err := strconv.Atoi(count); err == nil {
+					label, nth = head, k
+					next = pick(label, nth)
+				}
+			}
+		}
+		if next == nil {
+			if sub.Label != "" {
+				return nil, "", fmt.Sprintf("there is no %s %q", sub.Name, label)
+			}
+			return nil, "", fmt.Sprintf("there is no such %s block", sub.Name)
+		}
+		key += fmt.Sprintf("%s\x00%s\x00%d\x00", sub.Name, next.label.Text, nth)
+		n = next
+	}
+	return n, key, ""
+}
+
+// insertion is a new line for an attribute that is not there yet, and the bytes that it replaces.
+func (r *reader) insertion(n *node, name, value string) (start, stop int, line string) {
+	src := r.src.text
+	tokens, _ := hclsyntax.LexConfig(src, r.src.file, hcl.InitialPos)
+	end := "\n"
+	if bytes.Contains(src, []byte("\r\n")) {
+		end = "\r\n"
+	}
+	if len(n.order) > 0 {
+		last := n.order[len(n.order)-1]
+		at, whole := lineEnd(tokens, last.at.End.Byte, len(src))
+		from := bytes.LastIndexByte(src[:last.name.Start.Byte], '\n') + 1
+		indent := strings.TrimPrefix(string(src[from:last.name.Start.Byte]), "\ufeff")
+		if whole && strings.TrimSpace(indent) == "" {
+			line := indent + pad(name, r.equals(last)) + " = " + value
+			if at == len(src) && src[at-1] != '\n' {
+				return at, at, end + line
+			}
+			return at, at, line + end
+		}
+	}
+	if n.schema == &schema {
+		at := 0
+		if bytes.HasPrefix(src, []byte("\ufeff")) {
+			at = 3
+		}
+		return at, at, name + " = " + value + end
+	}
+	// The block holds no attribute, or stands on one line.
+	open, shut := n.body.Start.Byte, n.body.End.Byte-1
+	from := bytes.LastIndexByte(src[:n.head.Start.Byte], '\n') + 1
+	outer := string(src[from:n.head.Start.Byte])
+	if strings.TrimSpace(outer) != "" {
+		outer = ""
+	}
+	step := "  "
+	if strings.HasPrefix(outer, "\t") {
+		step = "\t"
+	}
+	if inner := src[open+1 : shut]; bytes.IndexByte(inner, '\n') < 0 {
+		text := end
+		if t := strings.TrimSpace(string(inner)); t != "" {
+			text += outer + step + t + end
+		}
+		return open + 1, shut, text + outer + step + name + " = " + value + end + outer
+	}
+	at, _ := lineEnd(tokens, open+1, len(src))
+	return at, at, outer + step + name + " = " + value + end
+}
+
+// lineEnd is the byte behind the line end that follows a byte, comments included; not whole if a brace comes first.
+func lineEnd(tokens hclsyntax.Tokens, from, size int) (at int, whole bool) {
+	for _, t := range tokens {
+		if t.Range.Start.Byte < from {
+			continue
+		}
+		switch t.Type {
+		case hclsyntax.TokenNewline:
+			return t.Range.End.Byte, true
+		case hclsyntax.TokenComment:
+			if bytes.HasSuffix(t.Bytes, []byte("\n")) {
+				return t.Range.End.Byte, true
+			}
+		case hclsyntax.TokenCBrace:
+			return t.Range.Start.Byte, false
+		}
+	}
+	return size, true
+}
+
+// equals is the width that the name of a value is padded to, so that a new line can stand under it.
+func (r *reader) equals(v *value) int {
+	between := r.src.text[v.name.Start.Byte:v.at.Start.Byte]
+	i := max(0, bytes.IndexByte(between, '='))
+	if i > 0 && between[i-1] == ' ' {
+		i--
+	}
+	return i
+}
+
+func pad(name string, width int) string {
+	return name + strings.Repeat(" ", max(0, width-len(name)))
+}

@@ -1,0 +1,393 @@
+package build
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"fettle/internal/diag"
+)
+
+// Columns names the columns of readings.csv in the order in which AppendReading writes them. A file may have
+// them in any order and leave any out. Cells hold what the attribute of a reading block would hold, with the
+// unit and without quotes: "3.10 mA". A further header line may stand anywhere and holds from there on.
+func Columns() []string {
+	columns := []string{"date", "vehicle", "lamp"}
+	for _, a := range readingBlock.Attrs {
+		if a.Name != "date" {
+			columns = append(columns, a.Name)
+		}
+	}
+	return columns
+}
+
+// maxReadings is beyond what a hand can have written: a hundred thousand readings are some 10 MB.
+const maxReadings = 16 << 20
+
+// A cell is one field of a line, with where it stands.
+type cell struct {
+	text       string
+	start, end int // bytes of the file, quotes included, blanks around left out
+}
+
+// cells splits one line. A quoted cell may hold the separator and doubled quotes.
+func cells(line []byte, offset int, sep byte) (list []cell, ok bool) {
+	i := 0
+	for {
+		for i < len(line) && line[i] == ' ' {
+			i++
+		}
+		start := i
+		var c cell
+		if i < len(line) && line[i] == '"' {
+			var text []byte
+			closed := false
+			for i++; i < len(line); i++ {
+				if line[i] == '"' {
+					if i+1 < len(line) && line[i+1] == '"' {
+						i++
+					} else {
+						closed = true
+						i++
+						break
+					}
+				}
+				text = append(text, line[i])
+			}
+			end := i
+			for i < len(line) && line[i] == ' ' {
+				i++
+			}
+			if !closed || i < len(line) && line[i] != sep {
+				return list, false
+			}
+			c = cell{strings.TrimSpace(string(text)), offset + start, offset + end}
+		} else {
+			for i < len(line) && line[i] != sep {
+				i++
+			}
+			text := bytes.TrimRight(line[start:i], " ")
+			c = cell{string(bytes.TrimSpace(text)), offset + start, offset + start + len(text)}
+		}
+		list = append(list, c)
+		if i >= len(line) {
+			return list, true
+		}
+		i++ // the separator
+	}
+}
+
+// csvCell quotes a text where it needs it.
+func csvCell(text string, sep byte) string {
+	text = strings.Map(func(r rune) rune {
+		if r == '\n' || r == '\r' || r == 0 {
+			return ' '
+		}
+		return r
+	}, text)
+	if strings.ContainsAny(text, "\"#") || strings.IndexByte(text, sep) >= 0 || text != strings.TrimSpace(text) {
+		return `"` + strings.ReplaceAll(text, `"`, `""`) + `"`
+	}
+	return text
+}
+
+// A header is which column of a readings file holds what.
+type header struct {
+	sep     byte
+	columns []string
+}
+
+// asHeader reads a line as a header: at least two cells, most of them column names.
+func asHeader(line []byte, offset int) (h header, list []cell, ok bool) {
+	best := 0
+	for _, sep := range []byte{',', ';', '\t'} {
+		found, _ := cells(line, offset, sep)
+		n := 0
+		for _, c := range found {
+			if has(Columns(), strings.ToLower(c.text)) {
+				n++
+			}
+		}
+		if n > best {
+			best, h.sep, list = n, sep, found
+		}
+	}
+	for _, c := range list {
+		h.columns = append(h.columns, strings.ToLower(c.text))
+	}
+	return h, list, best >= 2 && 2*best > len(list)
+}
+
+// eachLine calls f with every line that is not blank or a comment, without its line end.
+func eachLine(src []byte, f func(line []byte, offset int)) {
+	offset := 0
+	if bytes.HasPrefix(src, []byte("\ufeff")) {
+		offset = 3
+	}
+	for offset < len(src) {
+		end := len(src)
+		next := end
+		if i := bytes.IndexByte(src[offset:], '\n'); i >= 0 {
+			end, next = offset+i, offset+i+1
+		}
+		line := bytes.TrimSuffix(src[offset:end], []byte("\r"))
+		if t := bytes.TrimSpace(line); len(t) > 0 && t[0] != '#' && !bytes.HasPrefix(t, []byte("sep=")) {
+			f(line, offset)
+		}
+		offset = next
+	}
+}
+
+// readings reads readings.csv against the build. A damaged line is named and left out; the good ones stay.
+func (c *checker) readings(r *reader) []Reading {
+	src := r.src.text
+	fail := func(code string, at diag.Range, format string, args ...any) *report {
+		p := r.report(code, at, format, args...)
+		p.Severity = diag.Error
+		return p
+	}
+	if len(src) > maxReadings {
+		fail("too-big", r.src.span(0, 0), "%d bytes of readings are more than a hand can have written (%d is the most)", len(src), maxReadings)
+		return nil
+	}
+	if bytes.HasPrefix(src, []byte{0xff, 0xfe}) || bytes.HasPrefix(src, []byte{0xfe, 0xff}) {
+		fail("not-text", r.src.span(0, 1), "this is UTF-16: save it as UTF-8")
+		return nil
+	}
+	var list []Reading
+	var h header
+	dead := false // no header: one complaint, not one a line
+	eachLine(src, func(line []byte, offset int) {
+		if dead {
+			return
+		}
+		whole := r.src.span(offset, offset+len(line))
+		if at, why, bad := garbled(line); bad {
+			r.report("not-text", r.src.span(offset+at, offset+at+1), "%s", why).note(whole, "the line is left out")
+			return
+		}
+		if next, found, ok := asHeader(line, offset); ok {
+			h = next
+			r.sep = h.sep
+			seen := map[string]bool{}
+			for i, col := range h.columns {
+				at := r.src.span(found[i].start, found[i].end)
+				switch {
+				case col == "":
+				case !has(Columns(), col):
+					g := guess(col, Columns())
+					p := fail("column-unknown", at, "there is no column %q%s", found[i].text, didYouMean(g))
+					if len(g) == 1 {
+						p.try(at, g[0], g[0])
+					} else {
+						p.note(at, "there is %s", strings.Join(Columns(), ", "))
+					}
+				case seen[col]:
+					fail("column-twice", at, "a second column %q", col)
+				}
+				seen[col] = true
+			}
+			return
+		}
+		if h.sep == 0 {
+			dead = true
+			fail("header", whole, "the first line must name the columns: %s", strings.Join(Columns()[:6], ", ")+", …")
+			return
+		}
+		row, ok := cells(line, offset, h.sep)
+		if !ok {
+			r.report("quotes", whole, "the quotes in this line do not pair").note(whole, "the line is left out")
+			return
+		}
+		before := len(r.reports)
+		x := c.row(r, h, row, whole)
+		if len(r.reports) > before {
+			r.reports[before].note(whole, "the line is left out")
+			return
+		}
+		if x != nil {
+			list = append(list, *x)
+		}
+	})
+	return list
+}
+
+// row reads one line; without a cell filled there is none.
+func (c *checker) row(r *reader, h header, row []cell, whole diag.Range) *Reading {
+	n := &node{schema: readingBlock, head: whole, values: map[string]*value{}, asked: map[string]bool{}}
+	var lamp, vehicle Text
+	filled := false
+	for i, f := range row {
+		if f.text == "" {
+			continue
+		}
+		filled = true
+		at := r.src.span(f.start, f.end)
+		if i >= len(h.columns) || h.columns[i] == "" {
+			r.report("column-extra", at, "%q stands in no column: the header names %d", f.text, len(h.columns))
+			return nil
+		}
+		switch col := h.columns[i]; col {
+		case "lamp":
+			lamp = Text{Text: f.text, Range: at}
+		case "vehicle":
+			vehicle = Text{Text: f.text, Range: at}
+		default:
+			a := readingBlock.attr(col)
+			if a == nil {
+				continue // complained of in the header
+			}
+			v := r.value(a, literal{kind: 's', text: f.text, at: at})
+			v.name = at
+			n.values[col] = v
+			n.order = append(n.order, v)
+		}
+	}
+	if !filled {
+		return nil
+	}
+	x := reading(n)
+	x.Lamp, x.Vehicle = lamp.Text, vehicle.Text
+	var vehicles, lamps []string
+	for i := range c.b.Vehicles {
+		v := &c.b.Vehicles[i]
+		vehicles = append(vehicles, v.Name.Text)
+		if x.Vehicle == "" || x.Vehicle == v.Name.Text {
+			for _, l := range v.Lamps {
+				lamps = append(lamps, l.Name.Text)
+			}
+		}
+	}
+	switch {
+	case vehicle.IsSet() && !has(vehicles, vehicle.Text):
+		c.unknownName(r, "vehicle", vehicle, "vehicle", vehicles)
+	case lamp.IsSet() && !has(lamps, lamp.Text):
+		c.unknownName(r, "lamp", lamp, "lamp", lamps)
+	case !lamp.IsSet() && !x.Point.IsSet():
+		r.report("missing", whole, "a reading of what? Name the lamp, or the test point")
+	}
+	c.reading(r, &x)
+	if x.Vehicle == "" && len(c.b.Vehicles) == 1 {
+		x.Vehicle = c.b.Vehicles[0].Name.Text
+	}
+	return &x
+}
+
+// cellsOf is the reading as AppendReading writes it, by column.
+func (x Reading) cellsOf() map[string]string {
+	m := map[string]string{
+		"date": x.Date, "id": x.ID, "vehicle": x.Vehicle, "lamp": x.Lamp, "note": x.Note,
+		"track": x.Track.Text, "current": x.Current.Text, "drop": x.Drop.Text, "resistance": x.Resistance.Text, "voltage": x.Voltage.Text,
+	}
+	if x.Reversed {
+		m["reversed"] = "true"
+	}
+	for name, t := range map[string]Text{
+		"supply": x.SupplyName, "marking": x.Marking, "meter": x.Meter, "volt_meter": x.VoltMeter, "ammeter": x.Ammeter,
+		"plugged": x.Plugged, "looked": x.Looked, "point": x.Point, "minus": x.Minus, "state": x.State,
+	} {
+		if t.IsSet() {
+			m[name] = t.Text
+		}
+	}
+	if x.SupplyName.Text == "" {
+		m["supply"] = x.Supply
+	}
+	if x.Duty.IsSet() {
+		m["duty"] = x.Duty.Text
+	}
+	if x.Others.IsSet() {
+		m["others"] = x.Others.Text
+	}
+	if x.Temperature.IsSet() {
+		m["temperature"] = x.Temperature.Text
+	}
+	return m
+}
+
+// AppendReading adds readings at the end of a readings.csv, which is made if it is not there. The bytes that
+// are there stay as they are: a missing line end is added, and where the file's header lacks a column that is
+// needed, a new header line. The whole addition is one write, synced before AppendReading returns; after a
+// write that failed half-way the file is cut back to what it was. Quantities are written as their Text.
+func AppendReading(path string, list ...Reading) error {
+	if len(list) == 0 {
+		return nil
+	}
+	old, err := os.ReadFile(path)
+	made := os.IsNotExist(err)
+	if err != nil && !made {
+		return fmt.Errorf("reading %s: %w", path, err)
+	}
+	addition, err := addition(old, list)
+	if err != nil {
+		return err
+	}
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE, 0o666)
+	if err != nil {
+		return fmt.Errorf("opening %s: %w", path, err)
+	}
+	defer f.Close()
+	if n, err := f.Write(addition); err != nil {
+		if info, serr := f.Stat(); serr == nil && info.Size() == int64(len(old)+n) {
+			_ = f.Truncate(int64(len(old))) // the write's own error is what matters
+		}
+		return fmt.Errorf("writing %s: %w", path, err)
+	}
+	if err := f.Sync(); err != nil {
+		return fmt.Errorf("writing %s: %w", path, err)
+	}
+	if err := f.Close(); err != nil {
+		return fmt.Errorf("writing %s: %w", path, err)
+	}
+	if made {
+		return syncDir(filepath.Dir(path))
+	}
+	return nil
+}
+
+// addition is what has to be put behind the bytes of a readings file.
+func addition(old []byte, list []Reading) ([]byte, error) {
+	var h header
+	eachLine(old, func(line []byte, offset int) {
+		if next, _, ok := asHeader(line, offset); ok {
+			h = next
+		}
+	})
+	var b bytes.Buffer
+	end := "\n"
+	if bytes.Contains(old, []byte("\r\n")) {
+		end = "\r\n"
+	}
+	if len(old) > 0 && old[len(old)-1] != '\n' {
+		b.WriteString(end)
+	}
+	for _, x := range list {
+		m := x.cellsOf()
+		lacks := h.sep == 0
+		for name, text := range m {
+			lacks = lacks || text != "" && !has(h.columns, name)
+		}
+		if lacks {
+			if h.sep == 0 {
+				h.sep = ','
+			}
+			h.columns = Columns()
+			b.WriteString(strings.Join(h.columns, string(h.sep)) + end)
+		}
+		var row []string
+		for _, col := range h.columns {
+			row = append(row, csvCell(m[col], h.sep))
+		}
+		line := strings.Join(row, string(h.sep))
+		if strings.Trim(line, string(h.sep)) == "" {
+			return nil, fmt.Errorf("a reading with nothing in it")
+		}
+		if back, ok := cells([]byte(line), 0, h.sep); !ok || len(back) != len(h.columns) {
+			return nil, fmt.Errorf("reading %q cannot be written as a line", line)
+		}
+		b.WriteString(line + end)
+	}
+	return b.Bytes(), nil
+}
