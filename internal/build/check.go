@@ -247,7 +247,7 @@ func (c *checker) meters() {
 			g := &c.b.Meters[m].Ranges[i]
 			var dim unit.Dimension
 			switch g.Measures.Text {
-			case MeasuresVoltage, MeasuresDiode:
+			case MeasuresVoltage, MeasuresACVoltage, MeasuresDiode:
 				dim = unit.Voltage
 			case MeasuresCurrent:
 				dim = unit.Current
@@ -279,7 +279,7 @@ func (c *checker) meters() {
 			if g.Burden.IsSet() && g.Measures.Text != MeasuresCurrent {
 				c.report("meter", g.Burden.Range, "burden = %q: only a current range has one, this measures %s", g.Burden.Text, g.Measures.Text)
 			}
-			if g.Input.IsSet() && g.Measures.Text != MeasuresVoltage {
+			if g.Input.IsSet() && g.Measures.Text != MeasuresVoltage && g.Measures.Text != MeasuresACVoltage {
 				c.report("meter", g.Input.Range, "input = %q: only a voltage range has one, this measures %s", g.Input.Text, g.Measures.Text)
 			}
 		}

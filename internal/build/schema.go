@@ -180,7 +180,7 @@ var readingBlock = &Block{
 		{Name: "date", Kind: KindName, Wants: "a day as 2026-02-28", Example: `"2026-02-28"`, Doc: "the day it was taken"},
 		{Name: "id", Kind: KindName, Example: `"front 3"`, Doc: "a name to find it by; else the lamp's name and a count"},
 		{Name: "supply", Kind: KindName, Wants: "a supply of the build or its kind", Words: supplyKinds, Default: SmoothDC, Example: `"smooth dc"`, Doc: "what it was fed from"},
-		{Name: "track", Kind: KindQuantity, Dim: &unit.Voltage, Min: notBelow0, Max: trackMost, Example: `"6.0 V"`, Doc: "voltage across the feed, as the meter or the supply's display showed it"},
+		{Name: "track", Kind: KindQuantity, Dim: &unit.Voltage, Min: notBelow0, Max: trackMost, Example: `"6.0 V"`, Doc: "voltage of the supply (across lamp and ammeter together), as the meter or its display showed it"},
 		{Name: "duty", Kind: KindQuantity, Dim: &unit.Fraction, Min: positive, Max: whole, Example: `"40 %"`, Doc: "share of the time that a pwm supply is on"},
 		{Name: "reversed", Kind: KindFlag, Default: "false", Example: "true", Doc: "the supply was turned round: plus at the switched side"},
 		{Name: "current", Kind: KindQuantity, Dim: &unit.Current, Min: &Limit{Value: 0, Say: "it cannot be negative: write what flowed, and reversed = true if the supply was turned round"}, Max: lampMost, Example: `"3.10 mA"`, Doc: "what the ammeter showed"},
@@ -228,7 +228,7 @@ var meterBlock = &Block{
 		Name: "range", Many: true,
 		Doc: "One position of its switch, from the meter's own sheet.",
 		Attrs: []Attr{
-			{Name: "measures", Kind: KindWord, Words: []string{MeasuresVoltage, MeasuresCurrent, MeasuresResistance, MeasuresDiode}, Required: true, Example: `"dc current"`, Doc: "what it measures; full and resolution take its unit"},
+			{Name: "measures", Kind: KindWord, Words: []string{MeasuresVoltage, MeasuresACVoltage, MeasuresCurrent, MeasuresResistance, MeasuresDiode}, Required: true, Example: `"dc current"`, Doc: "what it measures; full and resolution take its unit"},
 			{Name: "full", Kind: KindQuantity, Required: true, Min: positive, Example: `"20 mA"`, Doc: "the most it shows"},
 			{Name: "resolution", Kind: KindQuantity, Min: positive, Example: `"0.01 mA"`, Doc: "one step of the last digit; else full / 2000"},
 			{Name: "gain", Kind: KindQuantity, Dim: &unit.Fraction, Min: notBelow0, Max: &Limit{Value: 0.2, Say: "no meter is that far off (20 % is the most)", Source: "common practice, no source"}, Default: "1 %", Source: "cheap hand meters, from memory", Example: `"1 %"`, Doc: "± of the reading, common to all readings of this range"},

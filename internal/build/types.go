@@ -236,6 +236,7 @@ type Meter struct {
 // What a range of a meter measures.
 const (
 	MeasuresVoltage    = "dc voltage"
+	MeasuresACVoltage  = "ac voltage"
 	MeasuresCurrent    = "dc current"
 	MeasuresResistance = "resistance"
 	MeasuresDiode      = "diode"
