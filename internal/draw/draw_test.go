@@ -89,6 +89,11 @@ func TestGolden(t *testing.T) {
 			golden(t, f.ID+"-"+strconv.Itoa(int(w))+".svg", Plot(f, Options{Width: w, Standalone: true}))
 		}
 	}
+	for _, n := range []int{0, 2, 6} {
+		for _, w := range []float64{720, 330} {
+			golden(t, "circuit-"+strconv.Itoa(n)+"-"+strconv.Itoa(int(w))+".svg", Circuit(sampleSchematic(n), Options{Width: w, Standalone: true}))
+		}
+	}
 	have, err := os.ReadDir("testdata")
 	if err != nil {
 		t.Fatal(err)

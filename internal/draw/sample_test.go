@@ -101,3 +101,26 @@ func sampleEmpty() finding.Figure {
 func sampleFigures() []finding.Figure {
 	return []finding.Figure{sampleCurrent(), sampleSaturation(), sampleLamp(), sampleCrowd(), sampleEmpty()}
 }
+
+func sampleSchematic(outputs int) Schematic {
+	s := Schematic{
+		ID: "decoder.a", Title: "Decoder a",
+		Rails:  Rails{Left: "left rail", Right: "right rail", Plus: "rectified plus", Logic: "chip supply 5.0 V", Minus: "decoder minus"},
+		Supply: Supply{Part{Name: "rectifier", Value: "MB6S"}, Part{Name: "reservoir", Value: "100 µF"}, Part{Name: "regulator", Value: "78L05"}},
+		Chip:   Part{Name: "chip", Value: "ATtiny85"},
+		Listen: Listen{"left rail", "PB2", Part{Name: "series", Value: "22 kΩ"}},
+	}
+	all := []SchematicOutput{
+		{Name: "front", Lamp: "front", Feed: "left rail", Pin: "PB0", SocketPin: "pin 5", Series: []Part{{Name: "series", Value: "1.5 kΩ"}}, LED: Part{Name: "LED", Value: "white"},
+			Hidden: Part{Name: "hidden", Value: "680 Ω"}, Switch: Part{Name: "switch", Value: "MMBT3904"}, Base: Part{Name: "base", Value: "4.7 kΩ"}, Pulldown: Part{Name: "pulldown", Value: "47 kΩ"}},
+		{Name: "rear", Lamp: "rear", Feed: "rectified plus", Pin: "PB1", SocketPin: "pin 6", Series: []Part{{Name: "series", Value: "680 Ω", Verdict: finding.Fails}}, LED: Part{Name: "LED", Value: "red"}, InSeries: 2, Parallel: 2,
+			Hidden: Part{Name: "hidden", Value: "470 Ω", Note: "470 or 510"}, Switch: Part{Name: "switch", Value: "BC847B", Verdict: finding.Close}, Base: Part{Name: "base", Value: "3.3 kΩ"}, Pulldown: Part{Name: "pulldown", Value: "47 kΩ"}, Verdict: finding.Fails},
+		{Name: "cab", Lamp: "driver's cab", Feed: "right rail", Pin: "PB3", Series: []Part{{Name: "series", Value: "2.2 kΩ"}, {Name: "second series", Value: "330 Ω"}}, LED: Part{Name: "LED", Value: "warm white", Verdict: finding.Unknown}, Parallel: 2,
+			Switch: Part{Name: "switch", Value: "MMBT3904"}, Base: Part{Name: "base", Value: "4.7 kΩ"}},
+		{Name: "table lamps in the first compartment", Lamp: "table lamps", Feed: "rectified plus", Pin: "PB4", Series: []Part{{Name: "series", Value: "3.3 kΩ"}}, LED: Part{Name: "LED", Value: "yellow"}, InSeries: 5},
+		{Name: "x", Lamp: "x", Feed: "somewhere", Pin: "PB5", LED: Part{Name: "LED", Value: "green"}, Switch: Part{Name: "switch", Value: "BC847B"}},
+		{Name: "y", Lamp: "y", Feed: "left rail", Pin: "PA0", LED: Part{Name: "LED", Value: "blue"}, Switch: Part{Name: "switch", Value: "BC847B"}, Base: Part{Name: "base", Value: "1 kΩ"}},
+	}
+	s.Outputs = all[:outputs]
+	return s
+}
