@@ -102,6 +102,7 @@ type searcher struct {
 	goals      []Goal
 	set        Settings
 	quantities int
+	levels     []int // the level variables, those with few vertices first: they tend to matter most, and the others are then tried where it counts
 	visits     []visit
 	seen       map[string]int
 	key        []byte
@@ -182,6 +183,12 @@ func (s *searcher) with(z []float64, i int, x float64) int {
 }
 
 func (s *searcher) run() {
+	for i, v := range s.space {
+		if v.Levels > 0 {
+			s.levels = append(s.levels, i)
+		}
+	}
+	slices.SortStableFunc(s.levels, func(a, b int) int { return len(s.space[a].vertices()) - len(s.space[b].vertices()) })
 	typical := s.space.Typical()
 	s.at(typical)
 	s.sensitivities(typical)
@@ -270,12 +277,9 @@ func (s *searcher) fromSigns(g int, typical []float64) int {
 		return s.best[g]
 	}
 	adds := math.Abs(s.visits[start].out[goal.Of]-predicted) <= additive*s.span(g)
-	for i, v := range s.space { // levels: the worst vertex at this corner, one variable after the other
-		if v.Levels == 0 {
-			continue
-		}
+	for _, i := range s.levels { // the worst vertex at this corner, one variable after the other
 		z = slices.Clone(s.visits[start].z)
-		for _, l := range v.vertices() {
+		for _, l := range s.space[i].vertices() {
 			if n := s.with(z, i, float64(l)); s.worse(g, n, start) {
 				start = n
 			}
@@ -306,7 +310,11 @@ func (s *searcher) climb(g, from int) int {
 		joint := slices.Clone(z)
 		best, moved := from, 0
 		inside := false
+		asleep := s.asleep(g, from)
 		for i, v := range s.space {
+			if asleep[i] {
+				continue
+			}
 			own := from
 			try := func(x float64) int {
 				n := s.with(z, i, x)
@@ -354,6 +362,27 @@ func (s *searcher) climb(g, from int) int {
 		step /= 4
 	}
 	return from
+}
+
+// asleep marks variables that do not matter to goal g here: without effect at the typical point, and without effect
+// at this corner when all of them are exchanged at once (one evaluation instead of one for each).
+func (s *searcher) asleep(g, from int) []bool {
+	mark := make([]bool, len(s.space))
+	z := slices.Clone(s.visits[from].z)
+	q, many := s.goals[g].Of, 0
+	for i, v := range s.space {
+		if v.Levels == 0 && math.Abs(z[i]) == 1 && math.Abs(s.effect[q][i]) <= gainLeast*s.span(g) && !s.bends[q][i] {
+			mark[i] = true
+			z[i] = -z[i]
+			many++
+		}
+	}
+	if many > 1 {
+		if n := s.at(z); n >= 0 && math.Abs(s.visits[n].out[q]-s.visits[from].out[q]) <= gainLeast*s.span(g) {
+			return mark
+		}
+	}
+	return make([]bool, len(s.space))
 }
 
 // turn visits the vertex of the parabola through three visits along one variable, if it lies in the box.
