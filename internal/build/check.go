@@ -195,6 +195,14 @@ func (c *checker) reading(r *reader, x *Reading) {
 			}
 		}
 	}
+	// Two meters may differ by some per cent; more is a wrong range or a slip.
+	if x.Drop.Known() && x.Track.IsSet() && x.Track.Known() && x.Supply == SmoothDC && float64(x.Drop.Value) > 1.05*float64(x.Track.Value)+0.1 {
+		p := r.report("reading-drop", x.Drop.Range, "drop = %q: more than the %s across the whole lamp", x.Drop.Text, x.Track.Text)
+		p.note(x.Track.Range, "the voltage stands here")
+	}
+	if x.Duty.IsSet() && x.Supply != PWM {
+		r.report("reading-duty", x.Duty.Range, "duty = %q: only a pwm supply has one, this is %s", x.Duty.Text, x.Supply)
+	}
 	if x.damaged {
 		return // a value was complained of: what seems to be missing may be it
 	}
@@ -212,14 +220,6 @@ func (c *checker) reading(r *reader, x *Reading) {
 		r.report("reading-voltage", at, "it looked %s, but at what voltage? Say what was across the feed (track = …)", x.Looked.Text)
 	case x.Drop.IsSet() && !x.Current.IsSet() && !x.Track.IsSet():
 		r.report("reading-voltage", at, "a drop (%s) without a current or the voltage across the feed", x.Drop.Text)
-	}
-	// Two meters may differ by some per cent; more is a wrong range or a slip.
-	if x.Drop.Known() && x.Track.IsSet() && x.Track.Known() && x.Supply == SmoothDC && float64(x.Drop.Value) > 1.05*float64(x.Track.Value)+0.1 {
-		p := r.report("reading-drop", x.Drop.Range, "drop = %q: more than the %s across the whole lamp", x.Drop.Text, x.Track.Text)
-		p.note(x.Track.Range, "the voltage stands here")
-	}
-	if x.Duty.IsSet() && x.Supply != PWM {
-		r.report("reading-duty", x.Duty.Range, "duty = %q: only a pwm supply has one, this is %s", x.Duty.Text, x.Supply)
 	}
 }
 

@@ -21,6 +21,9 @@ const (
 	DrawerName   = "drawer.csv"
 )
 
+// NoBuildHere is the code of the problem that a folder holds no build file.
+const NoBuildHere = "folder-empty"
+
 // A Folder is one build with the files it came from.
 type Folder struct {
 	Dir          string
@@ -123,7 +126,7 @@ func (t tree) open(dir, file string) (*Folder, diag.List, error) {
 		}
 		switch len(found) {
 		case 0:
-			list.Add("folder-empty", diag.Range{File: dir}, "no build file (NAME%s) lies here; fettle new starts one", Suffix)
+			list.Add(NoBuildHere, diag.Range{File: dir}, "no build file (NAME%s) lies here; fettle new starts one", Suffix)
 			return nil, list, nil
 		case 1:
 			file = t.join(dir, found[0])

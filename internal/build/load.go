@@ -105,7 +105,7 @@ func mended(p *report, fix diag.Fix, before, after []*report) bool {
 			return false
 		case had[key] > 0:
 			had[key]--
-		case p.Code == "syntax" && q.Code != "syntax", p.Code == "name-unknown" && q.Range.Start.Line >= fix.Range.Start.Line:
+		case p.Code == "syntax", p.Code == "name-unknown" && q.Range.Start.Line >= fix.Range.Start.Line:
 		default:
 			return false
 		}

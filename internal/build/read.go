@@ -66,8 +66,9 @@ func (r *report) note(at diag.Range, format string, args ...any) *report {
 
 type reader struct {
 	src     *source
-	csv     bool // cells of readings.csv: no quotes round texts, and a damaged line is a warning
-	sep     byte // between those cells
+	blank   []blank // lines of the build file that could not be read
+	csv     bool    // cells of readings.csv: no quotes round texts, and a damaged line is a warning
+	sep     byte    // between those cells
 	reports []*report
 }
 
@@ -115,12 +116,26 @@ func (r *reader) parse() *hclsyntax.Body {
 			return nil
 		}
 	}
-	file, diags := hclsyntax.ParseConfig(r.src.text, r.src.file, hcl.InitialPos)
-	if diags.HasErrors() {
-		r.syntax(diags)
-		return nil
+	// What is wrong in one attribute's line does not hide what stands in others: the line is reported, blanked
+	// out, and the rest is read.
+	text := r.src.text
+	for first := true; ; first = false {
+		file, diags := hclsyntax.ParseConfig(text, r.src.file, hcl.InitialPos)
+		if !diags.HasErrors() {
+			return file.Body.(*hclsyntax.Body)
+		}
+		if first {
+			if blanked := r.quotes(text); blanked != nil {
+				text = blanked
+				continue
+			}
+		}
+		blanked := r.syntax(diags, text)
+		if blanked == nil {
+			return nil
+		}
+		text = blanked
 	}
-	return file.Body.(*hclsyntax.Body)
 }
 
 // read turns a body into a node.
@@ -172,8 +187,23 @@ func (r *reader) read(schema *Block, body *hclsyntax.Body) *node {
 		}
 		n.nodes = append(n.nodes, c)
 	}
+	for _, b := range r.blank {
+		inside := schema == n.schema && n.schema.Name == "" || b.at >= n.body.Start.Byte && b.at < n.body.End.Byte
+		for _, c := range n.nodes {
+			inside = inside && !(b.at >= c.body.Start.Byte && b.at < c.body.End.Byte)
+		}
+		if inside {
+			n.strange = append(n.strange, b.name)
+		}
+	}
 	n.head = r.src.span(0, 0)
 	return n
+}
+
+// A blank is an attribute whose line could not be read.
+type blank struct {
+	name string
+	at   int
 }
 
 // required complains of what must stand in the block and does not. It runs once all else of the block is read.
@@ -262,7 +292,7 @@ func (r *reader) unknown(n *node, name string, at diag.Range, attribute bool) {
 			if attribute {
 				how = s + " { … }"
 			}
-			r.report("name-kind", at, "%s is a %s, not a %s: write %s", name, other, what, how)
+			r.report("name-kind", at, "%s is %s, not %s: write %s", name, withArticle(other), withArticle(what), how)
 			return
 		}
 	}
@@ -280,6 +310,13 @@ func (r *reader) unknown(n *node, name string, at diag.Range, attribute bool) {
 			p.try(at, k, k)
 		}
 	}
+}
+
+func withArticle(noun string) string {
+	if strings.ContainsAny(noun[:1], "aeiouAEIOU") {
+		return "an " + noun
+	}
+	return "a " + noun
 }
 
 func (r *reader) label(c *node, b *hclsyntax.Block) {
@@ -585,6 +622,9 @@ func (r *reader) limits(a *Attr, v *value, dim *unit.Dimension, complain complai
 			if dim != nil {
 				say = fmt.Sprintf("a %s cannot be negative", dim.Name)
 			}
+		}
+		if x == 0 && a.Min.Value > 0 && a.Kind == KindQuantity {
+			say = positive.Say
 		}
 	case a.Max != nil && (x > a.Max.Value || a.Max.Open && x == a.Max.Value):
 		say = a.Max.Say

@@ -276,7 +276,7 @@ var decoderBlock = &Block{
 			Attrs: []Attr{
 				{Name: "part", Kind: KindPart, Wants: "a chip of the catalogue", Example: `"ATtiny85"`, Doc: "its name"},
 				{Name: "clock", Kind: KindClock, Max: clockMost, Default: "8 MHz internal", Source: "common practice, no source", Example: `"8 MHz internal"`, Doc: "frequency and source: internal, pll, crystal, resonator, external"},
-				{Name: "brown_out", Kind: KindQuantity, Dim: &unit.Voltage, Words: []string{"none"}, Min: positive, Max: chipMost, By: NotYet, Example: `"2.7 V"`, Doc: "level of its brown-out detector"},
+				{Name: "brown_out", Kind: KindQuantity, Dim: &unit.Voltage, Words: []string{"none"}, Min: &Limit{Value: 1.5, Say: "below any brown-out level of the chip (1.8 V is the lowest)", Source: "ATtiny85 datasheet, brown-out levels (from memory)"}, Max: chipMost, By: NotYet, Example: `"2.7 V"`, Doc: "level of its brown-out detector"},
 			},
 		},
 		{
