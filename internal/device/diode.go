@@ -8,7 +8,8 @@ import (
 
 // A Diode is a junction with a series resistance (on the anode side), at the reference temperature T0.
 //
-//	i(u) = IS(T)·(exp(u/(N·Vt)) − 1) + GP·u,   IS(T) = IS·(T/T0)^(XTI/N)·exp(−(q·EG/(N·k))·(1/T − 1/T0))
+//	i(u) = IS(T)·(exp(u/(N·Vt)) − 1) + GP·u − 1 mA·(exp(−(u+BV)/(NBV·Vt)) − exp(−BV/(NBV·Vt)))
+//	IS(T) = IS·(T/T0)^(XTI/N)·exp(−(q·EG/(N·k))·(1/T − 1/T0))
 type Diode struct {
 	IS  unit.Amp    // saturation current at T0
 	N   float64     // emission coefficient; 0 means 1
@@ -17,6 +18,7 @@ type Diode struct {
 	EG  unit.Volt   // effective energy gap of the temperature law; 0 means no temperature dependence
 	GP  float64     // leakage across the junction, siemens
 	BV  unit.Volt   // reverse voltage at breakdownCurrent; 0 means no breakdown
+	NBV float64     // emission coefficient of the breakdown: how soft its knee is; 0 means 1
 	T0  unit.Kelvin // temperature of IS; 0 means ReferenceTemperature
 }
 
@@ -34,7 +36,7 @@ func (d Diode) Check() string {
 		return "its series resistance is " + d.RS.String()
 	case !finite(d.GP) || d.GP < 0:
 		return "its leakage conductance is not a number from zero up"
-	case !finite(float64(d.BV)) || d.BV < 0:
+	case !finite(float64(d.BV)) || d.BV < 0 || !finite(d.NBV) || d.NBV < 0:
 		return "its breakdown voltage is " + d.BV.String()
 	case !finite(d.XTI) || !finite(float64(d.EG)) || !finite(float64(d.T0)) || d.T0 < 0:
 		return "its temperature law is not made of numbers"
@@ -54,7 +56,7 @@ func (d Diode) At(t unit.Kelvin) Junction {
 	j.gp += d.GP
 	if d.BV > 0 {
 		j.bv = float64(d.BV)
-		j.vz = float64(t.ThermalVoltage())
+		j.vz = orOne(d.NBV) * float64(t.ThermalVoltage())
 	}
 	return j
 }
@@ -82,7 +84,7 @@ func (j *Junction) Current(u float64) (i, g, bend float64) {
 	bend = j.IS * slope * j.inv
 	i = j.IS*(e-1) + j.gp*u
 	g = bend + j.gp
-	if j.bv > 0 && u < 0 {
+	if j.bv > 0 {
 		e, slope := limitedExp(-(u + j.bv) / j.vz)
 		e0, _ := limitedExp(-j.bv / j.vz)
 		b := breakdownCurrent * slope / j.vz

@@ -62,7 +62,7 @@ func gapFor(u, slope float64, t0 unit.Kelvin) unit.Volt {
 }
 
 // cover finds the smallest a, b ≥ 0 with a·p[i] + b·q[i] ≥ need[i] for all i: of all such pairs the one with
-// the least weighted excess over need. It is a linear programme in two unknowns with a handful of constraints,
+// the least weighted sum of excesses over need. It is a linear programme in two unknowns with a handful of constraints,
 // so the corners are enumerated.
 func cover(p, q, need, weight []float64) (a, b float64) {
 	best := math.Inf(1)
@@ -77,7 +77,7 @@ func cover(p, q, need, weight []float64) (a, b float64) {
 			if have < need[i]-1e-9*scale {
 				return
 			}
-			sum += weight[i] * (have - need[i]) / scale
+			sum += weight[i] * (have - need[i])
 		}
 		if sum < best-1e-12 {
 			best, a, b = sum, x, y

@@ -141,7 +141,7 @@ func (s *BJTSpread) fitGain() error {
 	}
 
 	n := len(low)
-	pa, pc, need, weight := make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
+	pa, pc, need, weight, perNeed := make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
 	for i, g := range low {
 		// A lamp takes milliamperes: closeness counts most there, and little where the point is assumed.
 		decades := math.Log10(g.ic / 5e-3)
@@ -160,8 +160,9 @@ func (s *BJTSpread) fitGain() error {
 			e := early(g.vce)
 			hi := 1 + g.ic/k
 			pa[i], pc[i], need[i] = hi/e, math.Sqrt(hi/(e*g.ic)), 1/g.h
+			perNeed[i] = weight[i] * g.h
 		}
-		a, c := cover(pa, pc, need, weight)
+		a, c := cover(pa, pc, need, perNeed)
 		if a <= 0 { // no plateau at all: not a transistor
 			continue
 		}

@@ -1,6 +1,8 @@
 package device
 
 import (
+	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -10,6 +12,8 @@ import (
 
 // Every ordinary transistor of the catalogue: its gain, saturation and VBE points lie inside the fitted
 // spread (catalogue tables, makers' sheets named in each row).
+var nan = math.NaN()
+
 func TestCatalogueTransistorsInsideTheirSpread(t *testing.T) {
 	n := 0
 	var slowest time.Duration
@@ -90,4 +94,213 @@ func TestCatalogueTransistorsInsideTheirSpread(t *testing.T) {
 		t.Errorf("only %d ordinary transistors in the catalogue", n)
 	}
 	t.Logf("%d transistors, slowest fit %v", n, slowest)
+}
+
+// Forward voltages of every diode and LED of the catalogue lie inside the fitted spread.
+func TestCatalogueDiodesInsideTheirSpread(t *testing.T) {
+	for _, p := range parts.Load().Diodes() {
+		s, err := SpreadDiode(p)
+		if err != nil {
+			t.Errorf("%s: %v", p.Name, err)
+			continue
+		}
+		for _, z := range [][]float64{nil, {-1, -1}, {1, 1}} {
+			if wrong := s.At(z).Check(); wrong != "" {
+				t.Errorf("%s at %v: %s", p.Name, z, wrong)
+			}
+		}
+		for _, v := range p.VFmax {
+			typ, hi := s.At(nil).Voltage(v.I, tableTemperature), s.At([]float64{1}).Voltage(v.I, tableTemperature)
+			if hi < v.V || typ >= v.V || hi > v.V+0.25 {
+				t.Errorf("%s at %v: typical %v, greatest %v, table's greatest %v", p.Name, v.I, typ, hi, v.V)
+			}
+		}
+		for _, v := range p.VFtyp {
+			if typ := s.At(nil).Voltage(v.I, tableTemperature); typ < v.V-0.03 || typ > v.V+0.03 {
+				t.Errorf("%s at %v: typical %v, table %v", p.Name, v.I, typ, v.V)
+			}
+		}
+		if p.Type == "zener" {
+			for k, want := range []unit.Volt{p.VZmin, p.VZnom, p.VZmax} {
+				z := float64(k - 1)
+				d := s.At([]float64{0, z})
+				j := d.At(tableTemperature)
+				u := -float64(d.BV)
+				for range 200 { // the reverse current at the junction, by Newton
+					i, g, _ := j.Current(u)
+					u -= (i + float64(p.IZT)) / g
+				}
+				got := -u + float64(p.IZT.Times(d.RS))
+				if known(float64(want)) && (got < float64(want)*0.999 || got > float64(want)*1.001) {
+					t.Errorf("%s: VZ at %v and z = %v is %.4g V, table %v", p.Name, p.IZT, z, got, want)
+				}
+			}
+		}
+	}
+	for _, p := range parts.Load().LEDs() {
+		s, err := SpreadLED(p)
+		if err != nil {
+			t.Errorf("%s: %v", p.Name, err)
+			continue
+		}
+		if !known(float64(p.IFtest)) {
+			continue
+		}
+		lo, typ, hi := s.At([]float64{-1}).Voltage(p.IFtest, tableTemperature), s.At(nil).Voltage(p.IFtest, tableTemperature), s.At([]float64{1}).Voltage(p.IFtest, tableTemperature)
+		if known(float64(p.VFmin)) && lo > p.VFmin || known(float64(p.VFmax)) && hi < p.VFmax || !(lo < typ && typ < hi) || hi-lo > 1.3 {
+			t.Errorf("%s at %v: %.9f, %.9f, %.9f; table %v, %v, %v", p.Name, p.IFtest, lo, typ, hi, p.VFmin, p.VFtyp, p.VFmax)
+		}
+		if known(float64(p.VFtyp)) && (typ < p.VFtyp-0.03 || typ > p.VFtyp+0.03) {
+			t.Errorf("%s at %v: typical %v, table %v", p.Name, p.IFtest, typ, p.VFtyp)
+		}
+		for _, v := range p.VFpoints {
+			if typ := s.At(nil).Voltage(v.I, tableTemperature); typ < v.V-0.03 || typ > v.V+0.03 {
+				t.Errorf("%s at %v: typical %v, table %v", p.Name, v.I, typ, v.V)
+			}
+		}
+		if d := p.DVFdT; known(d) {
+			v := s.At(nil)
+			got := float64(v.Voltage(p.IFtest, 308.15)-v.Voltage(p.IFtest, 288.15)) / 20
+			if got < d-1e-4 || got > d+1e-4 {
+				t.Errorf("%s: VF changes by %.4g V/K, table %.4g", p.Name, got, d)
+			}
+		}
+	}
+}
+
+// A bridge of which only VF ≤ 1.0 V at 0.4 A is given is taken near 0.7 V at 20 mA for each diode
+// (notes.md §5, from memory).
+func TestBridgeAtLampCurrent(t *testing.T) {
+	p, ok := parts.Load().Diode("MB6S")
+	if !ok {
+		t.Fatal("no MB6S in the catalogue")
+	}
+	s, err := SpreadDiode(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if v := s.At(nil).Voltage(0.02, tableTemperature); v < 0.68 || v > 0.72 {
+		t.Errorf("VF at 20 mA is %v", v)
+	}
+	if len(s.Notes()) == 0 {
+		t.Error("no assumption is named")
+	}
+}
+
+// Fitted BAT54: N 1.03, IS 2.2e-8 A, RS 1.15 Ω, worst error 6 mV (notes.md §5, own fit of the typical column).
+func TestSchottkyFit(t *testing.T) {
+	p, _ := parts.Load().Diode("BAT54")
+	s, err := SpreadDiode(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := s.At(nil)
+	if d.N < 1 || d.N > 1.1 || d.IS < 1.5e-8 || d.IS > 3e-8 || d.RS < 1 || d.RS > 1.3 {
+		t.Errorf("N %.3f, IS %v, RS %v", d.N, d.IS, d.RS)
+	}
+	for _, v := range p.VFtyp {
+		if e := d.Voltage(v.I, tableTemperature) - v.V; e > 0.0065 || e < -0.0065 {
+			t.Errorf("at %v: off by %v", v.I, e)
+		}
+	}
+}
+
+func TestRegulatorsAndPins(t *testing.T) {
+	for _, p := range parts.Load().Regulators() {
+		s, err := SpreadRegulator(p)
+		if err != nil {
+			t.Errorf("%s: %v", p.Name, err)
+			continue
+		}
+		for _, z := range [][]float64{nil, {-1, -1, -1}, {1, 1, 1}} {
+			if wrong := s.At(z).Check(); wrong != "" {
+				t.Errorf("%s at %v: %s", p.Name, z, wrong)
+			}
+		}
+		if lo, hi := s.At([]float64{-1}).Vout, s.At([]float64{1}).Vout; lo != p.VoutMin || hi != p.VoutMax {
+			t.Errorf("%s: Vout %v to %v, table %v to %v", p.Name, lo, hi, p.VoutMin, p.VoutMax)
+		}
+		for _, v := range p.DropoutMax {
+			r := s.At([]float64{0, 1})
+			if d := r.Dropout + v.I.Times(r.Rdrop); d < v.V-1e-9 {
+				t.Errorf("%s: drop-out at %v at most %v, table %v", p.Name, v.I, d, v.V)
+			}
+		}
+	}
+	// VOL, VOH of the ATtiny25/45/85 (2586Q p. 161; VOH from a sibling's sheet): 60 and 70 Ω at 5 V, 100 Ω
+	// at 3 V; typical 25 and 28 Ω at 5 V (from memory).
+	c, ok := parts.Load().Chip("ATtiny85")
+	if !ok {
+		t.Fatal("no ATtiny85 in the catalogue")
+	}
+	for _, w := range []struct {
+		vcc                        unit.Volt
+		low, high, lowTyp, highTyp unit.Ohm
+	}{{5, 60, 70, 25, 28}, {3, 100, 100, 40, 45}} {
+		s, err := SpreadPin(c, w.vcc)
+		if err != nil {
+			t.Fatal(err)
+		}
+		worst, typ := s.At([]float64{1, 1, 1}), s.At(nil)
+		for _, x := range []struct {
+			what      string
+			got, want unit.Ohm
+		}{{"VOL limit", worst.RLow, w.low}, {"VOH limit", worst.RHigh, w.high}, {"VOL", typ.RLow, w.lowTyp}, {"VOH", typ.RHigh, w.highTyp}} {
+			if d := x.got - x.want; d > 0.01 || d < -0.01 {
+				t.Errorf("%s at %v: %v, table %v", x.what, w.vcc, x.got, x.want)
+			}
+		}
+		if worst.Leak != 1e-6 {
+			t.Errorf("leakage %v", worst.Leak)
+		}
+	}
+	if s, err := SpreadNamedPin(c, "PB5", 5); err != nil || s.At([]float64{1}).RHigh < 8.9e3 {
+		t.Errorf("PB5: %v %v", s, err) // VOH ≥ 3.2 V at 0.2 mA: 9 kΩ (7598H p. 150)
+	}
+	for _, vcc := range []unit.Volt{0, -1, unit.Volt(nan)} {
+		if _, err := SpreadPin(c, vcc); err == nil {
+			t.Errorf("a pin supplied with %v was accepted", vcc)
+		}
+	}
+}
+
+// What a variable says carries a datasheet quantity with its unit and condition.
+func TestSayIsDatasheetLanguage(t *testing.T) {
+	c := parts.Load()
+	q, _ := c.BJT("MMBT3904")
+	b, _ := SpreadBJT(q)
+	l, _ := c.LED("warm white")
+	led, _ := SpreadLED(l)
+	r, _ := c.Regulator("78L05")
+	reg, _ := SpreadRegulator(r)
+	chip, _ := c.Chip("ATtiny85")
+	p, _ := SpreadPin(chip, 5)
+	for _, w := range []struct {
+		vary Vary
+		z    float64
+		want string
+	}{
+		{b.Vars()[0], -1, "hFE 98.3 at 10 mA"},
+		{b.Vars()[0], 1, "hFE 300 at 10 mA"},
+		{b.Vars()[2], 1, "VCE(sat) 201 mV at 10 mA with 1 mA"},
+		{b.Vars()[3], 1, "ICBO 50 nA at 25 °C"},
+		{led.Vars()[0], 1, "VF 3.60 V at 20 mA"},
+		{reg.Vars()[0], -1, "Vout 4.75 V"},
+		{reg.Vars()[2], 1, "IQ 6.00 mA"},
+		{p.Vars()[0], 1, "VOH 4.30 V at 10 mA from 5.00 V"},
+		{p.Vars()[2], -1, "open pin drains 1.0 µA"},
+	} {
+		if got := strings.ReplaceAll(w.vary.Say(w.z), unit.ThinSpace, " "); got != w.want {
+			t.Errorf("%s at %v: %q, want %q", w.vary.Name, w.z, got, w.want)
+		}
+	}
+}
+
+func BenchmarkSpreadTransistor(b *testing.B) {
+	p, _ := parts.Load().BJT("MMBT3904")
+	for b.Loop() {
+		if _, err := SpreadBJT(p); err != nil {
+			b.Fatal(err)
+		}
+	}
 }

@@ -1,0 +1,277 @@
+package device
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"fettle/internal/parts"
+	"fettle/internal/unit"
+)
+
+// A RegulatorSpread is a regulator type as its datasheet bounds it. Variables: Vout, drop-out, IQ.
+type RegulatorSpread struct {
+	vout    [3]float64
+	dropout [3]drop
+	iq      [3]float64
+	limit   float64
+	sayI    unit.Amp
+	notes   notes
+}
+
+// drop is a drop-out: volts plus ohms times load.
+type drop struct{ v, r float64 }
+
+// SpreadRegulator fits the spread of a regulator.
+func SpreadRegulator(p parts.Regulator) (*RegulatorSpread, error) {
+	s := &RegulatorSpread{}
+	nom, low, high := float64(p.Vout), float64(p.VoutMin), float64(p.VoutMax)
+	if !finite(nom) || nom <= 0 {
+		return nil, fmt.Errorf("%s: no output voltage is known", p.Name)
+	}
+	if !finite(low) || !finite(high) {
+		low, high = 0.95*nom, 1.05*nom
+		s.notes.add("output voltage taken as ±5 %%")
+	}
+	s.vout = [3]float64{low, nom, high}
+
+	rated := float64(unit.Or(p.IoutMax, 0.1))
+	bipolar := strings.Contains(p.Type, "bipolar") || strings.Contains(p.Type, "NPN")
+	typ, top := good(p.DropoutTyp), good(p.DropoutMax)
+	fit := func(points []parts.IV) drop {
+		first, last := points[0], points[len(points)-1]
+		switch {
+		case len(points) > 1 && last.I > first.I:
+			r := max(0, float64(last.V-first.V)/float64(last.I-first.I))
+			return drop{max(0, float64(first.V)-r*float64(first.I)), r}
+		case bipolar:
+			return drop{float64(first.V), 0}
+		}
+		return drop{0, float64(first.V) / float64(first.I)}
+	}
+	switch {
+	case len(typ) > 0:
+		s.dropout[1] = fit(typ)
+	case len(top) > 0:
+		s.dropout[1] = fit(top)
+		s.dropout[1].v *= 0.7
+		s.dropout[1].r *= 0.7
+		s.notes.add("typical drop-out taken as 70 %% of the greatest")
+	case bipolar:
+		s.dropout[1] = drop{1.7, 0}
+		s.notes.add("drop-out taken as 1.7 V (from memory)")
+	default:
+		s.dropout[1] = drop{0, 0.4 / rated}
+		s.notes.add("drop-out taken as 0.4 V at %v (from memory)", unit.Amp(rated))
+	}
+	if len(top) > 0 {
+		s.dropout[2] = fit(top)
+	} else {
+		s.dropout[2] = drop{s.dropout[1].v * 1.2, s.dropout[1].r * 1.5}
+		s.notes.add("no greatest drop-out is given: taken a fifth (its ohmic part a half) above the typical")
+	}
+	s.dropout[2].v, s.dropout[2].r = max(s.dropout[1].v, s.dropout[2].v), max(s.dropout[1].r, s.dropout[2].r)
+	s.dropout[0] = drop{s.dropout[1].v * 0.85, s.dropout[1].r * 0.7}
+	s.sayI = unit.Amp(min(rated, 0.02))
+
+	iq, most := float64(p.IQtyp), float64(p.IQmax)
+	switch {
+	case !finite(iq) && !finite(most):
+		iq, most = 3e-6, 8e-6
+		if bipolar {
+			iq, most = 4e-3, 8e-3
+		}
+		s.notes.add("its own current taken as %v, at most %v (from memory)", unit.Amp(iq), unit.Amp(most))
+	case !finite(most):
+		most = 1.6 * iq
+		s.notes.add("its greatest own current taken as 1.6 times the typical")
+	case !finite(iq):
+		iq = most / 1.6
+		s.notes.add("its typical own current taken as the greatest over 1.6")
+	}
+	s.iq = [3]float64{0.7 * iq, iq, most}
+	if s.limit = float64(p.ISC); !finite(s.limit) || s.limit <= 0 {
+		s.limit = 2 * rated
+		s.notes.add("current limit taken as twice the rating; some types have none, and a short kills them")
+	}
+	if len(p.Ground) > 0 {
+		s.notes.add("its own current taken as constant; the sheet lets it rise with the load")
+	}
+	return s, nil
+}
+
+// At is the regulator at z (Vout, drop-out, IQ); missing entries are 0.
+func (s *RegulatorSpread) At(z []float64) Regulator {
+	d := s.dropout
+	return Regulator{
+		Vout:    unit.Volt(between(at(z, 0), s.vout[0], s.vout[1], s.vout[2])),
+		Dropout: unit.Volt(between(at(z, 1), d[0].v, d[1].v, d[2].v)),
+		Rdrop:   unit.Ohm(between(at(z, 1), d[0].r, d[1].r, d[2].r)),
+		IQ:      unit.Amp(between(at(z, 2), s.iq[0], s.iq[1], s.iq[2])),
+		Limit:   unit.Amp(s.limit),
+	}
+}
+
+// Vars are the variables, in the order of At's argument.
+func (s *RegulatorSpread) Vars() []Vary {
+	return []Vary{
+		{"Vout", Normal3, func(z float64) string { return "Vout " + volts(s.At([]float64{z}).Vout) }},
+		{"drop-out", Normal3, func(z float64) string {
+			r := s.At([]float64{0, z})
+			return fmt.Sprintf("drop-out %s at %v", volts(r.Dropout+s.sayI.Times(r.Rdrop)), s.sayI)
+		}},
+		{"IQ", Normal3, func(z float64) string {
+			return "IQ " + unit.Format(float64(s.At([]float64{0, 0, z}).IQ), unit.SymAmp, 3)
+		}},
+	}
+}
+
+// Notes are the assumptions made where the sheet is silent.
+func (s *RegulatorSpread) Notes() []string { return s.notes }
+
+// A PinSpread is a chip's output pin at one supply voltage. Variables: VOH, VOL (as the resistance to the
+// rail: −1 less than typical, +1 the guaranteed limit), leakage (−1 the greatest into ground, +1 the
+// greatest out of the pin).
+type PinSpread struct {
+	vcc         unit.Volt
+	high, low   [3]float64
+	leak        float64
+	clamp       Diode
+	iHigh, iLow unit.Amp
+	notes       notes
+}
+
+// SpreadPin fits an ordinary output pin of a chip supplied with vcc.
+func SpreadPin(c parts.Chip, vcc unit.Volt) (*PinSpread, error) { return SpreadNamedPin(c, "", vcc) }
+
+// SpreadNamedPin fits a pin that may have lines of its own in the chip's table, such as a RESET pin.
+func SpreadNamedPin(c parts.Chip, pin string, vcc unit.Volt) (*PinSpread, error) {
+	if !(vcc > 0) || !finite(float64(vcc)) {
+		return nil, fmt.Errorf("%s: a pin's levels need a supply, not %v", c.Name, vcc)
+	}
+	s := &PinSpread{vcc: vcc}
+	var typLow, typHigh []parts.IV // I holds VCC, V holds ohms
+	for _, r := range c.Resistance {
+		typLow = append(typLow, parts.IV{I: unit.Amp(r.VCC), V: unit.Volt(r.Low)})
+		typHigh = append(typHigh, parts.IV{I: unit.Amp(r.VCC), V: unit.Volt(r.High)})
+	}
+	own := pin != "" && hasPoint(c.VOH, pin)
+	if !own {
+		pin = ""
+	}
+	var ok bool
+	if s.high, s.iHigh, ok = s.limits("VOH", c.VOH, pin, good(typHigh), own, true); !ok {
+		return nil, fmt.Errorf("%s: no VOH is known", c.Name)
+	}
+	if s.low, s.iLow, ok = s.limits("VOL", c.VOL, pin, good(typLow), own, false); !ok {
+		return nil, fmt.Errorf("%s: no VOL is known", c.Name)
+	}
+	if s.leak = float64(c.Leak); !finite(s.leak) || s.leak < 0 {
+		s.leak = 1e-6
+		s.notes.add("leakage of an open pin taken as at most 1 µA (from memory)")
+	}
+	// A silicon diode of the chip's own making: 0.55 V at 1 mA with 50 Ω behind it.
+	vt := float64(tableTemperature.ThermalVoltage())
+	s.clamp = curve{nVt: vt, c: 0.5 - vt*math.Log(1e-3), rs: 50}.diode(1e-3, -2e-3)
+	s.notes.add("clamp diodes taken as 0.55 V at 1 mA (from memory)")
+	return s, nil
+}
+
+func hasPoint(points []parts.OutputPoint, pin string) bool {
+	for _, p := range points {
+		if strings.EqualFold(p.Pin, pin) {
+			return true
+		}
+	}
+	return false
+}
+
+// limits is the resistance to the rail at −1, 0, +1. Between the supply voltages of the table, and beyond
+// them, resistance follows a power of the supply.
+func (s *PinSpread) limits(what string, points []parts.OutputPoint, pin string, typ []parts.IV, own, high bool) (r [3]float64, at unit.Amp, ok bool) {
+	var top []parts.IV
+	for _, p := range points {
+		if !strings.EqualFold(p.Pin, pin) || !(p.I > 0) || !(p.VCC > 0) {
+			continue
+		}
+		drop := p.V
+		if high {
+			drop = p.VCC - p.V
+		}
+		if drop > 0 {
+			top = append(top, parts.IV{I: unit.Amp(p.VCC), V: unit.Volt(drop.Through(p.I))})
+			if at == 0 || p.I > at {
+				at = p.I
+			}
+		}
+	}
+	if len(top) == 0 {
+		return r, 0, false
+	}
+	r[2] = powerLaw(top, float64(s.vcc))
+	if len(typ) > 0 && !own {
+		r[1] = min(powerLaw(typ, float64(s.vcc)), r[2])
+	} else {
+		r[1] = r[2] / 2
+		s.notes.add("typical %s taken at half the drop of the limit", what)
+	}
+	r[0] = 0.7 * r[1]
+	s.notes.add("least drop at %s taken as 70 %% of the typical (from memory: curves ±30 %%)", what)
+	return r, at, true
+}
+
+// powerLaw is the value at x of a power law through the two points around x (or the two nearest): V over I.
+func powerLaw(p []parts.IV, x float64) float64 {
+	if len(p) == 1 {
+		return float64(p[0].V)
+	}
+	a, b := p[0], p[1]
+	for k := 2; k < len(p); k++ {
+		// Keep the two points nearest to x, in order of distance.
+		d := func(q parts.IV) float64 { return math.Abs(math.Log(float64(q.I) / x)) }
+		if d(p[k]) < max(d(a), d(b)) {
+			if d(a) > d(b) {
+				a = p[k]
+			} else {
+				b = p[k]
+			}
+		}
+	}
+	if a.I == b.I {
+		return float64(max(a.V, b.V))
+	}
+	e := math.Log(float64(b.V)/float64(a.V)) / math.Log(float64(b.I)/float64(a.I))
+	return float64(a.V) * math.Pow(x/float64(a.I), e)
+}
+
+// At is the pin at z (VOH, VOL, leakage); missing entries are 0.
+func (s *PinSpread) At(z []float64) Pin {
+	return Pin{
+		RHigh: unit.Ohm(betweenRatios(at(z, 0), s.high[0], s.high[1], s.high[2])),
+		RLow:  unit.Ohm(betweenRatios(at(z, 1), s.low[0], s.low[1], s.low[2])),
+		Leak:  unit.Amp(s.leak * max(-1, min(1, at(z, 2)))),
+		Clamp: s.clamp,
+	}
+}
+
+// Vars are the variables, in the order of At's argument.
+func (s *PinSpread) Vars() []Vary {
+	return []Vary{
+		{"VOH", Normal3, func(z float64) string {
+			return fmt.Sprintf("VOH %s at %v from %s", volts(s.vcc-s.iHigh.Times(s.At([]float64{z}).RHigh)), s.iHigh, volts(s.vcc))
+		}},
+		{"VOL", Normal3, func(z float64) string {
+			return fmt.Sprintf("VOL %s at %v", volts(s.iLow.Times(s.At([]float64{0, z}).RLow)), s.iLow)
+		}},
+		{"leakage", Uniform, func(z float64) string {
+			i := unit.Format(math.Abs(z)*s.leak, unit.SymAmp, 2)
+			if z < 0 {
+				return "open pin drains " + i
+			}
+			return "open pin feeds " + i
+		}},
+	}
+}
+
+// Notes are the assumptions made where the sheet is silent.
+func (s *PinSpread) Notes() []string { return s.notes }
