@@ -395,8 +395,8 @@ func (c *Catalogue) Find(name string) (Any, bool) {
 	return nil, false
 }
 
-// Suggest returns up to three names close to one that was not found, the closest first: names that begin
-// with it, then names a slip or two away. Kinds limits the search; none means all.
+// Suggest returns up to three names close to one that was not found: those that begin with it or end in it,
+// or else those the fewest slips away. Kinds limits the search; none means all.
 func (c *Catalogue) Suggest(name string, kinds ...string) []string {
 	type near struct {
 		name     string
@@ -435,7 +435,9 @@ func (c *Catalogue) Suggest(name string, kinds ...string) []string {
 	sort.SliceStable(found, func(i, j int) bool { return found[i].distance < found[j].distance })
 	var out []string
 	for _, n := range found[:min(3, len(found))] {
-		out = append(out, n.name)
+		if n.distance == found[0].distance {
+			out = append(out, n.name)
+		}
 	}
 	return out
 }

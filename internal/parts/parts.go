@@ -38,14 +38,14 @@
 // A part the catalogue does not know is described in the same row, from its data sheet:
 //
 //	polarity       NPN or PNP
-//	vceo, ic_max   "45 V", "100 mA"
+//	vceo, ic_max   "45 V", "100 mA"; ptot "225 mW" and pins "BEC" (by position, as above) if known
 //	hfe_points     gain at collector current and collector-emitter voltage, from the least to the most:
 //	               "2 mA / 5 V: 200 .. 450; 100 mA / 1 V: 60" (nothing after "..": no upper limit given)
 //	vcesat_points  saturation at collector and base current, the maximum: "10 mA / 0.5 mA: 0.25 V"
 //	vbesat_points  the same for the base-emitter voltage
 //	colour         of an LED: "warm white"
 //	vf_points      forward voltage of an LED or diode at a current: "2 mA: 2.65 V; 20 mA: 3.1 V"
-//	if_max         the highest forward current of an LED or diode
+//	if_max, vr_max the highest forward current and reverse voltage of an LED or diode
 //
 // ReadDrawer reports every problem of the file in one run, each at its cell, with a mend where one can be
 // guessed; what it understood it returns as well.
