@@ -505,8 +505,9 @@ func TestCutNormal(t *testing.T) {
 	}
 }
 
-// What a survey asks: a resistance and three parameters of a lamp from eight readings.
-func BenchmarkSolveLampLike(b *testing.B) {
+// lampLike is what a survey asks: a series resistance and the logarithmic law of a lamp from eight readings of voltage and
+// current, the currents known to 20 µA.
+func lampLike() Problem {
 	v := []float64{2.5, 3, 4, 6, 8, 10, 12, 14}
 	model := func(p []float64, v float64) float64 { // series resistor and logarithmic drop, by Newton in the logarithm of the current
 		x := math.Log(v / p[0] / 1e-3)
@@ -517,11 +518,34 @@ func BenchmarkSolveLampLike(b *testing.B) {
 		return 1e-3 * math.Exp(x)
 	}
 	truth := []float64{1000, 1.9, 0.05}
-	pr := Problem{N: len(v), KnownSigma: true, Residuals: func(p, r []float64) {
+	return Problem{N: len(v), KnownSigma: true, Residuals: func(p, r []float64) {
 		for i := range v {
 			r[i] = (model(p, v[i]) - model(truth, v[i])*(1+0.005*math.Sin(float64(3*i)))) / 20e-6
 		}
 	}, Lower: []float64{10, 1, 0.02}, Upper: []float64{1e5, 4, 0.2}}
+}
+
+// From anywhere in the box, a thousandfold range of resistance, the same answer on the first start.
+func TestWildStarts(t *testing.T) {
+	pr := lampLike()
+	want := Solve(pr, []float64{1000, 1.9, 0.05}, Settings{Retries: -1})
+	rng := rand.New(rand.NewPCG(3, 4))
+	for k := 0; k < 100; k++ {
+		start := []float64{20 * math.Pow(5000, rng.Float64()), 1 + 3*rng.Float64(), 0.02 + 0.18*rng.Float64()}
+		res := Solve(pr, start, Settings{Retries: -1})
+		if !res.OK() {
+			t.Fatalf("from %v: %v (%s) at %v", start, res.Status, res.Why, res.P)
+		}
+		for j := range res.P {
+			if math.Abs(res.P[j]-want.P[j]) > 1e-6*want.StdDev[j] {
+				t.Fatalf("from %v: %v, want %v", start, res.P, want.P)
+			}
+		}
+	}
+}
+
+func BenchmarkSolveLampLike(b *testing.B) {
+	pr := lampLike()
 	b.ReportAllocs()
 	for b.Loop() {
 		if res := Solve(pr, []float64{300, 2.5, 0.1}, Settings{}); !res.OK() {
@@ -538,6 +562,37 @@ func BenchmarkNISTAllEightBothStarts(b *testing.B) {
 			for _, start := range d.starts {
 				Solve(d.problem(false), start, Settings{})
 			}
+		}
+	}
+}
+
+// Repeated readings of one quantity: the fit of a constant gives mean and sample deviation. Helfrick & Cooper, Modern
+// Electronic Instrumentation and Measurement Techniques, 2009, example 1-11, p. 14 (mean 101.3, probable error 0.6745·s =
+// 0.13 with the population value 0.190; the sample value is 0.200); Sawhney & Sawhney, A Course in Mechanical Measurements
+// and Instrumentation, 12th ed. 2001, example 3.21, p. 99 (mean 539.25, sample deviation 6.541, variance 42.79).
+func TestRepeatedReadings(t *testing.T) {
+	for _, c := range []struct {
+		y              []float64
+		mean, dev, tol float64
+	}{
+		{[]float64{101.2, 101.7, 101.3, 101.0, 101.5, 101.3, 101.2, 101.4, 101.3, 101.1}, 101.3, 0.200, 0.0005},
+		{[]float64{532, 548, 543, 535, 546, 531, 543, 536}, 539.25, 6.541, 0.001},
+	} {
+		n := float64(len(c.y))
+		res := Solve(Problem{N: len(c.y), Residuals: func(p, r []float64) {
+			for i, y := range c.y {
+				r[i] = p[0] - y
+			}
+		}}, []float64{1}, Settings{})
+		s := math.Sqrt(res.RSS / (n - 1))
+		if !res.OK() || math.Abs(res.P[0]-c.mean) > c.tol || math.Abs(s-c.dev) > c.tol || !near(res.StdDev[0], s/math.Sqrt(n), 1e-12) {
+			t.Errorf("%v ± %v, deviation of the mean %v", res.P[0], s, res.StdDev[0])
+		}
+		if c.mean == 101.3 && (math.Abs(0.6745*math.Sqrt(res.RSS/n)-0.128) > c.tol || math.Abs(0.6745*s-0.1349) > c.tol) {
+			t.Errorf("probable error %v and %v", 0.6745*math.Sqrt(res.RSS/n), 0.6745*s)
+		}
+		if c.mean == 539.25 && math.Abs(s*s-42.79) > 0.005 { // printed to two decimals
+			t.Errorf("variance %v", s*s)
 		}
 	}
 }

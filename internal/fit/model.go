@@ -15,6 +15,7 @@ type model struct {
 	step  []float64
 	first []float64 // magnitudes at the start
 	evals int
+	rough bool // plain differences will do: the fit is still on its way
 
 	try, up, down, up2, down2, d2 []float64
 	jac                           *mat.Dense // rows × p
@@ -100,7 +101,9 @@ func (m *model) jacobian(p, r []float64) bool {
 // term that balances what is left (about 1e-12) with rounding; curveMost is the most we accept.
 const (
 	firstStep   = 1e-3 // of the parameter's size
+	roughStep   = 1e-4 // for the plain difference of early iterations: right to some 1e-6
 	leastStep   = 1e-10
+	mostStep    = 0.5
 	curveWanted = 1e-6
 	curveMost   = 1e-4
 )
@@ -119,6 +122,11 @@ func (m *model) column(p, r []float64, j int) bool {
 	h := m.step[j]
 	if h <= 0 {
 		h = firstStep
+	}
+	if m.rough {
+		if step := math.Min(h, roughStep) * size; math.Min(p[j]-lo, hi-p[j]) >= step && m.plain(p, j, step) {
+			return true
+		}
 	}
 	for try := 0; ; try++ {
 		step := h * size
@@ -139,8 +147,8 @@ func (m *model) column(p, r []float64, j int) bool {
 		}
 		if ok && (curve <= curveMost || h <= leastStep || try >= 8) {
 			m.step[j] = h
-			if curve < curveWanted*1e-3 && h < 0.1 {
-				m.step[j] = 2 * h
+			if curve < curveWanted/1000 { // it grows with h²
+				m.step[j] = math.Min(8*h, mostStep)
 			}
 			break
 		}
@@ -155,6 +163,22 @@ func (m *model) column(p, r []float64, j int) bool {
 	}
 	for i, d := range m.d2 {
 		m.jac.Set(i, j, d)
+	}
+	return true
+}
+
+// plain fills column j by one central difference; false if the model gives no number there.
+func (m *model) plain(p []float64, j int, h float64) bool {
+	copy(m.try, p)
+	m.try[j] = p[j] + h
+	x1, ok1 := m.try[j], m.data(m.try, m.up)
+	m.try[j] = p[j] - h
+	x2, ok2 := m.try[j], m.data(m.try, m.down)
+	if !ok1 || !ok2 {
+		return false
+	}
+	for i := range m.up {
+		m.jac.Set(i, j, (m.up[i]-m.down[i])/(x1-x2))
 	}
 	return true
 }

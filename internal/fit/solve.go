@@ -3,6 +3,7 @@ package fit
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/blas/blas64"
 	"gonum.org/v1/gonum/lapack/lapack64"
@@ -21,7 +22,6 @@ const (
 	nearEnough    = 1e-5  // offset from which Gauss–Newton steps finish
 	finishSteps   = 200   // with a large residual they converge only by a constant factor each
 	slowest       = 0.95  // that factor, at worst
-	finishBelow   = 1e-3  // of Settings.Offset: far enough
 	rankLimit     = 1e-10 // singular value, relative to the largest with columns of unit length, that counts as none
 	vanished      = 1e-7  // share of the residual that a change by a parameter's whole size must bring, else the region is flat
 	ranAway       = 1e4   // times its first size: a parameter on the way to infinity
@@ -402,6 +402,7 @@ func (s *climber) climb() {
 		return
 	}
 	s.rss = sumsq(s.r)
+	s.rough = true
 	lambda, growth := firstDamping, 2.0
 	s.status, s.why = Limit, fmt.Sprintf("%d iterations used up", s.set.MaxIterations)
 loop:
@@ -418,7 +419,7 @@ loop:
 			}
 		}
 		if dec, ok := s.decompose(); ok {
-			if off, settled := s.distance(&dec); settled || off <= nearEnough {
+			if off, settled := s.distance(&dec); settled || off <= math.Max(nearEnough, s.set.Offset) {
 				break
 			}
 		}
@@ -459,19 +460,26 @@ loop:
 			growth *= 2
 		}
 	}
+	s.rough = false
 	s.polish()
 	s.judge()
 }
 
-// polish takes Gauss–Newton steps judged by the offset, not by RSS, whose rounding hides the last digits.
+// polish takes Gauss–Newton steps judged by the offset, not by RSS, whose rounding hides the last digits. It keeps the
+// best point, and takes one step more from a point that is good enough, since its direction is already known.
 func (s *climber) polish() {
-	best := math.Inf(1)
-	keep, keepR, keepRSS := append([]float64(nil), s.at...), append([]float64(nil), s.r...), s.rss
-	worse := 0
-	for k := 0; k < finishSteps; k++ {
-		if !s.linearise() {
-			break
+	best, worse := math.Inf(1), 0
+	at, r, rss := slices.Clone(s.at), slices.Clone(s.r), s.rss
+	keep := func() bool {
+		if !(s.rss <= rss*(1+1e-9)+s.rounding()*s.rounding()) {
+			return false
 		}
+		copy(at, s.at)
+		copy(r, s.r)
+		rss = s.rss
+		return true
+	}
+	for k := 0; k < finishSteps && s.linearise(); k++ {
 		dec, ok := s.decompose()
 		if !ok {
 			break
@@ -485,13 +493,10 @@ func (s *climber) polish() {
 		} else {
 			worse++
 		}
-		if off < best && s.rss <= keepRSS*(1+1e-9)+s.rounding()*s.rounding() {
+		if off < best && keep() {
 			best = off
-			copy(keep, s.at)
-			copy(keepR, s.r)
-			keepRSS = s.rss
 		}
-		if settled || worse >= 3 || dec.rank == 0 || off <= s.set.Offset*finishBelow {
+		if settled || worse >= 3 || dec.rank == 0 {
 			break
 		}
 		dec.newton(s.delta)
@@ -504,10 +509,14 @@ func (s *climber) polish() {
 		copy(s.at, s.trial)
 		copy(s.r, s.rt)
 		s.rss = sumsq(s.r)
+		if off <= s.set.Offset {
+			keep()
+			break
+		}
 	}
-	copy(s.at, keep)
-	copy(s.r, keepR)
-	s.rss = keepRSS
+	copy(s.at, at)
+	copy(s.r, r)
+	s.rss = rss
 }
 
 // judge sets the final status at the present point.
