@@ -1,0 +1,30 @@
+package survey
+
+import (
+	"context"
+	"math/rand/v2"
+
+	"fettle/internal/build"
+	"fettle/internal/unit"
+)
+
+// inferOne is the inference of the first lamp, without its report.
+func inferOne(ctx context.Context, b *build.Build) (*outcome, error) {
+	opt, _ := Settings{}.filled()
+	e := collect(b, &b.Vehicles[0].Lamps[0])
+	m, err := newModel(e, "front")
+	if err != nil {
+		return nil, err
+	}
+	o := &outcome{name: "front", m: m, hs: e.hypotheses(b.Catalogue)}
+	return o, o.infer(ctx, opt, rand.New(rand.NewPCG(1, 1)))
+}
+
+// preferred is the preferred value with the greatest probability.
+func (o *outcome) preferred() (unit.Ohm, float64) {
+	rows := o.values()
+	if len(rows) == 0 {
+		return 0, 0
+	}
+	return rows[0].r, rows[0].p
+}

@@ -1,0 +1,183 @@
+package survey
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+
+	"fettle/internal/build"
+	"fettle/internal/unit"
+)
+
+// A state is what the readings say of the lamp before any fit: whether it lives and which way round it sits.
+type state struct {
+	dead    bool
+	doubt   bool   // it may be dead: dark this way round, the other was not tried
+	turned  bool   // it lights with plus at the switched side
+	known   bool   // which way round it sits was seen
+	tested  bool   // the other direction was tried and blocks
+	why     string // in words
+	odds    float64
+	exclude []int // data that only the doubtful states explain
+}
+
+// darkCurrent is a current at which any working LED is seen (common practice, no source: small LEDs glow visibly at
+// some tens of microamperes).
+const darkCurrent = 0.1e-3
+
+// inspect looks for what needs no fit.
+func (m *model) inspect(hs []hypothesis, rng *rand.Rand) state {
+	e := m.e
+	var st state
+	var forward, backward, zero []int // current data
+	dark, lit := -1, -1
+	for k := range e.data {
+		d := &e.data[k]
+		r := &e.readings[d.reading]
+		switch {
+		case d.what != ofCurrent:
+		case d.conducts() && d.track > 0:
+			forward = append(forward, k)
+		case d.conducts():
+			backward = append(backward, k)
+		default:
+			zero = append(zero, k)
+		}
+		if d.what == ofCurrent && r.Looked.Text != "" {
+			if r.Looked.Text == build.LookedDark {
+				if d.conducts() && d.shown-d.others > darkCurrent && (dark < 0 || d.shown-d.others > e.data[dark].shown-e.data[dark].others) {
+					dark = k
+				}
+			} else if lit < 0 || d.shown-d.others < e.data[lit].shown-e.data[lit].others {
+				lit = k
+			}
+		}
+	}
+	amps := func(k int) string {
+		return unit.Format(e.data[k].shown-e.data[k].others, unit.SymAmp, 3) + " at " + unit.Format(math.Abs(e.data[k].track), unit.SymVolt, 3)
+	}
+
+	// A drop too small for any LED, at a voltage that would have to light it.
+	for k := range e.data {
+		d := &e.data[k]
+		if d.what != ofDrop || d.track <= 0 || len(d.levels) != 1 {
+			continue
+		}
+		least := leastDrop(hs)
+		if d.shown+4*d.sd < least && d.track > least+0.5+float64(hs[0].s-1) {
+			st.dead, st.odds = true, 0.99
+			st.why = fmt.Sprintf("a drop of %s at %s is too small for any LED (the least of its class is %s): its LED is shorted, or no current reaches it",
+				unit.Format(d.shown, unit.SymVolt, 3), unit.Format(d.track, unit.SymVolt, 3), unit.Format(least, unit.SymVolt, 2))
+			return st
+		}
+	}
+	if dark >= 0 && (lit < 0 || e.data[lit].shown > e.data[dark].shown) {
+		st.dead, st.odds = true, 0.99
+		st.why = fmt.Sprintf("it passes %s and stays dark: the current does not go through a living LED", amps(dark))
+		return st
+	}
+	if len(forward) > 0 && len(backward) > 0 && m.bothWays(forward, backward) {
+		st.dead, st.odds = true, 0.99
+		st.why = fmt.Sprintf("it conducts both ways (%s, and turned round %s): a shorted LED, or two LEDs face to face (then write kind = %q)",
+			amps(forward[0]), amps(backward[0]), build.KindAntiparallel)
+		return st
+	}
+	switch {
+	case len(forward) > 0:
+		st.known = true
+		for k := range e.data {
+			if e.data[k].what == ofCurrent && e.data[k].track < 0 && !e.data[k].conducts() {
+				st.tested = true
+			}
+		}
+		return st
+	case len(backward) > 0:
+		st.known, st.turned = true, true
+		for k := range e.data {
+			if e.data[k].what == ofCurrent && e.data[k].track > 0 && !e.data[k].conducts() {
+				st.tested = true
+			}
+		}
+		return st
+	case len(zero) == 0:
+		return st
+	}
+
+	// Nothing ever flowed. How likely would that be of a living lamp, either way round?
+	const tries = 400
+	like := func(turned bool) float64 {
+		var sum, weight float64
+		for i := 0; i < tries; i++ {
+			x := (float64(i) + 0.5) / tries
+			var h hypothesis
+			for _, h = range hs {
+				if x -= h.prior; x < 0 {
+					break
+				}
+			}
+			h.turned = turned
+			u := make([]float64, m.dim)
+			u[uHidden] = h.resistor.draw(rng.Float64())
+			for j := 1; j < m.dim; j++ {
+				u[j] = rng.NormFloat64()
+			}
+			lamp := h.lamp(u)
+			l := 0.0
+			for _, k := range zero {
+				d := &e.data[k]
+				y, ok := m.predict(&h, d, m.bench[k], lamp, u)
+				if !ok {
+					l = math.Inf(-1)
+					break
+				}
+				t, t0 := (d.shown-y)/d.sd, (d.shown-d.others)/d.sd
+				l += (t0*t0 - t*t) / 2 // against an open lamp
+			}
+			sum += math.Exp(math.Min(l, 50))
+			weight++
+		}
+		return sum / weight
+	}
+	asked, turned := (1-turnedPrior-openPrior)*like(false), turnedPrior*like(true)
+	total := asked + turned + openPrior
+	pOpen, pTurned := openPrior/total, turned/total
+	say := amps(zero[0])
+	for _, k := range zero {
+		if math.Abs(e.data[k].track) > math.Abs(e.data[zero[0]].track) {
+			say = amps(k)
+		}
+	}
+	switch {
+	case pOpen > 0.9:
+		st.dead, st.odds = true, pOpen
+		st.why = fmt.Sprintf("no current either way (%s) at a voltage that must light it: an open LED, wire or resistor", say)
+	case pOpen+pTurned > 0.9:
+		st.doubt, st.odds = true, pOpen
+		st.why = fmt.Sprintf("no current (%s) at a voltage that must light it: it sits the other way round (%.0f %%) or is dead (%.0f %%)", say, 100*pTurned, 100*pOpen)
+	}
+	return st
+}
+
+// bothWays reports whether what flows backwards is of the order of what flows forwards.
+func (m *model) bothWays(forward, backward []int) bool {
+	g := func(ks []int) (most float64) {
+		for _, k := range ks {
+			d := &m.e.data[k]
+			most = math.Max(most, (d.shown-d.others)/math.Abs(d.track))
+		}
+		return most
+	}
+	a, b := g(forward), g(backward)
+	return math.Min(a, b) > 0.1*math.Max(a, b)
+}
+
+// leastDrop is the least forward voltage that any LED in question shows once some current flows.
+func leastDrop(hs []hypothesis) float64 {
+	least := math.Inf(1)
+	for _, h := range hs {
+		// At a tenth of a milliampere, a shift of four deviations below typical.
+		v := float64(h.class.junction(-4, 0, 0).Voltage(0.1e-3, fitKelvin)) - 0.1
+		least = math.Min(least, v)
+	}
+	return math.Max(least, 0.5)
+}

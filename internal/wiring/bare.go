@@ -1,0 +1,86 @@
+package wiring
+
+import (
+	"fmt"
+
+	"fettle/internal/circuit"
+	"fettle/internal/device"
+	"fettle/internal/unit"
+)
+
+// A Bare is one lamp of the vehicle without any decoder, as it is measured on the bench: a supply, the ammeter
+// in series, what else drinks from the feed, the lamp, and perhaps a voltmeter across its LED.
+//
+//	supply + ── ammeter ──┬── hidden resistor ──┬── LED ──┬── supply −
+//	                      └── others ───────────│─────────┤
+//	                                            └─ meter ─┘
+//
+// The lamp stands with its anode towards the plus of the supply; a negative supply voltage is the supply
+// turned round.
+type Bare struct {
+	Circuit *circuit.Circuit
+	Solver  *circuit.Solver
+	Supply  circuit.Elem
+	Ammeter circuit.Elem
+	Others  circuit.Elem
+	Meter   circuit.Elem // the voltmeter across the LED
+	Feed    circuit.Node // behind the ammeter
+	Lamp    LampElems
+
+	others unit.Amp
+}
+
+// noMeter stands for a voltmeter that is not there; far above any insulation.
+const noMeter = unit.Ohm(1e15)
+
+// NewBare wires the lamp to the bench, with no meter in its way.
+func NewBare(name string) (*Bare, error) {
+	c := circuit.New()
+	b := &Bare{Circuit: c}
+	plus := c.Node("supply plus")
+	b.Feed = c.Node("feed")
+	b.Supply = c.Voltage("supply", plus, circuit.Ground, 0)
+	c.SetWords(b.Supply, "bench supply")
+	b.Ammeter = c.Resistor("ammeter", plus, b.Feed, 0)
+	b.Others = c.Current("others", b.Feed, circuit.Ground, 0)
+	c.SetWords(b.Others, "what else draws current")
+	b.Lamp = AddLamp(c, name, b.Feed, circuit.Ground, LampParams{Series: 1, Parallel: 1, Hidden: 1000, LED: device.Diode{IS: 1e-20, N: 2, RS: 10}})
+	b.Meter = c.Resistor("voltmeter", b.Lamp.Inside, circuit.Ground, noMeter)
+	s, err := circuit.Compile(c)
+	if err != nil {
+		return nil, fmt.Errorf("lamp %s on the bench: %w", name, err)
+	}
+	b.Solver = s
+	return b, nil
+}
+
+// Hook puts meters in and out: the ammeter's burden (0: none), what else flows through it, and the input
+// resistance of the voltmeter across the LED (0: none).
+func (b *Bare) Hook(burden unit.Ohm, others unit.Amp, input unit.Ohm) {
+	if input <= 0 {
+		input = noMeter
+	}
+	b.others = others
+	b.Solver.SetResistance(b.Ammeter, burden)
+	b.Solver.SetResistance(b.Meter, input)
+}
+
+// Solve applies a voltage; what else draws current follows its sign.
+func (b *Bare) Solve(u unit.Volt) circuit.Solution {
+	i := b.others
+	if u < 0 {
+		i = -i
+	}
+	b.Solver.SetVoltage(b.Supply, u)
+	b.Solver.SetCurrent(b.Others, i)
+	return b.Solver.Solve()
+}
+
+// Current is what flows through the lamp, positive in the direction that lights it.
+func (b *Bare) Current() unit.Amp { return b.Solver.I(b.Lamp.Hidden, 0) }
+
+// Through is what flows through the ammeter, the lamp and what else draws together.
+func (b *Bare) Through() unit.Amp { return b.Solver.I(b.Ammeter, 0) }
+
+// Drop is the voltage across the LED.
+func (b *Bare) Drop() unit.Volt { return b.Solver.V(b.Lamp.Inside) }

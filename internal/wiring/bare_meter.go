@@ -1,0 +1,52 @@
+package wiring
+
+import (
+	"math"
+
+	"fettle/internal/build"
+	"fettle/internal/meter"
+	"fettle/internal/unit"
+)
+
+// Figures of a meter range that the build leaves out. Common practice for hand meters, from memory.
+const (
+	assumedCounts     = 2000             // full over resolution
+	assumedGain       = unit.Ratio(0.01) // of the reading
+	assumedDigits     = 3                // of the last digit
+	assumedBurdenVolt = 0.2              // V at full scale of a current range
+	assumedInput      = unit.Ohm(1e6)    // of a voltage range
+)
+
+// MeterSpec is the meter of that name as the build describes it; one without ranges, one that is not described
+// and "" are the ordinary hand meter. assumed tells that burdens are not from the build.
+func MeterSpec(b *build.Build, name string) (spec meter.Spec, assumed bool) {
+	m, ok := b.Meter(name)
+	if !ok || len(m.Ranges) == 0 {
+		spec = meter.Cheap()
+		if ok {
+			spec.TrueRMS = m.TrueRMS.Yes
+		}
+		return spec, true
+	}
+	spec = meter.Spec{Name: m.Name.Text, TrueRMS: m.TrueRMS.Yes}
+	for _, r := range m.Ranges {
+		full := r.Full.Or(math.NaN())
+		if !(full > 0) {
+			continue
+		}
+		spec.Ranges = append(spec.Ranges, meter.RangeSpec{
+			Function:   meter.Function(r.Measures.Text),
+			Full:       full,
+			Resolution: r.Resolution.Or(full / assumedCounts),
+			Gain:       r.Gain.Or(assumedGain),
+			Digits:     r.Digits.Or(assumedDigits),
+			Burden:     r.Burden.Or(unit.Ohm(assumedBurdenVolt / full)),
+			Input:      r.Input.Or(assumedInput),
+			Source:     "build file",
+		})
+		if r.Measures.Text == build.MeasuresCurrent && !r.Burden.IsSet() {
+			assumed = true
+		}
+	}
+	return spec, assumed
+}
