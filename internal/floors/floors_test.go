@@ -27,7 +27,7 @@ var floor = map[string]int{
 	"internal/work":  9,
 	"internal/sheet": 10, "cmd/fettle": 10,
 	// Embedded data: no code of their own, readable from every floor above the files.
-	"examples": 0, "docs": 0,
+	"examples":        0,
 	"internal/floors": 10,
 }
 
@@ -38,6 +38,7 @@ var neighbour = map[string][]string{
 	"internal/meter":   {"internal/wave"},
 	"internal/parts":   {"internal/unit"},
 	"internal/render":  {"internal/draw"},
+	"internal/require": {"internal/spread"}, // docs/decisions.md says why
 	"cmd/fettle":       {"internal/sheet"},
 }
 

@@ -1,0 +1,336 @@
+// Package prove judges every requirement of a build over everything that varies.
+//
+// The worst case of each requirement is searched in the box of all part spreads, tolerances, ambient
+// temperature and the joint lamp samples, then attacked by seeded samples; the claim is "no counterexample
+// found in N". A sample beyond the claimed worst case is reported as a defect of the search, not hidden.
+// The yield of the samples carries its exact binomial interval (Clopper–Pearson, 95 %).
+//
+// The chip's supply follows from the track at each corner; it never varies by itself.
+//
+// Slips are judged apart: what an accidental short at the bench kills, by what current against which rating,
+// everything typical at the usual track voltage.
+//
+// Not judged here: edges, capacitors and drop-outs (they need the circuit in time).
+package prove
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"fettle/internal/build"
+	"fettle/internal/finding"
+	"fettle/internal/parts"
+	"fettle/internal/require"
+	"fettle/internal/spread"
+	"fettle/internal/unit"
+	"fettle/internal/wiring"
+)
+
+// Settings of a proof. The zero value is the usual one.
+type Settings struct {
+	Samples  int                   // of the attack; 0: 10 000
+	Seed     uint64                // of the samples; 0: 1
+	Figures  bool                  // also the figures, which cost time
+	Progress func(done, total int) // of the samples; may be nil; called from one goroutine at a time
+}
+
+func (s Settings) samples() int {
+	if s.Samples <= 0 {
+		return 10000
+	}
+	return s.Samples
+}
+
+func (s Settings) seed() uint64 {
+	if s.Seed == 0 {
+		return 1
+	}
+	return s.Seed
+}
+
+// Result is the proof of a build and the networks it was made on, for drawing.
+type Result struct {
+	Findings finding.Findings
+	Networks []*wiring.Network
+}
+
+// Prove judges the build. Values that are still open make their outputs unknown.
+func Prove(ctx context.Context, b *build.Build, lamps map[string]*wiring.LampPosterior, s Settings) (Result, error) {
+	res := Result{Findings: finding.Findings{Question: "prove", Build: b.Name()}}
+	f := &res.Findings
+	for i := range b.Decoders {
+		d := &b.Decoders[i]
+		n, missing, err := wiring.NewNetwork(b, d, lamps)
+		if err != nil {
+			return res, err
+		}
+		for _, m := range missing {
+			f.Verdicts = append(f.Verdicts, unknown(m.ID, m.What, "given or chosen", "not known: "+m.What))
+		}
+		if n == nil {
+			continue
+		}
+		res.Networks = append(res.Networks, n)
+		if err := decoder(ctx, f, n, s); err != nil {
+			return res, err
+		}
+		f.Verdicts = append(f.Verdicts, dead(d, lamps)...)
+		f.Tables = append(f.Tables, Slips(n))
+		if s.Figures {
+			f.Figures = append(f.Figures, Figures(n)...)
+		}
+		for _, a := range n.Assumed {
+			f.Notes = append(f.Notes, finding.Note{ID: "assumed", Kind: "assumption", Text: a})
+		}
+	}
+	f.Verdicts = append(f.Verdicts, stock(b)...)
+	for _, u := range b.Unbuilt {
+		f.Verdicts = append(f.Verdicts, unknown("unbuilt."+u.What, u.What, "judged", finding.NotBuilt))
+	}
+	f.Cautions = Cautions()
+	return res, nil
+}
+
+func unknown(id, subject, requirement, why string) finding.Judgement {
+	return finding.Judgement{ID: id, Subject: subject, Requirement: requirement, Verdict: finding.Unknown, Why: why,
+		Value: unit.Absent[float64](), Limit: unit.Absent[float64](), Margin: unit.Absent[float64]()}
+}
+
+func dead(d *build.Decoder, lamps map[string]*wiring.LampPosterior) []finding.Judgement {
+	var out []finding.Judgement
+	for i := range d.Outputs {
+		o := &d.Outputs[i]
+		if p := lamps[o.Lamp.Text]; p != nil && p.Dead {
+			j := unknown("output."+o.Name.Text+".lamp", "lamp "+o.Lamp.Text, "alive before anything is built", "")
+			j.Verdict, j.Mend = finding.Fails, "mend or replace the lamp first; survey says what the readings show"
+			out = append(out, j)
+		}
+	}
+	return out
+}
+
+func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Settings) error {
+	set := require.For(n)
+	proof, err := set.Prove(ctx, n, s.samples(), s.seed(), s.Progress)
+	if err != nil {
+		return err
+	}
+	ev := set.On(n)
+	out := make([]float64, len(set.Requirements))
+	for q := range set.Requirements {
+		r := &set.Requirements[q]
+		w, a := proof.Worst[q], proof.Report.Goals[q]
+		yield := spread.Yield(a.Held, proof.Report.Samples)
+		j := finding.Judgement{
+			ID: r.ID, Subject: r.Subject, Requirement: r.Words, Verdict: r.Judge(w.Value, 0), Value: w.Value, Limit: r.Limit, Sense: r.Sense(),
+			Margin: r.Margin(w.Value), Unit: r.Unit, Worst: joinWords(r.At, n.Say(w.Z)), Source: r.Source,
+			Method:     fmt.Sprintf("worst case searched in the box of %d variables (%d points), attacked by %d samples (seed %d)", len(n.Vars), w.Evals, s.samples(), s.seed()),
+			Confidence: fmt.Sprintf("no counterexample in %d samples; limit: %s", s.samples(), r.Sure),
+			Yield:      &yield,
+		}
+		if math.IsNaN(w.Value) {
+			j.Verdict, j.Why, j.Confidence = finding.Unknown, "the circuit did not solve at a corner", ""
+		}
+		if a.Held < yield.Samples {
+			j.Confidence = fmt.Sprintf("%d of %d samples fail; limit: %s", yield.Samples-a.Held, yield.Samples, r.Sure)
+		}
+		if a.Beyond > 0 {
+			j.Confidence = fmt.Sprintf("a sample went beyond the claimed worst case (%s): the search is at fault, the sample counts", unit.Format(a.Extreme, r.Unit, 4))
+			j.Value, j.Margin, j.Verdict = a.Extreme, r.Margin(a.Extreme), r.Judge(a.Extreme, 0)
+			f.Notes = append(f.Notes, finding.Note{ID: "search." + r.ID, Kind: "defect", Text: "Sample beyond the claimed worst case at " + r.ID + ": " + n.Say(a.BeyondZ)})
+		}
+		if w.Z != nil {
+			ev.Eval(w.Z, out)
+		}
+		if r.Kind == require.Saturation && r.Output >= 0 && !math.IsNaN(w.Value) {
+			j.Confidence = trust(n, ev, r) + "; " + j.Confidence
+		}
+		if j.Verdict == finding.Fails {
+			j.Mend = mend(n, r)
+		}
+		if w.Z != nil {
+			j.Working = set.Explain(n, q, w.Z, w.Value)
+		}
+		f.Verdicts = append(f.Verdicts, j)
+	}
+	f.Verdicts = append(f.Verdicts, set.Unjudged...)
+	return nil
+}
+
+func joinWords(a, b string) string {
+	switch {
+	case a == "":
+		return b
+	case b == "":
+		return a
+	}
+	return a + ", " + b
+}
+
+// trust says on which of the four levels a claim of saturation rests (from a guarantee by a table point down
+// to a typical figure).
+func trust(n *wiring.Network, ev *require.Evaluator, r *require.Requirement) string {
+	o := &n.Outputs[r.Output]
+	op := ev.StateOf(r)
+	if op == nil {
+		return ""
+	}
+	ic, ib := op.Out[r.Output].IC, op.Out[r.Output].IB
+	for _, pt := range o.Part.VCEsat {
+		if unit.Known(pt.Max) && ic <= pt.IC && ib >= pt.IB {
+			return fmt.Sprintf("guaranteed by the table point IC %s, IB %s", pt.IC, pt.IB)
+		}
+	}
+	for _, g := range o.Part.Gain {
+		if g.VCE <= 1 && g.Min > 0 && ic <= g.IC && ib >= g.IC/unit.Amp(g.Min) {
+			return fmt.Sprintf("VCE below %s guaranteed by hFE ≥ %g at %s; deeper by table and physics", g.VCE, g.Min, g.IC)
+		}
+	}
+	for _, pt := range o.Part.VCEsat {
+		if unit.Known(pt.Max) && ic <= pt.IC && ic/ib <= pt.IC/pt.IB {
+			return fmt.Sprintf("bounded by table and physics: forced gain %.0f, no more than the table point's %.0f", float64(ic/ib), float64(pt.IC/pt.IB))
+		}
+	}
+	return fmt.Sprintf("bounded by the gain spread and physics: forced gain %.0f, overdrive %.1f", float64(ic/ib), n.OverdriveOf(r.Output, op))
+}
+
+// mend says what would free a failing requirement, in the order a builder would try.
+func mend(n *wiring.Network, r *require.Requirement) string {
+	if r.Output < 0 {
+		return "lighten what hangs on the chip's supply, or give it more voltage"
+	}
+	o := n.Outputs[r.Output].Output
+	name := o.Name.Text
+	switch r.Kind {
+	case require.Light:
+		if r.AtLeast {
+			return fmt.Sprintf("make the series resistor of output %s smaller than %s, or set series = \"choose\"", name, o.Series.Value)
+		}
+		return fmt.Sprintf("make the series resistor of output %s larger than %s, or set series = \"choose\"", name, o.Series.Value)
+	case require.Saturation:
+		if r.AtLeast || r.Unit == unit.SymVolt {
+			return fmt.Sprintf("make the base resistor of output %s smaller than %s, or set base = \"choose\"", name, o.Base.Value)
+		}
+		return fmt.Sprintf("make the base resistor of output %s larger than %s, or set base = \"choose\"", name, o.Base.Value)
+	case require.Darkness:
+		return fmt.Sprintf("make the pull-down of output %s smaller than %s, or set pulldown = \"choose\"", name, o.Pulldown.Value)
+	}
+	return fmt.Sprintf("a part with a higher rating in output %s, or less current through it", name)
+}
+
+// stock judges whether the drawer holds what the build needs.
+func stock(b *build.Build) []finding.Judgement {
+	if b.Drawer == nil {
+		return []finding.Judgement{unknown("drawer", "drawer", "holds every part", "no drawer.csv lies beside the build")}
+	}
+	var out []finding.Judgement
+	for _, need := range Needs(b) {
+		j := finding.Judgement{ID: "drawer." + need.What, Subject: need.What, Requirement: "in the drawer", Unit: "", Sense: "≥",
+			Value: float64(need.Have), Limit: float64(need.Count), Method: "count in drawer.csv", Source: "drawer.csv"}
+		if need.Have < 0 { // plenty
+			j.Value = math.Inf(1)
+		}
+		j.Margin = (j.Value - j.Limit) / j.Limit
+		switch {
+		case j.Value >= j.Limit:
+			j.Verdict = finding.Holds
+		default:
+			j.Verdict = finding.Fails
+			j.Mend = fmt.Sprintf("buy %d × %s, or choose a value the drawer holds", need.Count-need.Have, need.What)
+		}
+		if math.IsInf(j.Value, 1) {
+			j.Value, j.Margin = unit.Absent[float64](), unit.Absent[float64]()
+			j.Confidence = "plenty, the drawer says"
+		}
+		out = append(out, j)
+	}
+	return out
+}
+
+// A Need is one kind of part of the build.
+type Need struct {
+	What    string // "3.3 kΩ 0805", "MMBT3904"
+	For     string // "output front, output rear"
+	Count   int
+	Have    int // −1: plenty
+	Price   unit.Price
+	Package string
+}
+
+// Needs is the parts list of the build, in the order of the file.
+func Needs(b *build.Build) []Need {
+	var list []Need
+	add := func(what, use, pack string, have int, price unit.Price) {
+		for i := range list {
+			if list[i].What == what {
+				list[i].Count++
+				list[i].For += ", " + use
+				return
+			}
+		}
+		list = append(list, Need{What: what, For: use, Count: 1, Have: have, Price: price, Package: pack})
+	}
+	part := func(name, use string) {
+		if name == "" {
+			return
+		}
+		have, price, pack := 0, unit.Absent[unit.Price](), ""
+		if b.Drawer != nil {
+			for _, it := range b.Drawer.Items {
+				if it.Part == name {
+					have, price, pack = addCount(have, it.Count), it.Price, it.Package
+				}
+			}
+		}
+		add(name, use, pack, have, price)
+	}
+	resistor := func(q build.Quantity[unit.Ohm], o *build.Output, use string) {
+		if !q.Known() {
+			return
+		}
+		pack := wiring.PackageOf(o)
+		have, price := 0, unit.Absent[unit.Price]()
+		if b.Drawer != nil {
+			for _, it := range b.Drawer.OfKind(parts.KindResistor) {
+				if (o.Package.Text == "" || it.Package == o.Package.Text) && math.Abs(float64(it.Ohm/q.Value)-1) < 1e-9 {
+					have, price = addCount(have, it.Count), it.Price
+				}
+			}
+		}
+		add(q.Value.String()+" "+pack, use, pack, have, price)
+	}
+	for i := range b.Decoders {
+		d := &b.Decoders[i]
+		part(d.Supply.Rectifier.Text, "rectifier")
+		part(d.Supply.Regulator.Text, "regulator")
+		part(d.Chip.Part.Text, "chip")
+		for k := range d.Outputs {
+			o := &d.Outputs[k]
+			part(o.Switch.Text, "switch of "+o.Name.Text)
+			resistor(o.Series, o, "series of "+o.Name.Text)
+			resistor(o.Base, o, "base of "+o.Name.Text)
+			resistor(o.Pulldown, o, "pull-down of "+o.Name.Text)
+		}
+	}
+	return list
+}
+
+func addCount(have, more int) int {
+	if have < 0 || more < 0 {
+		return -1
+	}
+	return have + more
+}
+
+// Cautions are those of the whole road from proof to first light; each stands where the hand is.
+func Cautions() []finding.Caution {
+	return []finding.Caution{
+		{Where: "soldering", Text: "Ventilate or extract: flux fume irritates and sensitises. Protect your eyes when cutting leads, wash your hands after leaded solder. Parts stay hot."},
+		{Where: "polarity", Text: "Electrolytic and tantalum capacitors turned round can burst: check the mark before first power."},
+		{Where: "first power", Text: "Feed the board for the first time through a current limit, or through a series resistor of 470 Ω to 1 kΩ where there is no bench supply. Never from an unisolated supply."},
+		{Where: "probing", Text: "Disconnect the track before measuring resistance. Decoder minus is not a rail: an earthed instrument or a programmer clipped there under live track shorts the booster."},
+		{Where: "programming", Text: "Program the chip off the track, with the decoder out of the vehicle or the rails dead."},
+		{Where: "all", Text: "Local rules and qualified people come first."},
+	}
+}

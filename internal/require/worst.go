@@ -1,0 +1,91 @@
+package require
+
+import (
+	"context"
+	"math"
+	"sync"
+
+	"fettle/internal/spread"
+	"fettle/internal/wiring"
+)
+
+// A Worst is the worst case found for one requirement.
+type Worst struct {
+	Z           []float64
+	Value       float64 // NaN where the circuit did not solve at some point
+	Evals       int     // evaluations of the whole search
+	NonMonotone bool
+}
+
+// space is the network's variables as a box to search and sample.
+func space(n *wiring.Network) spread.Space {
+	s := make(spread.Space, len(n.Vars))
+	for i, v := range n.Vars {
+		s[i] = spread.Var{Name: v.Owner + " " + v.Name, Law: spread.Law(v.Law), Levels: v.Levels, Vertices: v.Vertices}
+	}
+	return s
+}
+
+func (s *Set) goals() []spread.Goal {
+	g := make([]spread.Goal, len(s.Requirements))
+	for i := range g {
+		g[i] = spread.Goal{Of: i, Max: !s.Requirements[i].AtLeast, Limit: s.Requirements[i].Limit}
+	}
+	return g
+}
+
+// search finds the worst case of every requirement of the set.
+func (e *Evaluator) search(set spread.Settings) spread.Found {
+	found, err := spread.Search(space(e.Net), len(e.Set.Requirements), e.Eval, e.Set.goals(), set)
+	if err != nil {
+		panic("require: " + err.Error()) // only a space or goals of our own making can be at fault
+	}
+	return found
+}
+
+func worsts(f spread.Found) []Worst {
+	out := make([]Worst, len(f.Worst))
+	for i, w := range f.Worst {
+		out[i] = Worst{Z: w.Z, Value: w.Value, Evals: f.Evals, NonMonotone: w.NonMonotone}
+		if w.Z == nil || w.Undefined != nil {
+			out[i].Value = math.NaN()
+		}
+	}
+	return out
+}
+
+// Worst searches the worst case of every requirement: the corner that the signs of the effects point at, with
+// exchanges there.
+func (e *Evaluator) Worst() []Worst {
+	return worsts(e.search(spread.Settings{Corners: -1, Inside: -1}))
+}
+
+// A Proof is the worst case of every requirement and what the samples say of it.
+type Proof struct {
+	Worst  []Worst
+	Report spread.Report
+}
+
+// Prove searches with restarts and attacks the claims with samples. Progress may be nil.
+func (s *Set) Prove(ctx context.Context, n *wiring.Network, samples int, seed uint64, progress func(done, total int)) (Proof, error) {
+	found := s.On(n).search(spread.Settings{Corners: 4, Inside: 4})
+	var mu sync.Mutex
+	done := 0
+	report, err := spread.Attack(ctx, space(n), len(s.Requirements), func() spread.Eval {
+		ev := s.On(n.Clone())
+		if progress == nil {
+			return ev.Eval
+		}
+		mine := 0
+		return func(z, out []float64) {
+			ev.Eval(z, out)
+			if mine++; mine%100 == 0 {
+				mu.Lock()
+				done += 100
+				progress(done, samples)
+				mu.Unlock()
+			}
+		}
+	}, s.goals(), found, samples, seed, 0)
+	return Proof{worsts(found), report}, err
+}

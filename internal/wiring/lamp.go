@@ -1,0 +1,108 @@
+package wiring
+
+import (
+	"math"
+	"slices"
+
+	"fettle/internal/circuit"
+	"fettle/internal/device"
+	"fettle/internal/unit"
+)
+
+// LampParams is one possible lamp: a hidden resistor and identical junctions behind it, Series in a row and
+// Parallel such rows side by side.
+type LampParams struct {
+	Series, Parallel int
+	Hidden           unit.Ohm
+	LED              device.Diode // one junction
+}
+
+// Junction is the one equivalent diode of the whole group. For identical junctions it is exact: s in a row
+// carry the same current, so voltage, emission coefficient, ohmic resistance and the temperature laws
+// multiply by s; p side by side share the current, so currents multiply by p. Parallel rows of real LEDs
+// share unequally; that is judged where the current per LED is (package require), not here.
+func (p LampParams) Junction() device.Diode {
+	s, n := float64(max(p.Series, 1)), float64(max(p.Parallel, 1))
+	d := p.LED
+	d.IS *= unit.Amp(n)
+	d.N *= s
+	d.RS *= unit.Ohm(s / n)
+	d.XTI *= s
+	d.EG *= unit.Volt(s)
+	d.GP *= n / s
+	d.BV *= unit.Volt(s)
+	return d
+}
+
+// LampElems are the circuit elements of a lamp.
+type LampElems struct {
+	Hidden circuit.Elem
+	LED    circuit.Elem
+	Inside circuit.Node // between hidden resistor and LED
+}
+
+// AddLamp puts a lamp between two nodes: current flows from `from` through the hidden resistor and the LED
+// to `to`. Survey and decoder networks use this one description.
+func AddLamp(c *circuit.Circuit, name string, from, to circuit.Node, p LampParams) LampElems {
+	in := c.Node("lamp " + name + " inside")
+	e := LampElems{Inside: in}
+	e.Hidden = c.Resistor("lamp "+name+" hidden resistor", from, in, p.Hidden)
+	c.SetWords(e.Hidden, "hidden resistor of lamp "+name)
+	e.LED = c.Diode("lamp "+name+" LED", in, to, p.Junction())
+	c.SetWords(e.LED, "LED of lamp "+name)
+	return e
+}
+
+// Set gives an existing lamp other parameters, without touching the topology.
+func (e LampElems) Set(s *circuit.Solver, p LampParams) {
+	s.SetResistance(e.Hidden, p.Hidden)
+	s.SetDiode(e.LED, p.Junction())
+}
+
+// LampPosterior is what survey knows of one lamp: joint samples of equal weight (a hidden resistance and its
+// LED's voltage are strongly correlated; independent intervals would fail good designs).
+type LampPosterior struct {
+	Name     string
+	Class    string // colour class of the catalogue ("white"), the source of the ratings below
+	Samples  []LampParams
+	Best     LampParams // the most probable
+	Dead     bool       // no light to be had from it; Samples is empty
+	Surveyed bool       // false: from the class alone, nothing was measured
+
+	// Ratings of one LED of the class.
+	IFmax, IFpeak unit.Amp
+	VRmax         unit.Volt
+	Ratings       string // source of the ratings
+}
+
+// vertices are the samples worth trying as corners, the one nearest to the most probable first. In a fixed
+// surrounding the lamp with the largest voltage at the resulting current is the dimmest, so the extremes of
+// voltage over a ladder of currents hold the extremes of light.
+func (p *LampPosterior) vertices() []int {
+	best, off := 0, math.Inf(1)
+	for j, s := range p.Samples {
+		if d := math.Abs(math.Log(float64(s.Hidden / p.Best.Hidden))); d < off {
+			best, off = j, d
+		}
+	}
+	list := []int{best}
+	for _, i := range [...]unit.Amp{1e-6, 0.2e-3, 0.5e-3, 1e-3, 2e-3, 4e-3, 8e-3, 16e-3, 32e-3} {
+		low, high := 0, 0
+		vlow, vhigh := unit.Volt(math.Inf(1)), unit.Volt(math.Inf(-1))
+		for j, s := range p.Samples {
+			v := i.Times(s.Hidden) + s.Junction().Voltage(i, unit.FitTemperature.Kelvin())
+			if v < vlow {
+				low, vlow = j, v
+			}
+			if v > vhigh {
+				high, vhigh = j, v
+			}
+		}
+		for _, j := range []int{low, high} {
+			if !slices.Contains(list, j) {
+				list = append(list, j)
+			}
+		}
+	}
+	return list
+}

@@ -1,0 +1,202 @@
+// Package work runs questions over a build: survey, then choose, then prove, in memory, with the answers kept
+// by content, with progress, and with the combined verdict.
+//
+// An answer is kept under the hash of everything it depends on: the program itself, the build file, the
+// readings, the drawer and the settings. Caches lie in the user's cache folder, never beside the build; a
+// cache that cannot be read or written costs time and nothing else.
+package work
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/gob"
+	"encoding/hex"
+	"fmt"
+	"maps"
+	"os"
+	"path/filepath"
+	"runtime/debug"
+	"slices"
+
+	"fettle/internal/build"
+	"fettle/internal/choose"
+	"fettle/internal/finding"
+	"fettle/internal/prove"
+	"fettle/internal/survey"
+	"fettle/internal/wiring"
+)
+
+// A Runner asks questions of builds. The zero value works: no cache, no progress.
+type Runner struct {
+	// Cache is the folder of kept answers; "": nothing is kept.
+	Cache string
+	// Progress is told what is being done and how far it is; may be nil. It is called from one goroutine at
+	// a time.
+	Progress func(what string, done, total int)
+	// Samples and Seed of the proof; 0: 10 000 and 1.
+	Samples int
+	Seed    uint64
+}
+
+// DefaultCache is the folder of kept answers in the user's cache folder, or "" where there is none.
+func DefaultCache() string {
+	dir, err := os.UserCacheDir()
+	if err != nil {
+		return ""
+	}
+	return filepath.Join(dir, "fettle")
+}
+
+// Surveyed is what is known of the lamps.
+type Surveyed struct {
+	Lamps    map[string]*wiring.LampPosterior
+	Findings finding.Findings
+}
+
+// Survey asks what each lamp is.
+func (r *Runner) Survey(ctx context.Context, f *build.Folder) (Surveyed, error) {
+	return kept(ctx, r, f, "survey", func() (Surveyed, error) {
+		s, err := survey.Survey(ctx, f.Build, survey.Settings{})
+		return Surveyed{s.Lamps, s.Findings}, err
+	})
+}
+
+// Chosen is the build with every open value filled in.
+type Chosen struct {
+	Surveyed
+	Build    *build.Build
+	Findings finding.Findings
+	Edits    []build.Edit
+}
+
+// Choose surveys and then finds what is open.
+func (r *Runner) Choose(ctx context.Context, f *build.Folder) (Chosen, error) {
+	s, err := r.Survey(ctx, f)
+	if err != nil {
+		return Chosen{}, err
+	}
+	type answer struct {
+		Findings finding.Findings
+		Edits    []build.Edit
+		Decoders []build.Decoder
+	}
+	a, err := kept(ctx, r, f, "choose", func() (answer, error) {
+		c, err := choose.Choose(ctx, f.Build, s.Lamps)
+		if err != nil {
+			return answer{}, err
+		}
+		return answer{c.Findings, c.Edits, c.Build.Decoders}, nil
+	})
+	if err != nil {
+		return Chosen{}, err
+	}
+	filled := *f.Build
+	filled.Decoders = a.Decoders
+	return Chosen{Surveyed: s, Build: &filled, Findings: a.Findings, Edits: a.Edits}, nil
+}
+
+// Proved is the whole road.
+type Proved struct {
+	Chosen
+	Findings finding.Findings // of the proof, with every chosen value marked
+}
+
+// Prove surveys, chooses and judges. Figures cost time and are made on request.
+func (r *Runner) Prove(ctx context.Context, folder *build.Folder, figures bool) (Proved, error) {
+	c, err := r.Choose(ctx, folder)
+	if err != nil {
+		return Proved{}, err
+	}
+	f, err := kept(ctx, r, folder, fmt.Sprintf("prove %d %d %t", r.Samples, r.Seed, figures), func() (finding.Findings, error) {
+		p, err := prove.Prove(ctx, c.Build, c.Lamps, prove.Settings{Samples: r.Samples, Seed: r.Seed, Figures: figures, Progress: func(done, total int) {
+			if r.Progress != nil {
+				r.Progress("samples against the worst case", done, total)
+			}
+		}})
+		return p.Findings, err
+	})
+	if err != nil {
+		return Proved{}, err
+	}
+	f.Values = append(append([]finding.Value(nil), c.Findings.Values...), f.Values...)
+	f.Verdicts = append(append([]finding.Judgement(nil), c.Findings.Verdicts...), f.Verdicts...)
+	f.Notes = append(append([]finding.Note(nil), c.Findings.Notes...), f.Notes...)
+	return Proved{Chosen: c, Findings: f}, nil
+}
+
+// All is every finding of the road in one, for looking things up.
+func (p Proved) All() finding.Findings {
+	f := p.Findings
+	f.Values = append(append([]finding.Value(nil), p.Surveyed.Findings.Values...), f.Values...)
+	f.Verdicts = append(append([]finding.Judgement(nil), p.Surveyed.Findings.Verdicts...), f.Verdicts...)
+	f.Figures = append(append([]finding.Figure(nil), p.Surveyed.Findings.Figures...), f.Figures...)
+	f.Tables = append(append([]finding.Table(nil), p.Surveyed.Findings.Tables...), f.Tables...)
+	f.Notes = append(append([]finding.Note(nil), p.Surveyed.Findings.Notes...), f.Notes...)
+	return f
+}
+
+// kept answers from the cache, else computes and keeps the answer.
+func kept[T any](ctx context.Context, r *Runner, f *build.Folder, question string, compute func() (T, error)) (T, error) {
+	if err := ctx.Err(); err != nil {
+		var none T
+		return none, err
+	}
+	path := ""
+	if r.Cache != "" {
+		path = filepath.Join(r.Cache, key(f, question)+".gob")
+		if data, err := os.ReadFile(path); err == nil {
+			var answer T
+			if gob.NewDecoder(bytes.NewReader(data)).Decode(&answer) == nil {
+				return answer, nil
+			}
+		}
+	}
+	answer, err := compute()
+	if err != nil || path == "" {
+		return answer, err
+	}
+	var buf bytes.Buffer
+	if gob.NewEncoder(&buf).Encode(answer) == nil && os.MkdirAll(r.Cache, 0o755) == nil {
+		_ = build.Save(path, buf.Bytes())
+	}
+	return answer, nil
+}
+
+func key(f *build.Folder, question string) string {
+	h := sha256.New()
+	fmt.Fprintf(h, "%s\n%s\n", program(), question)
+	for _, name := range slices.Sorted(maps.Keys(f.Sources)) {
+		fmt.Fprintf(h, "%s %d\n", name, len(f.Sources[name]))
+		h.Write(f.Sources[name])
+	}
+	return hex.EncodeToString(h.Sum(nil)[:16])
+}
+
+// program names this very program: its revision if it was built from a clean checkout, else the size and
+// time of its file.
+func program() string {
+	if info, ok := debug.ReadBuildInfo(); ok {
+		revision, modified := "", true
+		for _, s := range info.Settings {
+			switch s.Key {
+			case "vcs.revision":
+				revision = s.Value
+			case "vcs.modified":
+				modified = s.Value == "true"
+			}
+		}
+		if revision != "" && !modified {
+			return revision
+		}
+	}
+	exe, err := os.Executable()
+	if err != nil {
+		return ""
+	}
+	st, err := os.Stat(exe)
+	if err != nil {
+		return exe
+	}
+	return fmt.Sprintf("%s %d %d", exe, st.Size(), st.ModTime().UnixNano())
+}
