@@ -150,7 +150,7 @@ func TestHighInjection(t *testing.T) {
 	var at BJTPoint
 	for u := 0.5; u < 1.0; u += 0.01 {
 		p.Eval(u, -1, &at)
-		if want := 200 / (1 + at.IC/0.05); off(at.IC/at.IB, want) > 1e-9 {
+		if want := 200 / (1 + at.IC/0.05); off(at.IC/at.IB, want) > 1e-8 { // IS beside F: 4e-9 at the lowest current
 			t.Errorf("u1 = %.2f V, IC %.4g A: gain %.9g, want %.9g", u, at.IC, at.IC/at.IB, want)
 		}
 	}
