@@ -29,6 +29,14 @@ type HTMLOptions struct {
 	Prefix string
 }
 
+// anchor is an identifier as an id attribute, which holds no space; the user's names may.
+func (o HTMLOptions) anchor(id string) string {
+	if id == "" {
+		return ""
+	}
+	return o.Prefix + strings.Join(strings.Fields(id), "-")
+}
+
 // The view types hold text ready to be set; the template only places it.
 type (
 	cellView struct {
@@ -164,7 +172,7 @@ func Verdicts(js []finding.Judgement, o HTMLOptions) template.HTML {
 	}
 	foundText, marginText := align(found), align(margins)
 	for i, j := range judged {
-		v := judgementView{ID: o.Prefix + j.ID, Subject: j.Subject, Requirement: j.Requirement, Verdict: j.Verdict,
+		v := judgementView{ID: o.anchor(j.ID), Subject: j.Subject, Requirement: j.Requirement, Verdict: j.Verdict,
 			Found: cmp.Or(foundText[i], "—"), Limit: cmp.Or(limitText(j), "—"), Margin: cmp.Or(marginText[i], "—"), Working: viewWorking(j.Working, o)}
 		add := func(word, text string) {
 			if text != "" {
@@ -221,7 +229,7 @@ func Values(vs []finding.Value, o HTMLOptions) template.HTML {
 	text := align(ns)
 	rows := make([]valueView, len(vs))
 	for i, v := range vs {
-		rows[i] = valueView{ID: o.Prefix + v.ID, Name: v.Name, Number: cmp.Or(text[i], v.Text, "unknown"), Sure: v.Sure, Chosen: v.Chosen, Working: viewWorking(v.Working, o)}
+		rows[i] = valueView{ID: o.anchor(v.ID), Name: v.Name, Number: cmp.Or(text[i], v.Text, "unknown"), Sure: v.Sure, Chosen: v.Chosen, Working: viewWorking(v.Working, o)}
 		if interval(v) {
 			rows[i].Span = Interval(v.Low, v.High, v.Unit)
 		}
@@ -241,7 +249,7 @@ func Values(vs []finding.Value, o HTMLOptions) template.HTML {
 func Table(t finding.Table, o HTMLOptions) template.HTML {
 	v := tableView{Title: t.Title}
 	if t.ID != "" {
-		v.ID = o.Prefix + t.ID
+		v.ID = o.anchor(t.ID)
 	}
 	v.Rows = make([][]cellView, len(t.Rows))
 	for r := range t.Rows {

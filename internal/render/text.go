@@ -727,7 +727,7 @@ func (p *page) working(k *finding.Working, indent int) {
 		}}, indent+2)
 	}
 	if k.Difference != "" {
-		p.para(margin+"  ", "they differ because: "+k.Difference)
+		p.para(margin+"  ", "difference: "+k.Difference)
 	}
 	if k.Table != nil {
 		p.heading(k.Table.Title)
