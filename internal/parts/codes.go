@@ -54,6 +54,17 @@ func codeError(text, mend, problem string, args ...any) *unit.ParseError {
 	return &unit.ParseError{Text: text, Problem: fmt.Sprintf(problem, args...), Mend: mend}
 }
 
+// ifReads passes a mend on only if the reader that is about to offer it can read it.
+func ifReads[T any](mend, text string, read func(string) (T, *unit.ParseError)) string {
+	if mend == text || mend == "" {
+		return ""
+	}
+	if _, err := read(mend); err != nil {
+		return ""
+	}
+	return mend
+}
+
 // Colour bands ------------------------------------------------------------------------------------------
 
 // A colour is one line of the colour table of IEC 60062 (2016 edition, from memory).
@@ -130,13 +141,11 @@ func ReadColours(text string) ([]Coded, *unit.ParseError) {
 	for i, w := range words {
 		c, ok := findColour(w)
 		if !ok || c.name == "none" {
-			mended := append([]string(nil), words...)
 			mend := ""
-			if near := nearColour(w); near != "" {
+			if near := nearColour(w); near != "" && len(words) <= 6 {
+				mended := append([]string(nil), words...)
 				mended[i] = near
-				if m := strings.Join(mended, " "); colourWords(m) {
-					mend = m
-				}
+				mend = ifReads(strings.Join(mended, " "), text, ReadColours)
 			}
 			return nil, codeError(text, mend, "%q is no colour of the code", w)
 		}
@@ -164,15 +173,6 @@ func ReadColours(text string) ([]Coded, *unit.ParseError) {
 	}
 	other.Doubt = strings.TrimPrefix(other.Doubt+"; read from the other end", "; ")
 	return []Coded{first, other}, nil
-}
-
-func colourWords(text string) bool {
-	for _, w := range strings.Fields(text) {
-		if _, ok := findColour(w); !ok {
-			return false
-		}
-	}
-	return true
 }
 
 func nearColour(w string) string {
@@ -377,7 +377,7 @@ func ReadSMD(code string) ([]Coded, *unit.ParseError) {
 	if len(out) == 0 {
 		mend := ""
 		if len(s) == 2 && isDigits(s) {
-			mend = s + "0" // "10" is not a code; 100 is 10 Ω
+			mend = ifReads(s+"0", s, ReadSMD) // "10" is not a code; 100 is 10 Ω
 		}
 		return nil, codeError(code, mend, "no code of a chip resistor (3 or 4 digits, R at the decimal point, or two digits and a letter)")
 	}
@@ -557,14 +557,14 @@ func ReadLetterCode(code string) (Coded, *unit.ParseError) {
 	l := letterTable()
 	s := strings.TrimSpace(code)
 	if strings.Contains(s, "m") {
-		return Coded{}, codeError(code, strings.ReplaceAll(s, "m", "M"), "a small m is no letter of the code (M is mega)")
+		return Coded{}, codeError(code, ifReads(strings.ReplaceAll(s, "m", "M"), s, ReadLetterCode), "a small m is no letter of the code (M is mega)")
 	}
 	s = strings.ToUpper(s)
 	x, rest, problem := letterNumber(s, l.resistance)
 	if problem != "" {
 		mend := ""
 		if i := strings.TrimLeft(s, "0123456789"); i != s && (i == "" || len(i) == 1 && l.tolerance[i] != [2]unit.Ratio{}) {
-			mend = strings.TrimSuffix(s, i) + "R" + i
+			mend = ifReads(strings.TrimSuffix(s, i)+"R"+i, s, ReadLetterCode)
 		}
 		return Coded{}, codeError(code, mend, "%s", problem)
 	}
@@ -598,8 +598,8 @@ func letterNumber(s string, multiplier map[string]int) (x float64, rest, problem
 		j++
 	}
 	figures := s[:i] + s[i+size:j]
-	if figures == "" || len(figures) > 9 {
-		return 0, "", fmt.Sprintf("%d figures, where 1 to 9 are wanted", len(figures))
+	if figures == "" || len(figures) > 6 {
+		return 0, "", fmt.Sprintf("%d figures, where 1 to 6 are wanted", len(figures))
 	}
 	n, _ := strconv.Atoi(figures)
 	return times(float64(n), exp-(j-i-size)), s[j:], ""
