@@ -122,22 +122,21 @@ func (f *factor) times(i int, d []float64) float64 {
 // climber is one start's iteration.
 type climber struct {
 	*model
-	set          Settings
-	lo, hi       []float64
-	at, r        []float64
-	rss          float64
-	f            factor
-	small        factor // damped problems
-	d            []float64
-	free         []bool
-	delta, acc   []float64
-	trial, rt    []float64
-	mostCol      []float64 // largest column norm seen times the size then
-	iterations   int
-	status       Status
-	why          string
-	offset       float64
-	derivativeOK bool
+	set        Settings
+	lo, hi     []float64
+	at, r      []float64
+	rss        float64
+	f          factor
+	small      factor // damped problems
+	d          []float64
+	free       []bool
+	delta, acc []float64
+	trial, rt  []float64
+	mostCol    []float64 // largest column norm seen times the size then
+	iterations int
+	status     Status
+	why        string
+	offset     float64
 }
 
 // newClimber starts at start; what matters is measured by the given start.
@@ -159,14 +158,13 @@ func newClimber(pr Problem, given, start []float64, set Settings) *climber {
 // linearise takes J at the present point, factors it and marks the free parameters; false if the model has
 // no derivative there.
 func (s *climber) linearise() bool {
-	s.derivativeOK = s.jacobian(s.at, s.r)
-	if !s.derivativeOK {
+	if !s.jacobian(s.at, s.r) {
 		return false
 	}
 	s.f.set(s.jac, s.r)
 	for j := range s.at {
 		g := s.f.gradient(j)
-		s.free[j] = !(s.at[j] <= s.lo[j] && g >= 0 || s.at[j] >= s.hi[j] && g <= 0)
+		s.free[j] = !(s.at[j] <= s.lo[j] && g > 0 || s.at[j] >= s.hi[j] && g < 0) && s.lo[j] < s.hi[j]
 	}
 	return true
 }

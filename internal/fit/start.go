@@ -9,14 +9,14 @@ import (
 )
 
 // Solve fits from the given start. Where that start does not converge it tries others (Settings.Retries),
-// and returns the first that does, or the best of all.
+// and returns the first that does at no greater RSS than seen before, or the best of all.
 func Solve(pr Problem, start []float64, set Settings) Result {
 	set = set.filled()
 	return climbAll(pr, start, set, 1+max(set.Retries, 0), true)
 }
 
-// MultiStart fits from the given start and from n others and returns the converged one with the least RSS. For
-// problems that may have several minima.
+// MultiStart fits from the given start and from n others and returns the end with the least RSS. For problems that may
+// have several minima.
 func MultiStart(pr Problem, start []float64, n int, set Settings) Result {
 	return climbAll(pr, start, set.filled(), 1+max(n, 0), false)
 }
@@ -50,13 +50,17 @@ func climbAll(pr Problem, start []float64, set Settings, starts int, firstWins b
 	return res
 }
 
-// better orders ends: converged before everything, then the smaller RSS; a difference in the last digits is none,
-// so that the earlier start stands.
+// better orders ends: the smaller RSS, and where that is the same to six digits the one that converged. A bad minimum
+// that converged does not hide a better point that did not.
 func better(a, b *climber) bool {
-	if (a.status == Converged) != (b.status == Converged) {
-		return a.status == Converged
+	const same = 1e-6
+	switch {
+	case a.rss < b.rss*(1-same):
+		return true
+	case b.rss < a.rss*(1-same):
+		return false
 	}
-	return a.rss < b.rss*(1-1e-9)
+	return a.status == Converged && b.status != Converged
 }
 
 // another makes the k-th further start: parameters with two finite bounds anywhere between them (by ratio where
