@@ -107,7 +107,7 @@ func count(n *node, name string) int {
 	return 0
 }
 
-func flag(n *node, name string) Flag {
+func flagOf(n *node, name string) Flag {
 	v := n.get(name)
 	switch {
 	case n == nil:
@@ -130,7 +130,7 @@ func (b *Build) assemble(root *node) {
 		case trackBlock:
 			b.Track = track(n)
 		case meterBlock:
-			m := Meter{Name: n.label, TrueRMS: flag(n, "true_rms"), Range: n.head}
+			m := Meter{Name: n.label, TrueRMS: flagOf(n, "true_rms"), Range: n.head}
 			for _, c := range n.all("range") {
 				m.Ranges = append(m.Ranges, MeterRange{
 					Measures: text(c, "measures"), Full: quantity[float64](c, "full"), Resolution: quantity[float64](c, "resolution"),
@@ -155,7 +155,7 @@ func (b *Build) assemble(root *node) {
 		case trainBlock:
 			t := &Train{Range: n.head}
 			for _, c := range n.all("vehicle") {
-				t.Vehicles = append(t.Vehicles, TrainVehicle{Name: c.label, Turned: flag(c, "turned"), Range: c.head})
+				t.Vehicles = append(t.Vehicles, TrainVehicle{Name: c.label, Turned: flagOf(c, "turned"), Range: c.head})
 			}
 			for _, c := range n.all("want") {
 				t.Wants = append(t.Wants, Want{Direction: text(c, "direction"), Function: text(c, "function"), Lit: texts(c, "lit"), Range: c.head})
@@ -215,7 +215,7 @@ func reading(n *node) Reading {
 		damaged: damaged,
 		ID:      text(n, "id").Text, Date: text(n, "date").Text,
 		SupplyName: text(n, "supply"), Track: quantity[unit.Volt](n, "track"), Duty: quantity[unit.Ratio](n, "duty"),
-		Reversed: flag(n, "reversed").Yes, Current: quantity[unit.Amp](n, "current"), Drop: quantity[unit.Volt](n, "drop"),
+		Reversed: flagOf(n, "reversed").Yes, Current: quantity[unit.Amp](n, "current"), Drop: quantity[unit.Volt](n, "drop"),
 		Resistance: quantity[unit.Ohm](n, "resistance"), Marking: text(n, "marking"), Meter: text(n, "meter"), VoltMeter: text(n, "volt_meter"),
 		Ammeter: text(n, "ammeter"), Others: quantity[unit.Amp](n, "others"), Plugged: text(n, "plugged"), Looked: text(n, "looked"),
 		Temperature: quantity[unit.Celsius](n, "temperature"), Point: text(n, "point"), Minus: text(n, "minus"), State: text(n, "state"),
@@ -281,8 +281,8 @@ func decoder(n *node) Decoder {
 	d.Listen = Listen{From: text(l, "from"), Into: text(l, "into"), Series: quantity[unit.Ohm](l, "series"), Filter: quantity[unit.Farad](l, "filter"), Range: l.head}
 	a := part("answer")
 	d.Answer = Answer{
-		Address: quantity[int](a, "address"), Long: flag(a, "long"), Consist: quantity[int](a, "consist"), Steps: quantity[int](a, "steps"),
-		DC: flag(a, "dc"), Lock: quantity[int](a, "lock"), Range: a.head,
+		Address: quantity[int](a, "address"), Long: flagOf(a, "long"), Consist: quantity[int](a, "consist"), Steps: quantity[int](a, "steps"),
+		DC: flagOf(a, "dc"), Lock: quantity[int](a, "lock"), Range: a.head,
 	}
 	if k := n.one("acknowledge"); k != nil {
 		d.Acknowledge = &Acknowledge{Load: quantity[unit.Ohm](k, "load"), From: text(k, "from"), Switch: text(k, "switch"), Base: quantity[unit.Ohm](k, "base"), Package: text(k, "package"), Range: k.head}

@@ -647,7 +647,7 @@ func (r *reader) limits(a *Attr, v *value, dim *unit.Dimension, complain complai
 	} else if m := leadingNumber.FindStringSubmatch(v.text); m != nil && x != 0 {
 		for _, prefix := range []string{"", "m", "k", "µ", "M", "n"} {
 			text := m[1] + " " + prefix + dim.Symbol
-			if y, err := unit.Parse(text, *dim); err == nil && isThousand(x/y) && fits(text) {
+			if y, err := unit.Parse(text, *dim); err == nil && isThousand(x/y) && fits(text) && near(y, a) {
 				mend(p, text)
 			}
 		}
@@ -656,6 +656,13 @@ func (r *reader) limits(a *Attr, v *value, dim *unit.Dimension, complain complai
 		mend(p, a.Default)
 	}
 	return false
+}
+
+// near reports whether a guessed value lies not far inside the limit that was broken: 40 V on a track were never
+// meant to be 40 mV.
+func near(y float64, a *Attr) bool {
+	const far = 200
+	return a.Max != nil && y >= a.Max.Value/far || a.Min != nil && a.Min.Value > 0 && y <= a.Min.Value*far
 }
 
 // isThousand reports whether a factor is one prefix step up or down.
