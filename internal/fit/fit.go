@@ -36,7 +36,7 @@ import (
 // A Problem is what to fit. The functions are called from one goroutine at a time.
 type Problem struct {
 	Names     []string                        // of the parameters; nil: "p1", "p2", …
-	N         int                             // number of residuals
+	N         int                             // number of residuals; 0: priors alone
 	Residuals func(p, r []float64)            // fills r, length N
 	Jacobian  func(p []float64, j *mat.Dense) // fills the N × len(p) matrix ∂r/∂p; nil: extrapolated differences
 	Lower     []float64                       // nil or −Inf: none
@@ -171,9 +171,9 @@ func (pr Problem) check(start []float64) string {
 	switch {
 	case n == 0:
 		return "no parameter"
-	case pr.N <= 0:
+	case pr.N < 0 || pr.N+len(pr.Prior) == 0:
 		return "no residual"
-	case pr.Residuals == nil:
+	case pr.N > 0 && pr.Residuals == nil:
 		return "no model"
 	case pr.Names != nil && len(pr.Names) != n, pr.Lower != nil && len(pr.Lower) != n,
 		pr.Upper != nil && len(pr.Upper) != n, pr.Scale != nil && len(pr.Scale) != n:

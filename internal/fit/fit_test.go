@@ -53,6 +53,14 @@ func TestPrior(t *testing.T) {
 	}
 }
 
+func TestPriorAlone(t *testing.T) {
+	pr := Problem{KnownSigma: true, Prior: []Prior{{0, 4, 2}, {1, -1, 0.5}}}
+	res := Solve(pr, []float64{0, 0}, Settings{})
+	if !res.OK() || !near(res.P[0], 4, 1e-12) || !near(res.P[1], -1, 1e-12) || !near(res.StdDev[0], 2, 1e-12) || !near(res.StdDev[1], 0.5, 1e-12) {
+		t.Errorf("%v (%s) %v ± %v", res.Status, res.Why, res.P, res.StdDev)
+	}
+}
+
 func TestExactFit(t *testing.T) {
 	// As many readings as parameters, and more of them without noise: both end at RSS 0 as a success.
 	x := []float64{0, 1, 2, 3, 4}

@@ -58,6 +58,9 @@ func (m *model) size(p []float64, j int) float64 {
 
 // data calls the model alone; it reports whether every residual is finite and their squares too.
 func (m *model) data(p, r []float64) bool {
+	if m.pr.N == 0 {
+		return true
+	}
 	m.evals++
 	m.pr.Residuals(p, r[:m.pr.N])
 	return finite(sumsq(r[:m.pr.N]))
@@ -75,13 +78,15 @@ func (m *model) residuals(p, r []float64) bool {
 // jacobian fills m.jac at p, whose data residuals are r.
 func (m *model) jacobian(p, r []float64) bool {
 	ok := true
-	if m.pr.Jacobian != nil {
+	switch {
+	case m.pr.N == 0:
+	case m.pr.Jacobian != nil:
 		top := m.jac.Slice(0, m.pr.N, 0, m.p).(*mat.Dense)
 		m.pr.Jacobian(p, top)
 		for i := 0; i < m.pr.N; i++ {
 			ok = ok && finite(sumsq(top.RawRowView(i)))
 		}
-	} else {
+	default:
 		for j := 0; j < m.p && ok; j++ {
 			ok = m.column(p, r, j)
 		}

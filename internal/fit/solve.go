@@ -137,13 +137,16 @@ type climber struct {
 	status     Status
 	why        string
 	offset     float64
+	taken      bool      // a linearisation stands
+	takenAt    []float64 // where it was taken
+	takenRough bool      // by plain differences
 }
 
 // newClimber starts at start; what matters is measured by the given start.
 func newClimber(pr Problem, given, start []float64, set Settings) *climber {
 	p := len(start)
 	s := &climber{model: newModel(pr, given), set: set}
-	for _, v := range []*[]float64{&s.lo, &s.hi, &s.at, &s.d, &s.delta, &s.acc, &s.trial, &s.mostCol} {
+	for _, v := range []*[]float64{&s.lo, &s.hi, &s.at, &s.d, &s.delta, &s.acc, &s.trial, &s.mostCol, &s.takenAt} {
 		*v = make([]float64, p)
 	}
 	s.free = make([]bool, p)
@@ -158,9 +161,14 @@ func newClimber(pr Problem, given, start []float64, set Settings) *climber {
 // linearise takes J at the present point, factors it and marks the free parameters; false if the model has
 // no derivative there.
 func (s *climber) linearise() bool {
-	if !s.jacobian(s.at, s.r) {
+	if s.taken && slices.Equal(s.takenAt, s.at) && (s.takenRough == s.rough || s.pr.Jacobian != nil) {
+		return true
+	}
+	if s.taken = s.jacobian(s.at, s.r); !s.taken {
 		return false
 	}
+	copy(s.takenAt, s.at)
+	s.takenRough = s.rough
 	s.f.set(s.jac, s.r)
 	for j := range s.at {
 		g := s.f.gradient(j)
