@@ -16,7 +16,7 @@
 // E. S. Pearson, Biometrika 26, 1934 (from memory).
 //
 // Dependence between variables is expressed by the evaluation (several parts of one type sharing a variable, levels
-// of a joint sample), not here. Entry points: Search, Attack, ClopperPearson, Extremes.
+// of a joint sample), not here. Entry points: Search, Attack, ClopperPearson.
 package spread
 
 import (

@@ -583,28 +583,6 @@ func TestUndefined(t *testing.T) {
 	}
 }
 
-func TestExtremes(t *testing.T) {
-	// A ring: every sample is extreme in some direction; the four axis points come first after the middle.
-	samples := [][]float64{{0.01, 0}}
-	for k := 0; k < 16; k++ {
-		a := float64(k) * math.Pi / 8
-		samples = append(samples, []float64{math.Cos(a), 100 * math.Sin(a)})
-	}
-	got := Extremes(samples, 9, 1)
-	if len(got) != 9 || got[0] != 0 || !slices.Contains(got, 1) || !slices.Contains(got, 5) || !slices.Contains(got, 9) || !slices.Contains(got, 13) {
-		t.Errorf("%v", got)
-	}
-	if !slices.Equal(got, Extremes(samples, 9, 1)) {
-		t.Error("not reproducible")
-	}
-	if got := Extremes([][]float64{{1, 2}, {1, 2}}, 5, 1); !slices.Equal(got, []int{0}) {
-		t.Errorf("equal samples: %v", got)
-	}
-	if Extremes(nil, 3, 1) != nil {
-		t.Error("nothing to pick from")
-	}
-}
-
 // lampOutputs stands for the circuit of two lamp outputs: currents, drops, powers, base drives, margins.
 func lampOutputs(z, out []float64) {
 	track := []float64{9, 14, 18}[int(z[13])]
