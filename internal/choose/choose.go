@@ -20,7 +20,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"sort"
 
 	"fettle/internal/build"
 	"fettle/internal/finding"
@@ -41,7 +40,7 @@ type Result struct {
 // Comforts: the margin (as a factor) beyond which more margin buys nothing.
 var (
 	comfortLight = math.Log(1.25)
-	comfortBase  = math.Log(1.5)
+	comfortBase  = math.Log(1.25)
 	comfortDark  = math.Log(10)
 )
 
@@ -89,7 +88,8 @@ type knob struct {
 	name    string // attribute: "series", "base", "pulldown"
 	words   string // "series resistor"
 	q       func(o *build.Output) *build.Quantity[unit.Ohm]
-	kinds   []require.Kind // the requirements it decides
+	core    []require.Kind // the requirements it decides
+	guard   []require.Kind // those it also touches
 	comfort float64
 	start   unit.Ohm
 	// prefer scores the choice among equally comfortable values; more is better.
@@ -98,11 +98,11 @@ type knob struct {
 
 var knobs = []knob{
 	{"series", "series resistor", func(o *build.Output) *build.Quantity[unit.Ohm] { return &o.Series },
-		[]require.Kind{require.Light, require.Rating}, comfortLight, 1000, nearestToGood},
+		[]require.Kind{require.Light}, []require.Kind{require.Rating}, comfortLight, 1000, nearestToGood},
 	{"base", "base resistor", func(o *build.Output) *build.Quantity[unit.Ohm] { return &o.Base },
-		[]require.Kind{require.Saturation}, comfortBase, 4700, func(_ *chooser, _ *wiring.Network, _ int, r unit.Ohm) float64 { return float64(r) }},
+		[]require.Kind{require.Saturation}, nil, comfortBase, 4700, func(_ *chooser, _ *wiring.Network, _ int, r unit.Ohm) float64 { return float64(r) }},
 	{"pulldown", "pull-down", func(o *build.Output) *build.Quantity[unit.Ohm] { return &o.Pulldown },
-		[]require.Kind{require.Darkness, require.Saturation}, comfortDark, 47000, func(_ *chooser, _ *wiring.Network, _ int, r unit.Ohm) float64 { return float64(r) }},
+		[]require.Kind{require.Darkness}, []require.Kind{require.Saturation}, comfortDark, 47000, func(_ *chooser, _ *wiring.Network, _ int, r unit.Ohm) float64 { return float64(r) }},
 }
 
 // nearestToGood prefers the typical mean current nearest to what was called good.
@@ -111,14 +111,8 @@ func nearestToGood(c *chooser, n *wiring.Network, i int, r unit.Ohm) float64 {
 	if !o.Lamp.Good.Known() || !n.Build.Track.Usual.Known() {
 		return float64(r)
 	}
-	n.Set(n.Typical())
-	sum := 0.0
-	var op wiring.Operating
-	for _, left := range []bool{true, false} {
-		n.Read(n.Solve(wiring.State{LeftPositive: left, Drive: wiring.On, Track: n.Build.Track.Usual.Value}), &op)
-		sum += float64(op.Out[i].Lamp) / 2
-	}
-	return -math.Abs(math.Log(sum * float64(o.Output.Brightness.Or(1)) / float64(o.Lamp.Good.Value)))
+	mean := require.LampMean(n, i, n.Typical(), n.Build.Track.Usual.Value)
+	return -math.Abs(math.Log(mean / float64(o.Lamp.Good.Value)))
 }
 
 func (c *chooser) decoder(d, asked *build.Decoder) error {
@@ -153,7 +147,7 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 	}
 	const rounds = 2
 	var picks []pick
-	for round := range rounds {
+	for range rounds {
 		picks = picks[:0]
 		for i := range n.Outputs {
 			was, _ := asked.Output(n.Outputs[i].Name)
@@ -164,8 +158,7 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 				if err := c.ctx.Err(); err != nil {
 					return err
 				}
-				p := c.choose(n, i, k, round == rounds-1)
-				picks = append(picks, p)
+				picks = append(picks, c.choose(n, i, k))
 			}
 		}
 	}
@@ -210,20 +203,16 @@ func try(n *wiring.Network, i int, k knob, r unit.Ohm) {
 	n.Refresh()
 }
 
-func (c *chooser) choose(n *wiring.Network, i int, k knob, final bool) pick {
-	set := require.For(n).Only(i, k.kinds...)
+func (c *chooser) choose(n *wiring.Network, i int, k knob) pick {
 	p := pick{i: i, k: k}
 	before := k.q(n.Outputs[i].Output).Value
-	p.lo, p.hi = c.interval(n, i, k, set)
+	sides := c.interval(n, i, k, &p)
 	if p.lo.r < p.hi.r {
-		p.tried = c.candidates(n, i, k, set, p.lo.r, p.hi.r)
+		p.tried = c.candidates(n, i, k, sides, p.lo.r, p.hi.r)
 	}
 	best := -1
 	for j, t := range p.tried {
-		if t.slack <= 0 {
-			continue
-		}
-		if best < 0 || better(t, p.tried[best], k.comfort) {
+		if t.slack > 0 && (best < 0 || better(t, p.tried[best], k.comfort)) {
 			best = j
 		}
 	}
@@ -237,8 +226,7 @@ func (c *chooser) choose(n *wiring.Network, i int, k knob, final bool) pick {
 		return p
 	}
 	t := p.tried[best]
-	p.r, p.slack = t.r, t.slack
-	p.fromDrawer = t.stock != 0
+	p.r, p.slack, p.fromDrawer = t.r, t.slack, t.stock != 0
 	try(n, i, k, p.r)
 	return p
 }
@@ -255,63 +243,186 @@ func better(a, b candidate, comfort float64) bool {
 	return a.r < b.r
 }
 
-// interval finds the feasible interval of the resistor: for every requirement the value at which its worst
-// case just holds. Each requirement moves one way with the resistor; which way is measured, not assumed.
-func (c *chooser) interval(n *wiring.Network, i int, k knob, set *require.Set) (lo, hi bound) {
+// A side is one requirement as a function of the resistor: its slack at the worst of the corners known so far.
+type side struct {
+	r       *require.Requirement
+	ev      *require.Evaluator
+	corners [][]float64
+	out     [1]float64
+}
+
+func newSide(n *wiring.Network, set *require.Set, q int) *side {
+	one := set.One(q)
+	return &side{r: &one.Requirements[0], ev: one.On(n)}
+}
+
+// seek searches the worst corner at the resistor's present value and remembers it. It reports whether the
+// corner is worse than those known.
+func (s *side) seek() bool {
+	known := math.Inf(1)
+	if len(s.corners) > 0 {
+		known, _, _ = s.slack()
+	}
+	w := s.ev.Worst()[0]
+	if w.Z == nil {
+		return false
+	}
+	now := s.r.Slack(w.Value)
+	if math.IsNaN(now) || now >= known-0.002 {
+		return false
+	}
+	s.corners = append(s.corners, w.Z)
+	return true
+}
+
+// slack is that of the worst corner known, with the value and place.
+func (s *side) slack() (slack, value float64, z []float64) {
+	slack = math.Inf(1)
+	for _, c := range s.corners {
+		s.ev.Eval(c, s.out[:])
+		if x := s.r.Slack(s.out[0]); x < slack || math.IsNaN(x) {
+			slack, value, z = x, s.out[0], c
+		}
+	}
+	if math.IsNaN(slack) {
+		slack = math.Inf(-1)
+	}
+	return slack, value, z
+}
+
+// perDecade is how finely the range of a resistor is scanned before edges are sought.
+const perDecade = 5
+
+// interval finds where the resistor holds every requirement it decides: for each the stretch around its best
+// value, edges by bisection, with the worst corner sought anew at the edge until it stays.
+func (c *chooser) interval(n *wiring.Network, i int, k knob, p *pick) []*side {
+	set := require.For(n)
+	p.lo, p.hi = bound{r: leastOhm}, bound{r: mostOhm}
+	var sides []*side
+	narrow := func(s *side) {
+		lo, hi := c.stretch(n, i, k, s, p)
+		if lo.r > p.lo.r {
+			p.lo = lo
+		}
+		if hi.r < p.hi.r {
+			p.hi = hi
+		}
+		sides = append(sides, s)
+	}
+	start := k.q(n.Outputs[i].Output).Value
+	core := set.Only(i, k.core...)
+	for q := range core.Requirements {
+		try(n, i, k, start)
+		s := newSide(n, core, q)
+		s.seek()
+		narrow(s)
+	}
+	// What else the resistor touches binds only where it is near its limit at the ends of what is left.
+	if len(k.guard) > 0 && p.lo.r < p.hi.r {
+		guard := set.Only(i, k.guard...)
+		ev := guard.On(n)
+		out := make([]float64, len(guard.Requirements))
+		near := make([]bool, len(out))
+		for _, end := range []unit.Ohm{p.lo.r, p.hi.r} {
+			try(n, i, k, end)
+			ev.Eval(n.Typical(), out)
+			for q := range out {
+				near[q] = near[q] || guard.Requirements[q].Slack(out[q]) < math.Log(3)
+			}
+		}
+		for q := range out {
+			if near[q] {
+				try(n, i, k, unit.Ohm(math.Sqrt(float64(p.lo.r)*float64(p.hi.r))))
+				s := newSide(n, guard, q)
+				s.seek()
+				narrow(s)
+			}
+		}
+	}
+	try(n, i, k, start)
+	return sides
+}
+
+// stretch is the interval of the resistor in which one requirement holds.
+func (c *chooser) stretch(n *wiring.Network, i int, k knob, s *side, p *pick) (lo, hi bound) {
+	at := func(ln float64) float64 {
+		try(n, i, k, unit.Ohm(math.Exp(ln)))
+		x, _, _ := s.slack()
+		return x
+	}
+	steps := int(math.Round(perDecade * math.Log10(float64(mostOhm/leastOhm))))
+	ln := func(j int) float64 {
+		return math.Log(float64(leastOhm)) + math.Log(float64(mostOhm/leastOhm))*float64(j)/float64(steps)
+	}
+	slack := make([]float64, steps+1)
+	best := 0
+	for j := range slack {
+		slack[j] = at(ln(j))
+		if slack[j] > slack[best] {
+			best = j
+		}
+	}
+	mark := func(x float64) bound {
+		try(n, i, k, unit.Ohm(math.Exp(x)))
+		_, v, z := s.slack()
+		return bound{r: unit.Ohm(math.Exp(x)), by: s.r, z: z, value: v}
+	}
+	if !(slack[best] > 0) {
+		b := mark(ln(best))
+		lo, hi = b, b
+		lo.r, hi.r = mostOhm, leastOhm
+		return lo, hi
+	}
+	edge := func(dir int) (bound, bool) {
+		j := best
+		for ; j+dir >= 0 && j+dir <= steps && slack[j+dir] > 0; j += dir {
+		}
+		if j+dir < 0 || j+dir > steps {
+			return bound{}, false
+		}
+		in, out := ln(j), ln(j+dir)
+		for range 4 {
+			for math.Abs(out-in) > 0.002 {
+				m := (in + out) / 2
+				if at(m) > 0 {
+					in = m
+				} else {
+					out = m
+				}
+			}
+			// Only an edge that may bind is worth another search.
+			if r := unit.Ohm(math.Exp(in)); dir < 0 && r < p.lo.r || dir > 0 && r > p.hi.r {
+				break
+			}
+			try(n, i, k, unit.Ohm(math.Exp(in)))
+			if !s.seek() || at(in) > 0 {
+				break
+			}
+			out = in
+			in = ln(best)
+			if at(in) <= 0 {
+				return bound{}, false
+			}
+		}
+		return mark(in), true
+	}
 	lo, hi = bound{r: leastOhm}, bound{r: mostOhm}
-	for q := range set.Requirements {
-		r := &set.Requirements[q]
-		one := set.One(q)
-		ev := one.On(n)
-		var z []float64
-		value := 0.0
-		// worst seeks the corner anew at every value: the corner may change along the way.
-		worst := func(ln float64) float64 {
-			try(n, i, k, unit.Ohm(math.Exp(ln)))
-			w := ev.Worst()
-			z, value = w[0].Z, w[0].Value
-			return r.Slack(value)
-		}
-		a, b := math.Log(float64(leastOhm)), math.Log(float64(mostOhm))
-		fa := worst(a)
-		fb := worst(b)
-		if (fa > 0) == (fb > 0) {
-			if fa <= 0 { // holds nowhere: no value helps
-				lo = bound{r: mostOhm, by: r, z: z, value: value}
-				hi = bound{r: leastOhm, by: r, z: z, value: value}
-				return lo, hi
-			}
-			continue
-		}
-		for b-a > 0.002 {
-			m := (a + b) / 2
-			if (worst(m) > 0) == (fa > 0) {
-				a = m
-			} else {
-				b = m
-			}
-		}
-		at := unit.Ohm(math.Exp((a + b) / 2))
-		if fa > 0 { // holds below: an upper bound
-			if at < hi.r {
-				worst(b)
-				hi = bound{r: at, by: r, z: z, value: value}
-			}
-		} else if at > lo.r {
-			worst(a)
-			lo = bound{r: at, by: r, z: z, value: value}
-		}
+	if b, ok := edge(-1); ok {
+		lo = b
+	}
+	if b, ok := edge(+1); ok {
+		hi = b
 	}
 	return lo, hi
 }
 
-// candidates are the values in the interval: what the drawer holds, else E24, else two resistors of the drawer.
-func (c *chooser) candidates(n *wiring.Network, i int, k knob, set *require.Set, lo, hi unit.Ohm) []candidate {
+// candidates are the values in the interval: what the drawer holds, else E24. Each is judged at the corners
+// that bound the interval; the one that is taken is proven over every corner afterwards.
+func (c *chooser) candidates(n *wiring.Network, i int, k knob, sides []*side, lo, hi unit.Ohm) []candidate {
 	var list []candidate
-	pack := n.Outputs[i].Output.Package.Text
 	if c.b.Drawer != nil {
-		for _, it := range c.b.Drawer.Resistors(pack) {
-			if it.R >= lo && it.R <= hi {
+		for _, it := range c.b.Drawer.Resistors(n.Outputs[i].Output.Package.Text) {
+			if it.R >= lo && it.R <= hi && it.Count != 0 {
 				list = append(list, candidate{r: it.R, stock: it.Count})
 			}
 		}
@@ -321,42 +432,18 @@ func (c *chooser) candidates(n *wiring.Network, i int, k knob, set *require.Set,
 			list = append(list, candidate{r: r})
 		}
 	}
-	sort.Slice(list, func(a, b int) bool { return list[a].r < list[b].r })
-	list = thin(list)
-	ev := set.On(n)
-	out := list[:0]
-	for j, t := range list {
-		if j > 0 && t.r == list[j-1].r && len(out) > 0 {
-			continue
-		}
+	for j := range list {
+		t := &list[j]
 		try(n, i, k, t.r)
 		t.slack = math.Inf(1)
-		for q, w := range ev.Worst() {
-			if s := set.Requirements[q].Slack(w.Value); s < t.slack || math.IsNaN(s) {
-				t.slack, t.by = s, set.Requirements[q].Words
+		for _, s := range sides {
+			if x, _, _ := s.slack(); x < t.slack {
+				t.slack, t.by = x, s.r.Words
 			}
 		}
-		if math.IsNaN(t.slack) {
-			continue
-		}
 		t.preferred = k.prefer(c, n, i, t.r)
-		out = append(out, t)
 	}
-	return out
-}
-
-// thin keeps at most a dozen candidates, spread evenly: enough to find the best preferred value, few enough
-// to prove each over every corner.
-func thin(list []candidate) []candidate {
-	const most = 12
-	if len(list) <= most {
-		return list
-	}
-	var out []candidate
-	for j := range most {
-		out = append(out, list[j*(len(list)-1)/(most-1)])
-	}
-	return out
+	return list
 }
 
 func (c *chooser) report(n *wiring.Network, d, asked *build.Decoder, p pick) {
@@ -378,13 +465,13 @@ func (c *chooser) report(n *wiring.Network, d, asked *build.Decoder, p pick) {
 		from = "a preferred value of E24; the drawer holds none that would do"
 	}
 	v.Reason = fmt.Sprintf("%s to %s would do (%s; %s); %s is the best there, %s",
-		p.lo.r, p.hi.r, side("below", p.lo), side("above", p.hi), p.r, from)
+		p.lo.r, p.hi.r, bounded("below", p.lo), bounded("above", p.hi), p.r, from)
 	v.Working = c.working(n, p)
 	c.f.Values = append(c.f.Values, v)
 	c.edits = append(c.edits, build.Edit{Path: []string{"decoder", d.Name.Text, "output", o.Name}, Attr: p.k.name, Value: fmt.Sprintf("%q", p.r.String())})
 }
 
-func side(word string, b bound) string {
+func bounded(word string, b bound) string {
 	if b.by == nil {
 		return "nothing bounds it " + word
 	}

@@ -44,10 +44,6 @@ func Suits(p parts.BJT, ceiling unit.Volt, ic unit.Amp) Suit {
 			s.Reason = err.Error()
 			break
 		}
-		if _, _, ok := require.SaturationLimit(p); !ok {
-			s.Reason = "its sheet gives no VCE(sat)"
-			break
-		}
 		z := make([]float64, len(sp.Vars()))
 		for i, v := range sp.Vars() {
 			if v.Name == "hFE" {

@@ -170,8 +170,6 @@ func Saturation(n *wiring.Network, i int) finding.Figure {
 		}
 	}
 	f.Caption = driven + past
-	if limit, pt, ok := require.SaturationLimit(o.Part); ok {
-		f.Bands = append(f.Bands, finding.Band{Label: fmt.Sprintf("not saturated: above %s (sheet, at %s)", limit, pt.IC), From: float64(limit), To: math.Inf(1)})
-	}
+	f.Bands = append(f.Bands, finding.Band{Label: "not saturated: above " + require.SaturatedBelow.String(), From: float64(require.SaturatedBelow), To: math.Inf(1)})
 	return f
 }

@@ -132,8 +132,11 @@ func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Sett
 		if math.IsNaN(w.Value) {
 			j.Verdict, j.Why, j.Confidence = finding.Unknown, "the circuit did not solve at a corner", ""
 		}
-		if a.Held < yield.Samples {
-			j.Confidence = fmt.Sprintf("%d of %d samples fail; limit: %s", yield.Samples-a.Held, yield.Samples, r.Sure)
+		switch failed := yield.Samples - a.Held - a.Undefined; {
+		case failed > 0:
+			j.Confidence = fmt.Sprintf("%d of %d samples fail; limit: %s", failed, yield.Samples, r.Sure)
+		case a.Undefined > 0:
+			j.Verdict, j.Why = finding.Unknown, fmt.Sprintf("the circuit did not solve in %d of %d samples", a.Undefined, yield.Samples)
 		}
 		if a.Beyond > 0 {
 			j.Confidence = fmt.Sprintf("a sample went beyond the claimed worst case (%s): the search is at fault, the sample counts", unit.Format(a.Extreme, r.Unit, 4))

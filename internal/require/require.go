@@ -4,8 +4,9 @@
 // A requirement names the static states it needs, measures one number from the solved states and holds it
 // against one limit with a source. Survival is judged against absolute ratings at the ceiling of the standard
 // (24 V at the track for N and smaller: NMRA S-9.1, 7 March 2020, table 3), comfort at the user's own highest
-// voltage. On DCC both polarities follow each other and, without stretched zeros, last equally long: the mean
-// current of a lamp is the mean of the two states, its peak the larger.
+// voltage. On DCC both polarities follow each other and, without stretched zeros, last equally long: a lamp
+// on one rail conducts for half the time, and its mean current is half its peak; what leaks backwards in the
+// other half gives no light and does not count.
 //
 // Not modelled: edges, capacitors, stretched zeros, self-heating of the junctions (each is judged for its own
 // rise in temperature, but the electrical laws run at the ambient).
@@ -14,11 +15,12 @@ package require
 import (
 	"fmt"
 	"math"
+	"slices"
+	"sort"
 
 	"fettle/internal/build"
 	"fettle/internal/circuit"
 	"fettle/internal/finding"
-	"fettle/internal/parts"
 	"fettle/internal/unit"
 	"fettle/internal/wiring"
 )
@@ -28,6 +30,9 @@ const (
 	// DarkLimit: modern LEDs are visible at a few microamperes, so an output that is off must stay below
 	// 1 µA. Common practice, no source.
 	DarkLimit = unit.Amp(1e-6)
+	// SaturatedBelow: a switch with less across it is saturated. Common practice, no source; the sheet's own
+	// points decide on which level of trust the claim rests.
+	SaturatedBelow = unit.Volt(0.3)
 	// Overdrive: base current over what the gain needs; 3 for "hard on", 2 the lowest accepted. Common
 	// practice, no source.
 	Overdrive = 3.0
@@ -173,6 +178,7 @@ func (s *Set) Only(output int, kinds ...Kind) *Set {
 			}
 		}
 	}
+	out.order()
 	return out
 }
 
@@ -228,6 +234,7 @@ func For(n *wiring.Network) *Set {
 		s.ratings(n, i)
 	}
 	s.chip(n)
+	s.order()
 	return s
 }
 
@@ -279,11 +286,15 @@ func smallestOf(i int, f func(*wiring.OutputOperating) float64) func([]*wiring.O
 	return func(ops []*wiring.Operating) float64 { return -g(ops) }
 }
 
-func lampCurrent(o *wiring.OutputOperating) float64 { return float64(o.Lamp) }
+// lampCurrent is the current that gives light: what leaks backwards gives none.
+func lampCurrent(o *wiring.OutputOperating) float64 { return math.Max(0, float64(o.Lamp)) }
 
-// LampMean is the mean lamp current on DCC of output i from its two states.
-func LampMean(i int, share float64) func([]*wiring.Operating) float64 {
-	return meanOf(i, share, lampCurrent)
+// DCCShare is the share of the time in which the lamp conducts on DCC without stretched zeros.
+func DCCShare(o *wiring.OutputNet) float64 {
+	if o.HalfWave {
+		return 0.5
+	}
+	return 1
 }
 
 // light: good at the usual voltage, still seen at the lowest, never above at the highest.
@@ -306,19 +317,21 @@ func (s *Set) light(n *wiring.Network, i int) {
 		}
 	}
 	l := o.Lamp
-	mean := LampMean(i, share)
+	// A lamp on one rail conducts in one polarity only, one on the rectified plus alike in both: one state tells.
+	on := func(u build.Quantity[unit.Volt]) []wiring.State { return lit(o, wiring.On, u.Value) }
+	mean := meanOf(i, share*DCCShare(o), lampCurrent)
 	ask(l.Good, tr.Usual, "good", "good at the usual voltage (mean on DCC)",
-		Requirement{AtLeast: true, needs: both(wiring.On, tr.Usual.Value), measure: mean})
+		Requirement{AtLeast: true, needs: on(tr.Usual), measure: mean})
 	ask(l.Seen, tr.Low, "seen", "still seen at the lowest (mean on DCC)",
-		Requirement{AtLeast: true, needs: both(wiring.On, tr.Low.Value), measure: mean})
+		Requirement{AtLeast: true, needs: on(tr.Low), measure: mean})
 	ask(l.NeverAbove, tr.High, "never-above", "never above at the highest (mean on DCC)",
-		Requirement{needs: both(wiring.On, tr.High.Value), measure: mean})
+		Requirement{needs: on(tr.High), measure: mean})
 	peak := l.PeakAbove
 	if !peak.Known() {
 		peak = l.NeverAbove
 	}
 	ask(peak, tr.High, "never-above-peak", "never above at the highest (peak)",
-		Requirement{needs: both(wiring.On, tr.High.Value), measure: largestOf(i, lampCurrent)})
+		Requirement{needs: on(tr.High), measure: largestOf(i, lampCurrent)})
 
 	for _, dc := range []struct {
 		wanted bool
@@ -336,6 +349,13 @@ func (s *Set) light(n *wiring.Network, i int) {
 		ask(l.NeverAbove, tr.High, "dc-"+dc.name+"-never-above", "never above at the highest on DC "+dc.name,
 			Requirement{needs: states(dc.left, !dc.left, wiring.On, tr.High.Value), measure: meanOf(i, share, lampCurrent)})
 	}
+}
+
+// LampMean is the mean lamp current of output i on DCC at point z and track voltage u, everything on.
+func LampMean(n *wiring.Network, i int, z []float64, u unit.Volt) float64 {
+	o := &n.Outputs[i]
+	op := operate(n, z, lit(o, wiring.On, u)[0])
+	return lampCurrent(&op.Out[i]) * DCCShare(o) * float64(o.Output.Brightness.Or(1))
 }
 
 func (s *Set) unjudged(r Requirement, why string) {
@@ -361,21 +381,9 @@ func (s *Set) darkness(n *wiring.Network, i int) {
 	}
 }
 
-// SaturationLimit is the largest VCE(sat) that the sheet allows at its lowest listed current: below it the
-// switch counts as saturated.
-func SaturationLimit(p parts.BJT) (v unit.Volt, at parts.SatPoint, ok bool) {
-	for _, pt := range p.VCEsat {
-		if unit.Known(pt.Max) && (!ok || pt.IC < at.IC) {
-			at, v, ok = pt, pt.Max, true
-		}
-	}
-	return v, at, ok
-}
-
 func (s *Set) saturation(n *wiring.Network, i int) {
 	o, tr := &n.Outputs[i], n.Build.Track
 	id, subject := "output."+o.Name+".", "switch of output "+o.Name
-	limit, pt, ok := SaturationLimit(o.Part)
 	for _, l := range []struct {
 		name, words string
 		u           build.Quantity[unit.Volt]
@@ -387,15 +395,11 @@ func (s *Set) saturation(n *wiring.Network, i int) {
 			s.unjudged(over, "the track block does not say that voltage")
 			continue
 		}
-		if !ok {
-			s.unjudged(r, "the datasheet gives no VCE(sat)")
-		} else {
-			r.Limit, r.At, r.needs = float64(limit), at(l.u.Value), lit(o, wiring.On, l.u.Value)
-			r.Source = fmt.Sprintf("VCE(sat) ≤ %s at IC %s, IB %s: %s", limit, pt.IC, pt.IB, o.Part.Source)
-			r.Sure = "datasheet maximum"
-			r.measure = largestOf(i, func(o *wiring.OutputOperating) float64 { return float64(o.VCE) })
-			s.add(r)
-		}
+		r.Limit, r.At, r.needs = float64(SaturatedBelow), at(l.u.Value), lit(o, wiring.On, l.u.Value)
+		r.Source = "VCE below 0.3 V: the collector junction conducts too. Common practice, no source"
+		r.Sure = "common practice"
+		r.measure = largestOf(i, func(o *wiring.OutputOperating) float64 { return float64(o.VCE) })
+		s.add(r)
 		over.AtLeast, over.Limit, over.At, over.needs = true, Overdrive, at(l.u.Value), lit(o, wiring.On, l.u.Value)
 		over.Source = "3 for hard on, 2 the lowest accepted: common practice, no source"
 		over.Sure = "common practice"
@@ -422,19 +426,19 @@ func (s *Set) ratings(n *wiring.Network, i int) {
 	atCeiling := " at the standard's ceiling"
 	par := float64(max(o.Post.Best.Parallel, 1))
 	series := float64(max(o.Post.Best.Series, 1))
-	perLED := func(o *wiring.OutputOperating) float64 { return float64(o.Lamp) / par }
+	perLED := func(o *wiring.OutputOperating) float64 { return lampCurrent(o) / par }
 	words := ""
 	if par > 1 {
 		words = " each, shared equally"
 	}
-	rate("led-mean", lamp, "mean current"+atCeiling+words, float64(o.Post.IFmax), unit.SymAmp, "IF max, "+o.Post.Ratings, ceil, both(wiring.On, ceil), meanOf(i, 1, perLED))
-	rate("led-peak", lamp, "peak current"+atCeiling+words, float64(o.Post.IFpeak), unit.SymAmp, "IF peak, "+o.Post.Ratings, ceil, both(wiring.On, ceil), largestOf(i, perLED))
+	rate("led-mean", lamp, "mean current"+atCeiling+words, float64(o.Post.IFmax), unit.SymAmp, "IF max, "+o.Post.Ratings, ceil, lit(o, wiring.On, ceil), meanOf(i, DCCShare(o), perLED))
+	rate("led-peak", lamp, "peak current"+atCeiling+words, float64(o.Post.IFpeak), unit.SymAmp, "IF peak, "+o.Post.Ratings, ceil, lit(o, wiring.On, ceil), largestOf(i, perLED))
 	rate("led-reverse", lamp, "reverse voltage"+atCeiling, float64(o.Post.VRmax)*series, unit.SymVolt, "VR max, "+o.Post.Ratings, ceil,
 		append(both(wiring.On, ceil), both(wiring.Off, ceil)...), largestOf(i, func(o *wiring.OutputOperating) float64 { return -float64(o.LED) }))
 
 	src := p.Source
 	vce := func(o *wiring.OutputOperating) float64 { return float64(o.VCE) }
-	rate("vceo", sw, "collector voltage when off"+atCeiling, float64(p.VCEO), unit.SymVolt, "VCEO, "+src, ceil, both(wiring.Off, ceil), largestOf(i, vce))
+	rate("vceo", sw, "collector voltage when off"+atCeiling, float64(p.VCEO), unit.SymVolt, "VCEO, "+src, ceil, lit(o, wiring.Off, ceil), largestOf(i, vce))
 	s.add(Requirement{ID: id + "collector-low", Subject: sw, Words: "collector never below minus" + atCeiling, Kind: Rating, Output: i, AtLeast: true,
 		Limit: -float64(unit.Or(p.VEBO, 4)), Unit: unit.SymVolt, At: at(ceil), Sure: "absolute rating",
 		Source: "turned round, only VEBO blocks: " + src, needs: append(both(wiring.On, ceil), both(wiring.Off, ceil)...), measure: smallestOf(i, vce)})
@@ -466,13 +470,13 @@ func (s *Set) ratings(n *wiring.Network, i int) {
 			{"base", func(o *wiring.OutputOperating) float64 { return float64(o.Base) }, func(o *wiring.OutputOperating) float64 { return math.Abs(float64(o.Pin - o.VBE)) }},
 		} {
 			name := r.name + " resistor"
-			rate(r.name+"-power", name+" of output "+o.Name, "heat"+atCeiling, float64(derate), unit.SymWatt, pack+": "+rp.Source, ceil, both(wiring.On, ceil), meanOf(i, 1, r.heat))
-			rate(r.name+"-voltage", name+" of output "+o.Name, "voltage across it"+atCeiling, float64(rp.VWork), unit.SymVolt, pack+": "+rp.Source, ceil, both(wiring.On, ceil), largestOf(i, r.volt))
+			rate(r.name+"-power", name+" of output "+o.Name, "heat"+atCeiling, float64(derate), unit.SymWatt, pack+": "+rp.Source, ceil, lit(o, wiring.On, ceil), meanOf(i, DCCShare(o), r.heat))
+			rate(r.name+"-voltage", name+" of output "+o.Name, "voltage across it"+atCeiling, float64(rp.VWork), unit.SymVolt, pack+": "+rp.Source, ceil, lit(o, wiring.On, ceil), largestOf(i, r.volt))
 		}
 	}
 	if sk, ok := n.Build.Catalogue.Socket(n.Vehicle.Socket.Text); ok && unit.Known(sk.Contact) && o.Lamp.Pin.Known() {
 		rate("contact", fmt.Sprintf("socket pin %d", o.Lamp.Pin.Value), "contact current"+atCeiling, float64(sk.Contact), unit.SymAmp, sk.Name+": "+sk.Source, ceil,
-			both(wiring.On, ceil), meanOf(i, 1, lampCurrent))
+			lit(o, wiring.On, ceil), largestOf(i, lampCurrent))
 	}
 }
 
@@ -499,11 +503,30 @@ func (s *Set) chip(n *wiring.Network) {
 	}
 	if unit.Known(c.SumHigh) {
 		s.add(Requirement{ID: "chip.total", Subject: "chip " + c.Name, Words: "all pins together, everything on", Kind: Supply, Output: -1, Limit: float64(c.SumHigh), Unit: unit.SymAmp,
-			At: at(high), Source: "sum of IOH: " + c.Source, Sure: "design limit", needs: states(true, false, wiring.On, high), measure: total})
+			At: at(high), Source: "sum of IOH: " + c.Source, Sure: "design limit", needs: lit(&n.Outputs[0], wiring.On, high), measure: total})
 	}
 	if v, source := wiring.MinimumSupply(c, n.Decoder.Chip.Frequency); unit.Known(v) {
 		s.add(Requirement{ID: "chip.supply-low", Subject: "chip " + c.Name, Words: "supply at the lowest, everything on", Kind: Supply, Output: -1, AtLeast: true, Limit: float64(v), Unit: unit.SymVolt,
-			At: at(low), Source: source, Sure: "datasheet", needs: states(true, false, wiring.On, low), measure: func(ops []*wiring.Operating) float64 { return float64(ops[0].VCC) }})
+			At: at(low), Source: source, Sure: "datasheet", needs: lit(&n.Outputs[0], wiring.On, low), measure: func(ops []*wiring.Operating) float64 { return float64(ops[0].VCC) }})
+	}
+}
+
+// order puts states with the same drive and polarity side by side, by rising track voltage: each is then a
+// good start for the next.
+func (s *Set) order() {
+	rank := func(st wiring.State) float64 {
+		r := 1000 * float64(st.Drive)
+		if st.LeftPositive {
+			r += 500
+		}
+		return r + float64(st.Track)
+	}
+	old := append([]wiring.State(nil), s.States...)
+	sort.SliceStable(s.States, func(i, j int) bool { return rank(s.States[i]) < rank(s.States[j]) })
+	for q := range s.Requirements {
+		for k, was := range s.Requirements[q].scene {
+			s.Requirements[q].scene[k] = slices.Index(s.States, old[was])
+		}
 	}
 }
 

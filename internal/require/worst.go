@@ -3,7 +3,9 @@ package require
 import (
 	"context"
 	"math"
+	"runtime"
 	"sync"
+	"sync/atomic"
 
 	"fettle/internal/spread"
 	"fettle/internal/wiring"
@@ -60,6 +62,34 @@ func (e *Evaluator) Worst() []Worst {
 	return worsts(e.search(spread.Settings{Corners: -1, Inside: -1}))
 }
 
+// searchEach searches every requirement by itself, on as many goroutines as there are processors: a
+// requirement needs one or two states, all of them together need many.
+func (s *Set) searchEach(n *wiring.Network) spread.Found {
+	out := spread.Found{Worst: make([]spread.Worst, len(s.Requirements)), Typical: make([]float64, len(s.Requirements))}
+	s.On(n).Eval(n.Typical(), out.Typical)
+	evals := make([]int, len(s.Requirements))
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			m := n.Clone()
+			for {
+				q := int(next.Add(1)) - 1
+				if q >= len(s.Requirements) {
+					return
+				}
+				f := s.One(q).On(m).search(spread.Settings{Corners: 2, Inside: 2})
+				out.Worst[q], evals[q] = f.Worst[0], f.Evals
+			}
+		})
+	}
+	wg.Wait()
+	for _, e := range evals {
+		out.Evals += e
+	}
+	return out
+}
+
 // A Proof is the worst case of every requirement and what the samples say of it.
 type Proof struct {
 	Worst  []Worst
@@ -68,7 +98,7 @@ type Proof struct {
 
 // Prove searches with restarts and attacks the claims with samples. Progress may be nil.
 func (s *Set) Prove(ctx context.Context, n *wiring.Network, samples int, seed uint64, progress func(done, total int)) (Proof, error) {
-	found := s.On(n).search(spread.Settings{Corners: 4, Inside: 4})
+	found := s.searchEach(n)
 	var mu sync.Mutex
 	done := 0
 	report, err := spread.Attack(ctx, space(n), len(s.Requirements), func() spread.Eval {

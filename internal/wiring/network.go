@@ -100,6 +100,8 @@ type Network struct {
 	from      []int               // index of the first variable of each
 	warm      map[State][]float64
 	last      []float64
+	state     State // last solved
+	solved    bool
 }
 
 // Missing is a value without which there is no circuit.
@@ -417,7 +419,9 @@ func (n *Network) Set(z []float64) {
 // Refresh makes the next Set install everything anew, after nominal values were changed.
 func (n *Network) Refresh() { n.last = nil }
 
-// Solve brings the network into a state and solves it, warm from the last time it was there.
+// Solve brings the network into a state and solves it. It starts from the solution before if that was the
+// same drive and polarity (another track voltage moves junction voltages little), else from the last time
+// the network was there.
 func (n *Network) Solve(st State) circuit.Solution {
 	s := n.Solver
 	u := st.Track
@@ -425,20 +429,29 @@ func (n *Network) Solve(st State) circuit.Solution {
 		u = -u
 	}
 	s.SetVoltage(n.Track, u)
-	level := [...]pin.Level{pin.Low, pin.High, pin.Open}[st.Drive]
-	for i := range n.Outputs {
-		s.SetLevel(n.Outputs[i].Pin, level)
-	}
-	w, ok := n.warm[st]
-	if ok {
-		s.Restore(w)
-	} else {
-		s.Reset()
-		w = make([]float64, s.StateSize())
-		n.warm[st] = w
+	if w, ok := n.warm[st]; !n.solved || st.Drive != n.state.Drive || st.LeftPositive != n.state.LeftPositive {
+		level := [...]pin.Level{pin.Low, pin.High, pin.Open}[st.Drive]
+		for i := range n.Outputs {
+			s.SetLevel(n.Outputs[i].Pin, level)
+		}
+		if ok {
+			s.Restore(w)
+		} else {
+			s.Reset()
+		}
 	}
 	sol := s.Solve()
-	if sol.Status == circuit.Solved {
+	if sol.Status != circuit.Solved { // a bad start can mislead; a cold one has its own way
+		s.Reset()
+		sol = s.Solve()
+	}
+	n.state, n.solved = st, sol.Status == circuit.Solved
+	if n.solved {
+		w, ok := n.warm[st]
+		if !ok {
+			w = make([]float64, s.StateSize())
+			n.warm[st] = w
+		}
 		s.Save(w)
 	} else {
 		delete(n.warm, st)
@@ -492,6 +505,7 @@ func (n *Network) Edited(edit func(c *circuit.Circuit)) (*Network, error) {
 // rewire gives a copied network its own variables and memory.
 func (n *Network) rewire() {
 	n.Vars, n.set, n.from, n.last, n.warm = nil, nil, nil, nil, map[State][]float64{}
+	n.solved = false
 	n.vary()
 }
 
