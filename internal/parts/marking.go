@@ -3,6 +3,7 @@ package parts
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -63,7 +64,7 @@ func (c *Catalogue) ByMarking(code, pkg string) []Candidate {
 		best := Candidate{rank: math.MaxInt}
 		for _, m := range p.Marking {
 			how, rank := matchCode(code, m)
-			if rank < best.rank {
+			if rank < best.rank || rank == best.rank && len(m.Code) > len(best.Code) && rank != math.MaxInt {
 				best = Candidate{Part: any, Code: m.Code, How: how, Maker: m.Maker, Memory: m.Memory, rank: rank}
 			}
 		}
@@ -80,18 +81,20 @@ func (c *Catalogue) ByMarking(code, pkg string) []Candidate {
 		if a.rank != b.rank {
 			return a.rank < b.rank
 		}
+		if a.rank == rankDate && len(a.Code) != len(b.Code) {
+			return len(a.Code) > len(b.Code) // the more of it is explained
+		}
 		if a.Fits != b.Fits {
 			return a.Fits
 		}
 		return !a.Memory && b.Memory
 	})
-	// What begins like it is worth saying only if nothing fits better.
-	if len(out) > 0 && out[0].rank < rankBegins {
-		n := len(out)
-		for n > 0 && out[n-1].rank == rankBegins {
-			n--
-		}
-		out = out[:n]
+	// A code that needs a date behind it, or is only the beginning, is worth saying if nothing fits better.
+	if len(out) > 0 && out[0].rank < rankDate {
+		out = slices.DeleteFunc(out, func(c Candidate) bool { return c.rank >= rankDate })
+	}
+	if len(out) > 0 && out[0].rank == rankDate {
+		out = slices.DeleteFunc(out, func(c Candidate) bool { return c.rank > rankDate || len(c.Code) < len(out[0].Code) })
 	}
 	return out
 }
@@ -486,40 +489,87 @@ func groupBy(parts []Any, red, black int) []testGroup {
 
 // alikeHint says what tells parts apart, or how to live with them, when the diode test does not.
 func alikeHint(parts []Any) string {
+	var packages, gains, sayings []string
 	kinds := map[string]bool{}
-	vceo, ic := math.Inf(1), math.Inf(1)
+	vceo, ic, vr, i := math.Inf(1), math.Inf(1), math.Inf(1), math.Inf(1)
+	least := func(x *float64, v float64) {
+		if v < *x { // never true for a figure that is not given
+			*x = v
+		}
+	}
 	zener, prebiased := false, false
-	var gains []string
 	for _, any := range parts {
-		kinds[any.Common().Kind] = true
+		p := any.Common()
+		kinds[p.Kind] = true
+		if !slices.Contains(packages, p.Package) {
+			packages = append(packages, p.Package)
+		}
 		switch p := any.(type) {
 		case BJT:
 			prebiased = prebiased || p.Prebiased()
-			if unit.Known(p.VCEO) {
-				vceo = math.Min(vceo, float64(p.VCEO))
-			}
-			if unit.Known(p.IC) {
-				ic = math.Min(ic, float64(p.IC))
-			}
+			least(&vceo, float64(p.VCEO))
+			least(&ic, float64(p.IC))
 			if g, ok := p.gainNear(2e-3); ok {
-				gains = append(gains, fmt.Sprintf("%s %s", p.Name, g))
+				gains = append(gains, p.Name+" "+g)
+				sayings = append(sayings, g)
 			}
 		case Diode:
 			zener = zener || p.Type == "zener"
+			least(&vr, float64(p.VRRM))
+			least(&i, float64(p.IF))
 		}
+	}
+	var out []string
+	if len(packages) > 1 {
+		out = append(out, "they come in different packages: "+strings.Join(packages, ", "))
 	}
 	switch {
 	case prebiased:
-		return "measure the resistance between B and E both ways: R1 + R2 shows the built-in resistors; a plain transistor shows none"
+		out = append(out, "measure the resistance between B and E both ways: the built-in R1 + R2, which a plain transistor does not show")
 	case kinds[KindTransistor] && len(kinds) == 1:
-		s := fmt.Sprintf("compare hFE (%s); if it stays open, take the weaker limits: VCEO %v, IC %v", strings.Join(gains, "; "), unit.Volt(vceo), unit.Amp(ic))
-		return s
+		if slices.Sort(sayings); len(slices.Compact(sayings)) > 1 {
+			out = append(out, "compare hFE: "+strings.Join(gains, "; "))
+		}
+		out = append(out, fmt.Sprintf("what a meter leaves open is taken at its weakest: VCEO %v, IC %v", unit.Volt(vceo), unit.Amp(ic)))
 	case zener:
-		return "feed it through 10 kΩ from a supply above the highest voltage in question and measure the zener voltage"
+		out = append(out, "feed it through 10 kΩ from a supply above the highest voltage in question and measure the zener voltage")
+	case kinds[KindDiode] && len(kinds) == 1 && !math.IsInf(vr, 1) && !math.IsInf(i, 1):
+		out = append(out, fmt.Sprintf("what a meter leaves open is taken at its weakest: VRRM %v, IF %v", unit.Volt(vr), unit.Amp(i)))
 	case kinds[KindMOSFET] && len(kinds) == 1:
-		return "discharge the gate, then find the gate voltage at which the channel opens (2 V or 4 V: logic level or not)"
+		out = append(out, "discharge the gate, then find the gate voltage at which the channel opens")
+	default:
+		out = append(out, "use only what all of them allow")
 	}
-	return "use only what all of them allow, or leave the part in the drawer"
+	return strings.Join(out, "; ")
+}
+
+// TestWords says what a meter shows on the part alone: the diode test, and what else its kind asks for.
+func TestWords(any Any) string {
+	p := any.Common()
+	_, names := geometry(p.Package, len(p.Pins))
+	var out []string
+	for _, c := range DiodeTest(any) {
+		out = append(out, fmt.Sprintf("red on %s, black on %s: about %.2f V", names[c.Red], names[c.Black], float64(c.V)))
+	}
+	switch p := any.(type) {
+	case BJT:
+		switch {
+		case p.Prebiased() && unit.Known(p.R1) && unit.Known(p.R2):
+			out = append(out, fmt.Sprintf("about %v between B and E both ways (R1 + R2, ±30 %%)", p.R1+p.R2))
+		case !p.Prebiased():
+			out = append(out, "the junction that reads a little higher is base-emitter")
+		}
+	case MOSFET:
+		out = append(out, "short the three leads first: a charged gate makes the channel conduct both ways")
+	case Diode:
+		if p.Type == "zener" {
+			out = append(out, fmt.Sprintf("through a resistor from a higher voltage it holds %v to %v at %v", p.VZmin, p.VZmax, p.IZT))
+		}
+	}
+	if len(out) == 0 {
+		return ""
+	}
+	return strings.Join(out, "; ") + "; every other pair open"
 }
 
 // gainNear is the hFE line closest in current to ic, in words.
