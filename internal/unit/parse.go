@@ -62,6 +62,11 @@ var prefixValue = map[rune]float64{
 // a temperature in degrees Celsius).
 func Parse(text string, d Dimension) (float64, *ParseError) {
 	fail := func(problem, mend string) (float64, *ParseError) {
+		if mend != "" {
+			if _, err := Parse(mend, d); err != nil {
+				mend = ""
+			}
+		}
 		return math.NaN(), &ParseError{Text: text, Problem: problem, Mend: mend}
 	}
 	if !utf8.ValidString(text) {
@@ -95,7 +100,10 @@ func Parse(text string, d Dimension) (float64, *ParseError) {
 		return y, nil
 	}
 	if factor, ok := unitFactor(rest, d); ok {
-		return scale(x, factor), nil
+		if x = scale(x, factor); math.IsInf(x, 0) {
+			return fail("not a number that can be held", "")
+		}
+		return x, nil
 	}
 	if rest == "" {
 		return fail("no unit: a "+d.Name+" is wanted", strings.Replace(number, "-", "−", 1)+" "+d.Bare)
