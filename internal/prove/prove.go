@@ -158,7 +158,33 @@ func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Sett
 		f.Verdicts = append(f.Verdicts, j)
 	}
 	f.Verdicts = append(f.Verdicts, set.Unjudged...)
+	for i := range n.Outputs {
+		f.Values = append(f.Values, values(n, i, set, proof.Worst)...)
+	}
 	return nil
+}
+
+// values are the resistors of an output as the build has them, each with its working at its worst corner.
+func values(n *wiring.Network, i int, set *require.Set, worst []require.Worst) []finding.Value {
+	o, tr := &n.Outputs[i], n.Build.Track
+	id, of := "output."+o.Name+".", " of output "+o.Name
+	corner := func(name string) []float64 {
+		for q := range set.Requirements {
+			if set.Requirements[q].ID == id+name && worst[q].Z != nil {
+				return worst[q].Z
+			}
+		}
+		return n.Typical()
+	}
+	value := func(name, words string, r unit.Ohm, w *finding.Working) finding.Value {
+		return finding.Value{ID: id + name, Name: words + of, Value: float64(r), Unit: unit.SymOhm, Low: math.NaN(), High: math.NaN(),
+			Reason: "written in the build file", Method: "the build file", Sure: "±" + n.ToleranceOf(o.Output, r).String(), Working: w}
+	}
+	return []finding.Value{
+		value("series", "series resistor", o.Output.Series.Value, require.ExplainLight(n, i, n.Typical(), tr.Usual.Or(14))),
+		value("base", "base resistor", o.Output.Base.Value, require.ExplainBase(n, i, corner("overdrive-high"), tr.High.Or(require.Ceiling(n.Vehicle.Scale.Text)))),
+		value("pulldown", "pull-down", o.Output.Pulldown.Value, require.ExplainPulldown(n, i, corner("dark-reset"), tr.High.Or(require.Ceiling(n.Vehicle.Scale.Text)))),
+	}
 }
 
 func joinWords(a, b string) string {
@@ -317,6 +343,41 @@ func Needs(b *build.Build) []Need {
 		}
 	}
 	return list
+}
+
+// PartsList is the parts list as a table: what, how many, what for, in stock, price.
+func PartsList(b *build.Build) finding.Table {
+	none := math.NaN()
+	currency := "EUR"
+	if b.Cost != nil && b.Cost.Currency.Text != "" {
+		currency = b.Cost.Currency.Text
+	}
+	t := finding.Table{ID: "parts", Title: "Parts", Columns: []finding.Column{{Title: "part"}, {Title: "for"}, {Title: "pieces", Numeric: true}, {Title: "in the drawer"}, {Title: "price, " + currency, Numeric: true}}}
+	sum, priced := 0.0, true
+	for _, n := range Needs(b) {
+		have, v := fmt.Sprint(n.Have), finding.Holds
+		switch {
+		case n.Have < 0:
+			have = "plenty"
+		case n.Have < n.Count:
+			v = finding.Fails
+		}
+		price := finding.Cell{Text: "?", Number: none}
+		if unit.Known(n.Price) {
+			total := float64(n.Price) * float64(n.Count)
+			sum += total
+			price = finding.Cell{Text: fmt.Sprintf("%.2f", total), Number: none}
+		} else {
+			priced = false
+		}
+		t.Rows = append(t.Rows, []finding.Cell{{Text: n.What, Number: none}, {Text: n.For, Number: none}, {Text: fmt.Sprint(n.Count), Number: none}, {Text: have, Number: none, Verdict: v}, price})
+	}
+	total := fmt.Sprintf("%.2f", sum)
+	if !priced {
+		total = "more than " + total
+	}
+	t.Rows = append(t.Rows, []finding.Cell{{Text: "together", Number: none}, {Number: none}, {Number: none}, {Number: none}, {Text: total, Number: none}})
+	return t
 }
 
 func addCount(have, more int) int {

@@ -21,6 +21,7 @@ import (
 
 	"fettle/internal/build"
 	"fettle/internal/choose"
+	"fettle/internal/draw"
 	"fettle/internal/finding"
 	"fettle/internal/prove"
 	"fettle/internal/survey"
@@ -100,6 +101,9 @@ func (r *Runner) Choose(ctx context.Context, f *build.Folder) (Chosen, error) {
 type Proved struct {
 	Chosen
 	Findings finding.Findings // of the proof, with every chosen value marked
+	Circuits []draw.Schematic // one for each decoder that could be wired
+	Parts    finding.Table    // the parts list
+	Revision string           // short hash of the build file, the readings and the drawer
 }
 
 // Prove surveys, chooses and judges. Figures cost time and are made on request.
@@ -119,10 +123,28 @@ func (r *Runner) Prove(ctx context.Context, folder *build.Folder, figures bool) 
 	if err != nil {
 		return Proved{}, err
 	}
-	f.Values = append(append([]finding.Value(nil), c.Findings.Values...), f.Values...)
+	f.Values = merge(c.Findings.Values, f.Values)
 	f.Verdicts = append(append([]finding.Judgement(nil), c.Findings.Verdicts...), f.Verdicts...)
 	f.Notes = append(append([]finding.Note(nil), c.Findings.Notes...), f.Notes...)
-	return Proved{Chosen: c, Findings: f}, nil
+	p := Proved{Chosen: c, Findings: f, Parts: prove.PartsList(c.Build), Revision: key(folder, "")[:8]}
+	for i := range c.Build.Decoders {
+		n, _, err := wiring.NewNetwork(c.Build, &c.Build.Decoders[i], c.Lamps)
+		if err == nil && n != nil {
+			p.Circuits = append(p.Circuits, draw.Of(n, f))
+		}
+	}
+	return p, nil
+}
+
+// merge puts the chosen values first and adds those of the proof that were not chosen.
+func merge(chosen, all []finding.Value) []finding.Value {
+	out := slices.Clone(chosen)
+	for _, v := range all {
+		if !slices.ContainsFunc(chosen, func(c finding.Value) bool { return c.ID == v.ID }) {
+			out = append(out, v)
+		}
+	}
+	return out
 }
 
 // All is every finding of the road in one, for looking things up.
@@ -165,7 +187,9 @@ func kept[T any](ctx context.Context, r *Runner, f *build.Folder, question strin
 
 func key(f *build.Folder, question string) string {
 	h := sha256.New()
-	fmt.Fprintf(h, "%s\n%s\n", program(), question)
+	if question != "" { // a revision names the content alone
+		fmt.Fprintf(h, "%s\n%s\n", program(), question)
+	}
 	for _, name := range slices.Sorted(maps.Keys(f.Sources)) {
 		fmt.Fprintf(h, "%s %d\n", name, len(f.Sources[name]))
 		h.Write(f.Sources[name])

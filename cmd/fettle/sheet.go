@@ -1,0 +1,102 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"fettle/internal/build"
+	"fettle/internal/choose"
+	"fettle/internal/draw"
+	"fettle/internal/finding"
+	"fettle/internal/sheet"
+	"fettle/internal/work"
+)
+
+func (a *app) sheetCommand() *cobra.Command {
+	return a.command("sheet", "The build sheet: one self-contained HTML file", func(ctx context.Context, f *build.Folder, rest []string, demo bool) error {
+		if err := noMore(rest); err != nil {
+			return err
+		}
+		p, err := a.runner().Prove(ctx, f, true)
+		if err != nil {
+			return err
+		}
+		names := a.outputs
+		if len(names) == 0 {
+			names = []string{strings.TrimSuffix(filepath.Base(f.File), build.Suffix) + ".html"}
+		}
+		for _, name := range names {
+			if err := a.write(name, p.Findings, func() ([]byte, error) { return page(p) }); err != nil {
+				return err
+			}
+			fmt.Fprintln(a.err, "fettle: wrote", name)
+		}
+		a.judged(p.Findings)
+		return nil
+	})
+}
+
+// page fills the sheet from what was proved.
+func page(p work.Proved) ([]byte, error) {
+	b := p.Build
+	in := sheet.Input{
+		Title: sheet.Title{What: "decoder", Vehicle: b.Name(), Date: time.Now().Format("2006-01-02"), File: filepath.Base(b.File), Revision: p.Revision},
+		Prove: p.Findings, Survey: p.Surveyed.Findings, Choose: p.Chosen.Findings,
+		Circuits: p.Circuits, Parts: p.Parts,
+	}
+	if len(b.Decoders) == 1 {
+		in.Title.What = "decoder " + b.Decoders[0].Name.Text
+	}
+	if len(b.Vehicles) > 0 {
+		in.Title.Scale = b.Vehicles[0].Scale.Text
+	}
+	in.Prove.Figures, in.Prove.Tables, in.Prove.Cautions, in.Prove.Values = nil, nil, nil, nil
+	in.Cautions = p.Findings.Cautions
+	for _, f := range p.Findings.Figures {
+		switch {
+		case strings.HasSuffix(f.ID, ".light"):
+			in.Lights = append(in.Lights, f)
+		case strings.HasSuffix(f.ID, ".saturation"):
+			in.Switches = append(in.Switches, f)
+		}
+	}
+	for _, t := range p.Findings.Tables {
+		if strings.HasPrefix(t.ID, "slips.") {
+			in.Slips = t
+		}
+	}
+	return sheet.Sheet(in)
+}
+
+// writeFigures writes every figure as an SVG of its own: NAME.svg becomes NAME-figure.svg where there are
+// several.
+func writeFigures(name string, f finding.Findings) error {
+	if len(f.Figures) == 0 {
+		return fmt.Errorf("-o %s: this question drew no figure", name)
+	}
+	base := strings.TrimSuffix(name, filepath.Ext(name))
+	for _, fig := range f.Figures {
+		path := name
+		if len(f.Figures) > 1 {
+			path = base + "-" + strings.ReplaceAll(fig.ID, ".", "-") + filepath.Ext(name)
+		}
+		if err := build.Save(path, []byte(draw.Plot(fig, draw.Options{}))); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (a *app) partCommand() *cobra.Command {
+	return a.command("part QUERY", "A part by name or by the code on its body", func(ctx context.Context, f *build.Folder, rest []string, demo bool) error {
+		if len(rest) == 0 {
+			return fmt.Errorf("part wants a name or the code on a body: fettle part 1AM")
+		}
+		return a.show(choose.Identify(strings.Join(rest, " "), f.Build), nil)
+	})
+}
