@@ -71,7 +71,10 @@ func (p *placer) around(anchors []point, w, h, off float64) (box, bool) {
 	return best, bestCost < 12*3
 }
 
-// anywhere looks over the whole plot for clear room, the nearest to any anchor.
+// farthest is how long a line from a label to what it names may be, in px; past that a letter says it better.
+const farthest = 48.0
+
+// anywhere looks over the whole plot for clear room, the nearest to any anchor and not too far from it.
 func (p *placer) anywhere(anchors []point, w, h float64) (b box, to point, ok bool) {
 	bestCost := math.Inf(1)
 	for y := p.frame.y; y+h <= p.frame.y+p.frame.h; y += 6 {
@@ -91,7 +94,7 @@ func (p *placer) anywhere(anchors []point, w, h float64) (b box, to point, ok bo
 			}
 		}
 	}
-	return b, to, ok
+	return b, to, ok && bestCost <= farthest
 }
 
 func (p *placer) take(b box) { p.taken = append(p.taken, b) }

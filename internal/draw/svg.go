@@ -24,6 +24,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"fettle/internal/unit"
 )
 
 // CSS styles the drawings of a page; a page includes it once.
@@ -183,7 +185,7 @@ func textWidth(s string, bold bool) float64 {
 func wrap(s string, width float64, bold bool) []string {
 	var out []string
 	line := ""
-	for _, word := range strings.Split(s, " ") {
+	for _, word := range strings.Split(unit.Bind(s), " ") {
 		if word == "" {
 			continue
 		}

@@ -41,7 +41,7 @@ func (o HTMLOptions) anchor(id string) string {
 type (
 	cellView struct {
 		Verdict finding.Verdict
-		Text    string
+		Text    template.HTML
 		Num     bool
 	}
 	columnView struct {
@@ -54,15 +54,17 @@ type (
 		Rows      [][]cellView
 	}
 	valueView struct {
-		ID, Name, Number, Span, Sure, Reason string
-		Chosen                               bool
-		Working                              *workingView
+		ID, Name, Span, Sure, Reason string
+		Number                       template.HTML
+		Chosen                       bool
+		Working                      *workingView
 	}
 	judgementView struct {
-		ID, Subject, Requirement, Found, Limit, Margin string
-		Verdict                                        finding.Verdict
-		Lines                                          [][2]string // word and text under the requirement
-		Working                                        *workingView
+		ID, Subject, Requirement, Limit string
+		Found, Margin                   template.HTML
+		Verdict                         finding.Verdict
+		Lines                           [][2]string // word and text under the requirement
+		Working                         *workingView
 	}
 	stepView    struct{ Say, Formula, With, Result, Source string }
 	workingView struct {
@@ -78,7 +80,7 @@ func execute(name string, data any) template.HTML {
 	if err := fragments.ExecuteTemplate(&b, name, data); err != nil {
 		panic("render: template " + name + ": " + err.Error()) // our own bug: the templates are embedded
 	}
-	return template.HTML(b.String())
+	return template.HTML(unit.Bind(b.String()))
 }
 
 // Figure and punctuation space are as wide as a digit and a point: padding with them sets decimal signs
@@ -88,32 +90,40 @@ const (
 	pointSpace  = "\u2008"
 )
 
-// align pads numbers so that their decimal signs stand in one column; an empty whole stays empty.
-func align(ns []number) []string {
+// align sets numbers so that their decimal signs stand in one column. The padding is marked, so that a small
+// screen, where there is no column, can drop it. An empty whole stays empty.
+func align(ns []number) []template.HTML {
 	var whole, frac int
 	for _, n := range ns {
 		whole, frac = max(whole, len([]rune(n.whole))), max(frac, len(n.frac))
 	}
-	out := make([]string, len(ns))
+	pad := func(s string) string {
+		if s == "" {
+			return ""
+		}
+		return `<span class="pad">` + s + `</span>`
+	}
+	out := make([]template.HTML, len(ns))
 	for i, n := range ns {
 		if n.whole == "" {
 			continue
 		}
-		s := strings.Repeat(figureSpace, whole-len([]rune(n.whole))) + n.whole + n.frac
-		if n.sym != "" || frac > 0 {
-			if n.frac == "" && frac > 0 {
-				s += pointSpace + strings.Repeat(figureSpace, frac-1)
-			} else {
-				s += strings.Repeat(figureSpace, frac-len(n.frac))
-			}
+		after := ""
+		if n.frac == "" && frac > 0 {
+			after = pointSpace + strings.Repeat(figureSpace, frac-1)
+		} else {
+			after = strings.Repeat(figureSpace, frac-len(n.frac))
 		}
-		out[i] = s
+		s := pad(strings.Repeat(figureSpace, whole-len([]rune(n.whole)))) + template.HTMLEscapeString(n.whole+n.frac)
 		if n.sym != "" {
-			out[i] += unit.ThinSpace + n.sym
+			s += pad(after) + unit.ThinSpace + template.HTMLEscapeString(n.sym)
 		}
+		out[i] = template.HTML(s)
 	}
 	return out
 }
+
+func escaped(s string) template.HTML { return template.HTML(template.HTMLEscapeString(s)) }
 
 // HTML is everything the findings say, as one fragment of sections.
 func HTML(f finding.Findings, o HTMLOptions) template.HTML {
@@ -229,7 +239,7 @@ func Values(vs []finding.Value, o HTMLOptions) template.HTML {
 	text := align(ns)
 	rows := make([]valueView, len(vs))
 	for i, v := range vs {
-		rows[i] = valueView{ID: o.anchor(v.ID), Name: v.Name, Number: cmp.Or(text[i], v.Text, "unknown"), Sure: v.Sure, Chosen: v.Chosen, Working: viewWorking(v.Working, o)}
+		rows[i] = valueView{ID: o.anchor(v.ID), Name: v.Name, Number: cmp.Or(text[i], escaped(v.Text), "unknown"), Sure: v.Sure, Chosen: v.Chosen, Working: viewWorking(v.Working, o)}
 		if interval(v) {
 			rows[i].Span = Interval(v.Low, v.High, v.Unit)
 		}
@@ -277,7 +287,7 @@ func Table(t finding.Table, o HTMLOptions) template.HTML {
 		text := align(ns)
 		for r, row := range t.Rows {
 			if c < len(row) {
-				v.Rows[r][c] = cellView{row[c].Verdict, cmp.Or(text[r], row[c].Text), text[r] != ""}
+				v.Rows[r][c] = cellView{row[c].Verdict, cmp.Or(text[r], escaped(row[c].Text)), text[r] != ""}
 			}
 		}
 		v.Columns = append(v.Columns, columnView{title, numeric})

@@ -124,6 +124,8 @@ func percent(share float64) string {
 		return fmt.Sprintf("%.2f", math.Min(p, 99.99))
 	case rest < 1:
 		return fmt.Sprintf("%.1f", math.Min(p, 99.9))
+	case p < 10:
+		return fmt.Sprintf("%.1f", p)
 	}
 	return fmt.Sprintf("%.0f", p)
 }

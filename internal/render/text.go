@@ -118,7 +118,7 @@ func (p *page) flush(w io.Writer) error {
 func wrap(text string, width int) []string {
 	width = max(width, 1)
 	var out []string
-	for _, para := range strings.Split(text, "\n") {
+	for _, para := range strings.Split(unit.Bind(text), "\n") {
 		line := ""
 		for _, word := range strings.Split(para, " ") {
 			if word == "" {
