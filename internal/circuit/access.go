@@ -208,9 +208,9 @@ func (s *Solver) current(e Elem, terminal int) float64 {
 		case 0:
 			return s.x[r.branch] + r.at.IQ
 		case 1:
-			return -s.x[r.branch]
+			return -s.x[r.branch] + s.through(r.divider)
 		}
-		return -r.at.IQ
+		return -r.at.IQ - s.through(r.divider)
 	case KindPin:
 		p := &s.pin[k]
 		up, down := s.through(p.high), s.through(p.low) // from the pin to supply and to ground

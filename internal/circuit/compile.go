@@ -81,14 +81,14 @@ func (s *Solver) compile() error {
 			s.bjt = append(s.bjt, q)
 		case KindRegulator:
 			s.at[i] = int32(len(s.reg))
-			s.reg = append(s.reg, regulatorK{elem: Elem(i), in: p[0], out: p[1], gnd: p[2]})
+			s.reg = append(s.reg, regulatorK{elem: Elem(i), in: p[0], out: p[1], gnd: p[2], divider: l.resistor(p[1], p[2])})
 		case KindPin:
 			q := pinK{elem: Elem(i), p: p[0], vcc: p[1], gnd: p[2], clampHigh: -1, clampLow: -1}
 			q.high = l.resistor(p[0], p[1])
 			q.low = l.resistor(p[0], p[2])
 			if e.Pin.Clamp.IS > 0 {
-				q.clampHigh = l.diode(-1, p[0], p[1], e.Pin.Clamp.RS)
-				q.clampLow = l.diode(-1, p[2], p[0], e.Pin.Clamp.RS)
+				q.clampHigh = l.diode(Elem(i), p[0], p[1], e.Pin.Clamp.RS)
+				q.clampLow = l.diode(Elem(i), p[2], p[0], e.Pin.Clamp.RS)
 			}
 			if q.leaks = e.Pin.Leak != 0; q.leaks {
 				l.couple(true, p[0], p[1], p[2])
@@ -342,6 +342,7 @@ func (l *layout) finish() {
 	for k := range s.dio {
 		d := &s.dio[k]
 		d.ra, d.rk = row(d.a), row(d.k)
+		d.fixed = d.ra == d.rk
 		d.aa, d.ak, d.ka, d.kk = entry(d.ra, d.ra), entry(d.ra, d.rk), entry(d.rk, d.ra), entry(d.rk, d.rk)
 	}
 	square := func(r [3]int32) (m [3][3]int32) {
@@ -356,6 +357,7 @@ func (l *layout) finish() {
 		q := &s.bjt[k]
 		q.row = [3]int32{row(q.c), row(q.b), row(q.e)}
 		q.m = square(q.row)
+		q.fixedBC, q.fixedBE = q.row[1] == q.row[0], q.row[1] == q.row[2]
 	}
 	for k := range s.reg {
 		r := &s.reg[k]
@@ -400,6 +402,7 @@ func (s *Solver) touchAll() {
 	}
 	for i := range s.reg {
 		s.reg[i].law = s.c.elements[s.reg[i].elem].Regulator
+		s.res[s.reg[i].divider].g = conductance(device.RegulatorDivider)
 	}
 	for i := range s.c.elements {
 		e := &s.c.elements[i]
@@ -445,27 +448,30 @@ type (
 		a, k, ra, rk   int32
 		aa, ak, ka, kk int32
 		rs             int32 // resistor before the junction, −1: none
-		elem           Elem  // −1: a pin's clamp
+		elem           Elem  // a diode, or the pin that it clamps
 		j              device.Junction
 		invNVt, invIS  float64
+		fixed          bool    // supplies set its voltage
 		u, i           float64 // where linearised, and the current there
 		stale          bool
 	}
 	bjtK struct {
-		c, b, e       int32
-		rc, rb, re    int32
-		row           [3]int32
-		m             [3][3]int32
-		elem          Elem
-		law           device.Transport
-		invNVt, invIS float64
-		u1, u2        float64
-		at            device.BJTPoint
-		stale         bool
+		c, b, e          int32
+		rc, rb, re       int32
+		row              [3]int32
+		m                [3][3]int32
+		elem             Elem
+		law              device.Transport
+		invNVt, invIS    float64
+		fixedBE, fixedBC bool
+		u1, u2           float64
+		at               device.BJTPoint
+		stale            bool
 	}
 	regulatorK struct {
 		in, out, gnd       int32
 		branch             int32
+		divider            int32 // resistor
 		row                [3]int32
 		m                  [3][3]int32
 		byBranch, ofBranch [3]int32

@@ -155,7 +155,7 @@ func (s *Solver) refresh() {
 			}
 		}
 		for k := range s.dio {
-			if d := &s.dio[k]; d.stale && d.elem >= 0 {
+			if d := &s.dio[k]; d.stale {
 				e := &s.c.elements[d.elem]
 				d.set(e.Diode.At(e.T))
 			}
@@ -183,6 +183,7 @@ func (s *Solver) sources() {
 		s.offset[b.node] = s.offset[b.parent] + b.sign*s.ctx.scale*float64(s.c.elements[b.elem].Volt)
 	}
 	copy(s.v, s.offset)
+	s.spread()
 }
 
 // carry moves a junction voltage from old to new parameters at unchanged current: the best start when the
@@ -336,7 +337,9 @@ func (s *Solver) stamp() (limited bool, step float64) {
 		var lim bool
 		if !fresh {
 			var u float64
-			u, lim = d.j.Limit(w, d.u)
+			if u = w; !d.fixed {
+				u, lim = d.j.Limit(w, d.u)
+			}
 			du := math.Abs(u - d.u)
 			d.u = u
 			i, g, bend := d.j.Current(u)
@@ -370,8 +373,13 @@ func (s *Solver) stamp() (limited bool, step float64) {
 		w2 := q.law.Sign * (v[q.b] - v[q.c])
 		d1, d2 := math.Inf(1), math.Inf(1)
 		if !fresh {
-			u1, lim1 := q.law.BE.Limit(w1, q.u1)
-			u2, lim2 := q.law.BC.Limit(w2, q.u2)
+			u1, u2, lim1, lim2 := w1, w2, false, false
+			if !q.fixedBE {
+				u1, lim1 = q.law.BE.Limit(w1, q.u1)
+			}
+			if !q.fixedBC {
+				u2, lim2 = q.law.BC.Limit(w2, q.u2)
+			}
 			d1, d2 = math.Abs(u1-q.u1), math.Abs(u2-q.u2)
 			q.u1, q.u2 = u1, u2
 			limited = limited || lim1 || lim2
@@ -402,7 +410,10 @@ func (s *Solver) stamp() (limited bool, step float64) {
 		r := &s.reg[k]
 		win, wout, wi := v[r.in]-v[r.gnd], v[r.out]-v[r.gnd], s.x[r.branch]
 		if !fresh {
-			r.vin, r.vout, r.i = win, wout, wi
+			var lim bool
+			r.vin, r.i, lim = r.law.Bound(win, r.vin, wi)
+			r.vout = wout
+			limited = limited || lim
 		}
 		p := &r.at
 		r.law.Eval(r.vin, r.vout, r.i, p)
@@ -514,7 +525,12 @@ func (s *Solver) step() bool {
 		s.x[k] += s.b[k]
 	}
 	s.spread()
-	return true
+	// One sum finds any number that is not finite.
+	sum := 0.0
+	for _, x := range s.x {
+		sum += x
+	}
+	return sum-sum == 0
 }
 
 // spread gives the nodes the potentials of their groups.
@@ -548,14 +564,14 @@ func (s *Solver) newton(most int, sol *Solution) Status {
 		if !s.step() {
 			return Singular
 		}
-		for _, x := range s.x {
-			if !(math.Abs(x) < runawayVolt) {
-				return Runaway
-			}
-		}
 	}
 	amp, _ := s.balanced()
 	sol.Residual = unit.Amp(amp)
+	for _, x := range s.x {
+		if !(math.Abs(x) < runawayVolt) {
+			return Runaway
+		}
+	}
 	return Limit
 }
 
@@ -578,10 +594,32 @@ func (s *Solver) Solve() Solution {
 	}
 	if sol.Status == Solved {
 		sol.Condition = s.condition()
+		if e, i := s.unlimited(); i > absurdAmp {
+			sol.Status = Runaway
+			s.why = "nothing limits the current through " + s.c.elements[e].words()
+		}
 	} else {
 		s.why = s.explain(sol.Status)
 	}
 	return sol
+}
+
+// absurdAmp is a current that only an idealised part straight across an ideal supply draws.
+const absurdAmp = 1e6
+
+// unlimited is the device that draws most, with its current; ohmic parts set their own limit.
+func (s *Solver) unlimited() (e Elem, i float64) {
+	for k := range s.dio {
+		if x := math.Abs(s.dio[k].i); x > i {
+			e, i = s.dio[k].elem, x
+		}
+	}
+	for k := range s.bjt {
+		if x := max(math.Abs(s.bjt[k].at.IC), math.Abs(s.bjt[k].at.IB)); x > i {
+			e, i = s.bjt[k].elem, x
+		}
+	}
+	return e, i
 }
 
 // explain puts a failure into words, with the node where it is worst.

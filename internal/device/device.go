@@ -42,6 +42,9 @@ const (
 
 	// leakKnee is the voltage (V) over which a leakage current rises from zero to its full value.
 	leakKnee = 0.1
+
+	// leakRise is the voltage (V) at which a leakage current has doubled: nothing saturates for good.
+	leakRise = 2000.0
 )
 
 // limitedExp is exp(x), zero far below and a straight line far above; slope is its derivative.
@@ -60,7 +63,7 @@ func limitedExp(x float64) (e, slope float64) {
 // leak is the passive leakage characteristic: i0 from about leakKnee on, zero at zero, odd.
 func leak(i0, v float64) (i, g float64) {
 	s := math.Sqrt(v*v + leakKnee*leakKnee)
-	return i0 * v / s, i0 * leakKnee * leakKnee / (s * s * s)
+	return i0 * (v/s + v/leakRise), i0 * (leakKnee*leakKnee/(s*s*s) + 1/leakRise)
 }
 
 func kelvin(t unit.Kelvin) float64 {
@@ -78,21 +81,3 @@ func orOne(x float64) float64 {
 }
 
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
-
-// JunctionLimit bounds the step of an iteration on a junction voltage. Above the critical voltage (where the
-// junction's current reaches nVt/√2 ampere) a step of more than two nVt is taken in the current instead of
-// the voltage: the new voltage is the one at which the exponential law carries the current that the tangent
-// promised. The rule is the textbook one for exponential junctions.
-func JunctionLimit(to, from, nVt, vcrit float64) (u float64, limited bool) {
-	d := to - from
-	if to <= vcrit || math.Abs(d) <= 2*nVt {
-		return to, false
-	}
-	if from <= 0 {
-		return nVt * math.Log(to/nVt), true
-	}
-	if a := 1 + d/nVt; a > 0 {
-		return from + nVt*math.Log(a), true
-	}
-	return vcrit, true
-}

@@ -95,14 +95,47 @@ func (j *Junction) Current(u float64) (i, g, bend float64) {
 	return i, g, bend
 }
 
-// Limit bounds an iteration's step from u0 to u, at both knees of the characteristic.
+// Limit bounds an iteration's step of the junction voltage from u0 to u. Where the exponential rules, the
+// step is taken in the current instead of the voltage: the new voltage is the one at which the law carries
+// the current that the tangent at u0 promised. Upwards that stops the exponential from running away, which
+// it can only do beyond the critical voltage; downwards it finds at once the voltage of a junction that
+// others have starved, where plain steps would come down by one N·Vt each. Small steps are left alone.
 func (j *Junction) Limit(u, u0 float64) (float64, bool) {
-	if j.bv > 0 && u < -j.bv {
+	if j.bv > 0 && (u < -j.bv || u0 < -j.bv && u < 0) {
 		zcrit := j.vz * math.Log(j.vz/(math.Sqrt2*breakdownCurrent))
-		w, limited := JunctionLimit(-(u + j.bv), -(u0 + j.bv), j.vz, zcrit)
+		w, limited := limit(-(u + j.bv), -(u0 + j.bv), j.vz, zcrit, -j.bv)
 		return -w - j.bv, limited
 	}
-	return JunctionLimit(u, u0, j.NVt, j.VCrit)
+	return limit(u, u0, j.NVt, j.VCrit, 0)
+}
+
+// limit is Limit for an exponential of the given steepness whose current vanishes at zero.
+func limit(u, u0, nVt, vcrit, zero float64) (float64, bool) {
+	const small, starved = 0.5, 5.0
+	d := (u - u0) / nVt
+	rules := u0 > zero+nVt // the exponential decides at u0
+	switch {
+	case d > small && rules:
+		if w := u0 + nVt*math.Log1p(d); u > vcrit {
+			return w, true
+		}
+	case d > small && u > vcrit:
+		// Out of the blocked region, where a leakage may have promised too much: first to the middle.
+		if u0 < zero-nVt {
+			return zero, true
+		}
+		return vcrit, true
+	case d < -small && d > -1 && rules:
+		// With e = exp((u0−zero)/nVt) the tangent promises e·(1+d) − 1 times the saturation current, and the
+		// law carries that at zero + nVt·ln(e·(1+d)), as long as it is a forward current.
+		if x := (u0-zero)/nVt + math.Log1p(d); x > 0 {
+			return zero + nVt*x, true
+		}
+	case d <= -1 && d > -starved && rules:
+		// Nothing forward is promised, nor does anything pull hard: the junction is being starved.
+		return max(u0-starved*nVt, zero), true
+	}
+	return u, false
 }
 
 // Voltage is the forward voltage of the whole diode (junction and series resistance) that carries i at t.

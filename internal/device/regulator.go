@@ -13,13 +13,19 @@ import (
 //	target(vin, I) = smaller of (Vout − outputResistance·I) and (vin − Dropout − Rdrop·I), rounded over knee
 //	the output stands at target and I ≥ 0, or above target (pushed up from outside) and I = 0
 //	input current = I + IQ
+//
+// Between output and ground lies RegulatorDivider.
 type Regulator struct {
 	Vout    unit.Volt
 	Dropout unit.Volt // input minus output at which regulation ends, at no load
 	Rdrop   unit.Ohm  // what the load current adds to it
 	IQ      unit.Amp  // the regulator's own current
-	Limit   unit.Amp  // output current limit; 0 means none
+	Limit   unit.Amp  // output current limit; 0 means not known, taken as 5 A
 }
+
+// RegulatorDivider is the divider by which a regulator senses its output (from memory: hundreds of kilohms
+// to tens of megohms in micropower types). It also keeps an unloaded output defined.
+const RegulatorDivider = unit.Ohm(10e6)
 
 const (
 	// outputResistance (Ω) is the regulator's load regulation. The sheets' figure lies inside Vout's
@@ -31,6 +37,8 @@ const (
 	// the output still gives sourceKnee²/sourceScale = 0.1 nA.
 	sourceScale = 1000.0
 	sourceKnee  = 3e-4
+	// unlimited (A) is what a regulator without a limit gives at most: enough to burn any of them.
+	unlimited = 5.0
 )
 
 // Check tells what is wrong with the parameters, or "".
@@ -57,11 +65,10 @@ func (r *Regulator) Eval(vin, vout, i float64, out *RegulatorPoint) {
 	t, tin, ti := smoothMin(
 		float64(r.Vout)-outputResistance*i, 0, -outputResistance,
 		vin-float64(r.Dropout)-(float64(r.Rdrop)+outputResistance)*i, 1, -float64(r.Rdrop)-outputResistance)
-	if r.Limit > 0 {
-		// A steep straight line: full voltage 1 % below the limit, nothing at it.
-		slope := 100 * float64(r.Vout) / float64(r.Limit)
-		t, tin, ti = smoothMin(t, tin, ti, slope*(float64(r.Limit)-i), 0, -slope)
-	}
+	most := r.most()
+	// A steep straight line: full voltage 1 % below the limit, nothing at it.
+	slope := 100 * float64(r.Vout) / most
+	t, tin, ti = smoothMin(t, tin, ti, slope*(most-i), 0, -slope)
 	// Either a = 0 and b ≥ 0, or b = 0 and a ≥ 0.
 	a, b := sourceScale*i, vout-t
 	s := math.Sqrt(a*a + b*b + 2*sourceKnee*sourceKnee)
@@ -71,6 +78,27 @@ func (r *Regulator) Eval(vin, vout, i float64, out *RegulatorPoint) {
 	out.Fin = -fb * tin
 	out.Fi = sourceScale*fa - fb*ti
 	out.IQ, out.GQ = leak(float64(r.IQ), vin)
+}
+
+// Bound bounds an iteration's step of input voltage (from v0) and output current, where the law bends too
+// sharply for its tangent: the regulator's own current is flat away from zero, so that an input that starves
+// is first tried at zero; and nothing beyond the current limit is tried.
+func (r *Regulator) Bound(v, v0, i float64) (vin, iout float64, limited bool) {
+	if v < 0 && v0 > leakKnee || v > 0 && v0 < -leakKnee {
+		v, limited = 0, true
+	}
+	if most := r.most(); i > most {
+		i, limited = most, true
+	}
+	return v, i, limited
+}
+
+// most is the output current that the law does not exceed.
+func (r *Regulator) most() float64 {
+	if r.Limit == 0 {
+		return unlimited
+	}
+	return float64(r.Limit)
 }
 
 // smoothMin is the rounded smaller of a and b with its derivatives by two variables.
