@@ -172,8 +172,7 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 type bound struct {
 	r     unit.Ohm
 	by    *require.Requirement // nil: the end of the searched range
-	z     []float64
-	value float64
+	worst require.Worst
 }
 
 // A pick is the outcome for one resistor.
@@ -247,7 +246,7 @@ func better(a, b candidate, comfort float64) bool {
 type side struct {
 	r       *require.Requirement
 	ev      *require.Evaluator
-	corners [][]float64
+	corners []require.Worst
 	out     [1]float64
 }
 
@@ -261,7 +260,7 @@ func newSide(n *wiring.Network, set *require.Set, q int) *side {
 func (s *side) seek() bool {
 	known := math.Inf(1)
 	if len(s.corners) > 0 {
-		known, _, _ = s.slack()
+		known, _ = s.slack()
 	}
 	w := s.ev.Worst()[0]
 	if w.Z == nil {
@@ -271,23 +270,24 @@ func (s *side) seek() bool {
 	if math.IsNaN(now) || now >= known-0.002 {
 		return false
 	}
-	s.corners = append(s.corners, w.Z)
+	s.corners = append(s.corners, w)
 	return true
 }
 
-// slack is that of the worst corner known, with the value and place.
-func (s *side) slack() (slack, value float64, z []float64) {
+// slack is that of the worst corner known, with the corner.
+func (s *side) slack() (slack float64, worst require.Worst) {
 	slack = math.Inf(1)
 	for _, c := range s.corners {
-		s.ev.Eval(c, s.out[:])
+		s.ev.Eval(c.Z, s.out[:])
 		if x := s.r.Slack(s.out[0]); x < slack || math.IsNaN(x) {
-			slack, value, z = x, s.out[0], c
+			slack, worst = x, c
+			worst.Value = s.out[0]
 		}
 	}
 	if math.IsNaN(slack) {
 		slack = math.Inf(-1)
 	}
-	return slack, value, z
+	return slack, worst
 }
 
 // perDecade is how finely the range of a resistor is scanned before edges are sought.
@@ -347,7 +347,7 @@ func (c *chooser) interval(n *wiring.Network, i int, k knob, p *pick) []*side {
 func (c *chooser) stretch(n *wiring.Network, i int, k knob, s *side, p *pick) (lo, hi bound) {
 	at := func(ln float64) float64 {
 		try(n, i, k, unit.Ohm(math.Exp(ln)))
-		x, _, _ := s.slack()
+		x, _ := s.slack()
 		return x
 	}
 	steps := int(math.Round(perDecade * math.Log10(float64(mostOhm/leastOhm))))
@@ -364,8 +364,8 @@ func (c *chooser) stretch(n *wiring.Network, i int, k knob, s *side, p *pick) (l
 	}
 	mark := func(x float64) bound {
 		try(n, i, k, unit.Ohm(math.Exp(x)))
-		_, v, z := s.slack()
-		return bound{r: unit.Ohm(math.Exp(x)), by: s.r, z: z, value: v}
+		_, w := s.slack()
+		return bound{r: unit.Ohm(math.Exp(x)), by: s.r, worst: w}
 	}
 	if !(slack[best] > 0) {
 		b := mark(ln(best))
@@ -437,7 +437,7 @@ func (c *chooser) candidates(n *wiring.Network, i int, k knob, sides []*side, lo
 		try(n, i, k, t.r)
 		t.slack = math.Inf(1)
 		for _, s := range sides {
-			if x, _, _ := s.slack(); x < t.slack {
+			if x, _ := s.slack(); x < t.slack {
 				t.slack, t.by = x, s.r.Words
 			}
 		}
@@ -488,11 +488,13 @@ func (c *chooser) clash(n *wiring.Network, p pick, id, name string) {
 	switch {
 	case p.lo.by != nil && p.lo.by == p.hi.by:
 		j.Why = fmt.Sprintf("no value holds %q (%s)", p.lo.by.Words, p.lo.by.Subject)
-		j.Worst = n.Say(p.lo.z)
-		j.Value, j.Limit, j.Unit, j.Sense = p.lo.value, p.lo.by.Limit, p.lo.by.Unit, p.lo.by.Sense()
+		j.Worst = p.lo.worst.Say(n, p.lo.by)
+		j.Value, j.Limit, j.Unit, j.Sense = p.lo.worst.Value, p.lo.by.Limit, p.lo.by.Unit, p.lo.by.Sense()
 	case p.lo.r >= p.hi.r:
 		j.Why = fmt.Sprintf("%q wants at least %s, %q wants at most %s", words(p.lo), p.lo.r, words(p.hi), p.hi.r)
-		j.Worst = n.Say(p.hi.z)
+		if p.hi.by != nil {
+			j.Worst = p.hi.worst.Say(n, p.hi.by)
+		}
 	default:
 		j.Why = fmt.Sprintf("%s to %s would do, but neither the drawer nor E24 has a value there", p.lo.r, p.hi.r)
 	}

@@ -166,12 +166,12 @@ func (c *chooser) working(n *wiring.Network, p pick) *finding.Working {
 		w = require.ExplainLight(n, p.i, z, tr.Usual.Or(14))
 	case "base":
 		if p.hi.by != nil {
-			z = p.hi.z
+			z = p.hi.worst.Z
 		}
 		w = require.ExplainBase(n, p.i, z, tr.High.Or(18))
 	default:
 		if p.hi.by != nil {
-			z = p.hi.z
+			z = p.hi.worst.Z
 		}
 		w = require.ExplainPulldown(n, p.i, z, tr.High.Or(18))
 	}
@@ -185,7 +185,7 @@ func (c *chooser) working(n *wiring.Network, p pick) *finding.Working {
 			continue
 		}
 		w.Steps = append(w.Steps, finding.Step{Say: b.say + b.b.by.Subject + ", " + b.b.by.Words, Result: float64(b.b.r), Unit: unit.SymOhm,
-			With: n.Say(b.b.z), Source: b.b.by.Source})
+			With: b.b.worst.Say(n, b.b.by), Source: b.b.by.Source})
 	}
 	t := &finding.Table{ID: "output." + o.Name + "." + p.k.name + ".tried", Title: "Values that would do",
 		Columns: []finding.Column{{Title: "value", Numeric: true}, {Title: "in the drawer"}, {Title: "least margin", Numeric: true}, {Title: "at"}}}

@@ -124,7 +124,7 @@ func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Sett
 		yield := spread.Yield(a.Held, proof.Report.Samples)
 		j := finding.Judgement{
 			ID: r.ID, Subject: r.Subject, Requirement: r.Words, Verdict: r.Judge(w.Value, 0), Value: w.Value, Limit: r.Limit, Sense: r.Sense(),
-			Margin: r.Margin(w.Value), Unit: r.Unit, Worst: joinWords(r.At, n.Say(w.Z)), Source: r.Source,
+			Margin: r.Margin(w.Value), Unit: r.Unit, Worst: joinWords(r.At, w.Say(n, r)), Source: r.Source,
 			Method:     fmt.Sprintf("worst case searched in the box of %d variables (%d points), attacked by %d samples (seed %d)", len(n.Vars), w.Evals, s.samples(), s.seed()),
 			Confidence: fmt.Sprintf("no counterexample in %d samples; limit: %s", s.samples(), r.Sure),
 			Yield:      &yield,
@@ -141,7 +141,7 @@ func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Sett
 		if a.Beyond > 0 {
 			j.Confidence = fmt.Sprintf("a sample went beyond the claimed worst case (%s): the search is at fault, the sample counts", unit.Format(a.Extreme, r.Unit, 4))
 			j.Value, j.Margin, j.Verdict = a.Extreme, r.Margin(a.Extreme), r.Judge(a.Extreme, 0)
-			f.Notes = append(f.Notes, finding.Note{ID: "search." + r.ID, Kind: "defect", Text: "Sample beyond the claimed worst case at " + r.ID + ": " + n.Say(a.BeyondZ)})
+			f.Notes = append(f.Notes, finding.Note{ID: "search." + r.ID, Kind: "defect", Text: "Sample beyond the claimed worst case at " + r.ID + ": " + n.Say(a.BeyondZ, w.Effect, r.Output)})
 		}
 		if w.Z != nil {
 			ev.Eval(w.Z, out)

@@ -39,8 +39,9 @@ func TestSpeed(t *testing.T) {
 	conts := make([]int, len(set.States))
 	bad := make([]int, len(set.States))
 	times := make([]time.Duration, len(set.States))
+	var op wiring.Operating
 	var tset time.Duration
-	const N = 2000
+	const N = 4000
 	for i := range N {
 		sp.Sample(1, i, z)
 		t0 := time.Now()
@@ -53,6 +54,10 @@ func TestSpeed(t *testing.T) {
 			iters[k] += sol.Iterations
 			if sol.Continuation {
 				conts[k]++
+			}
+			n.Read(sol, &op)
+			if op.Plus > 30 || op.Out[0].VCE > 40 || op.Out[0].VCE < -20 {
+				fmt.Println("WILD", sol, op.Plus, op.VCC, op.Out[0].VCE, i, st)
 			}
 			if sol.Status != circuit.Solved {
 				bad[k]++

@@ -17,6 +17,15 @@ type Worst struct {
 	Value       float64 // NaN where the circuit did not solve at some point
 	Evals       int     // evaluations of the whole search
 	NonMonotone bool
+	Effect      []float64 // of every variable on the value: half the change from z = −1 to +1, the others typical
+}
+
+// Say is the worst corner in words, what matters most first.
+func (w Worst) Say(n *wiring.Network, r *Requirement) string {
+	if w.Z == nil || w.Effect == nil {
+		return ""
+	}
+	return n.Say(w.Z, w.Effect, r.Output)
 }
 
 // space is the network's variables as a box to search and sample.
@@ -48,7 +57,7 @@ func (e *Evaluator) search(set spread.Settings) spread.Found {
 func worsts(f spread.Found) []Worst {
 	out := make([]Worst, len(f.Worst))
 	for i, w := range f.Worst {
-		out[i] = Worst{Z: w.Z, Value: w.Value, Evals: f.Evals, NonMonotone: w.NonMonotone}
+		out[i] = Worst{Z: w.Z, Value: w.Value, Evals: f.Evals, NonMonotone: w.NonMonotone, Effect: f.Effect[i]}
 		if w.Z == nil || w.Undefined != nil {
 			out[i].Value = math.NaN()
 		}
@@ -65,7 +74,7 @@ func (e *Evaluator) Worst() []Worst {
 // searchEach searches every requirement by itself, on as many goroutines as there are processors: a
 // requirement needs one or two states, all of them together need many.
 func (s *Set) searchEach(n *wiring.Network) spread.Found {
-	out := spread.Found{Worst: make([]spread.Worst, len(s.Requirements)), Typical: make([]float64, len(s.Requirements))}
+	out := spread.Found{Worst: make([]spread.Worst, len(s.Requirements)), Typical: make([]float64, len(s.Requirements)), Effect: make([][]float64, len(s.Requirements))}
 	s.On(n).Eval(n.Typical(), out.Typical)
 	evals := make([]int, len(s.Requirements))
 	var next atomic.Int64
@@ -79,7 +88,7 @@ func (s *Set) searchEach(n *wiring.Network) spread.Found {
 					return
 				}
 				f := s.One(q).On(m).search(spread.Settings{Corners: 2, Inside: 2})
-				out.Worst[q], evals[q] = f.Worst[0], f.Evals
+				out.Worst[q], out.Effect[q], evals[q] = f.Worst[0], f.Effect[0], f.Evals
 			}
 		})
 	}

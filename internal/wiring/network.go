@@ -3,6 +3,8 @@ package wiring
 import (
 	"fmt"
 	"math"
+	"sort"
+	"strings"
 
 	"fettle/internal/build"
 	"fettle/internal/circuit"
@@ -459,22 +461,42 @@ func (n *Network) Solve(st State) circuit.Solution {
 	return sol
 }
 
-// Say puts the point z into words, naming only what departs from typical; lamps always.
-func (n *Network) Say(z []float64) string {
-	out := ""
-	for i, v := range n.Vars {
-		if v.Levels == 0 && z[i] == 0 {
+// Say puts the point z into words: what moves a number most stands first, and what moves it by less than a
+// fiftieth of that is left out. effect is how far each variable moves it; the joint samples of a lamp have no
+// effect of their own and are named for output i alone (−1: none).
+func (n *Network) Say(z, effect []float64, i int) string {
+	type word struct {
+		w    float64
+		text string
+	}
+	var words []word
+	most := 0.0
+	for k, v := range n.Vars {
+		w := math.Abs(effect[k] * z[k])
+		switch {
+		case v.Levels == 0:
+			if most = math.Max(most, w); w == 0 {
+				continue
+			}
+		case i >= 0 && k == n.Outputs[i].lampVar:
+			w = math.Inf(1)
+		default:
 			continue
 		}
-		if out != "" {
-			out += ", "
-		}
+		text := v.Say(z[k])
 		if v.Owner != "" {
-			out += v.Owner + " "
+			text = v.Owner + " " + text
 		}
-		out += v.Say(z[i])
+		words = append(words, word{w, text})
 	}
-	return out
+	sort.SliceStable(words, func(i, j int) bool { return words[i].w > words[j].w })
+	var out []string
+	for _, w := range words {
+		if w.w >= most/50 {
+			out = append(out, w.text)
+		}
+	}
+	return strings.Join(out, ", ")
 }
 
 // Clone is a network of its own for another goroutine: it shares what does not change.
