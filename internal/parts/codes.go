@@ -654,12 +654,15 @@ func printLetters(x float64, ls []letterExp) (string, bool) {
 	return whole + pick.letter + decimals, true
 }
 
+// capLetters brings the prefixes into one spelling. The tolerance letter N goes with them; it stands last,
+// behind another letter, and is brought back there.
+var capLetters = strings.NewReplacer("µ", "u", "μ", "u", "U", "u", "N", "n")
+
 // ReadCapCode reads a capacitance: with its letter at the decimal point ("4n7", "p33", "2u2M"), or as three
 // digits in picofarad ("104": 100 nF), and a tolerance letter behind (below 10 pF it is an absolute one).
 func ReadCapCode(code string) (Coded, *unit.ParseError) {
 	l := letterTable()
-	s := strings.NewReplacer("µ", "u", "μ", "u", "U", "u", "N", "n").Replace(strings.TrimSpace(code))
-	// The tolerance letter N was folded with the prefix: it can only stand last, behind another letter.
+	s := capLetters.Replace(strings.TrimSpace(code))
 	form, rule, source := "letters", "the letter stands at the decimal point", l.source
 	var x float64
 	rest := ""

@@ -183,7 +183,8 @@ type drawerReader struct {
 	catalogue *Catalogue
 	drawer    *Drawer
 	problems  diag.List
-	columns   []string // of the file, by position; "" for one that is not read
+	columns   []string            // of the file, by position; "" for one that is not read
+	known     map[string][]string // packages by kind, as they are asked for
 }
 
 // text checks the encoding and returns where the table begins.
@@ -432,7 +433,11 @@ func (r *drawerReader) quantity(column string, d unit.Dimension, positive bool) 
 	}
 	x, err := unit.Parse(f.text, d)
 	if err != nil {
-		r.mend(r.add("quantity-wrong", f, "%s: %q: %s", column, f.text, err.Problem), f, safeMend(f.text, err.Mend, d))
+		mend := safeMend(f.text, err.Mend, d)
+		if y, _ := unit.Parse(mend, d); positive && y == 0 {
+			mend = ""
+		}
+		r.mend(r.add("quantity-wrong", f, "%s: %q: %s", column, f.text, err.Problem), f, mend)
 		return math.NaN()
 	}
 	if x < 0 || positive && x == 0 {
@@ -566,12 +571,7 @@ func (r *drawerReader) price() unit.Price {
 	s := strings.TrimFunc(f.text, func(c rune) bool { return unicode.Is(unicode.Sc, c) || unicode.IsSpace(c) })
 	x, err := unit.Parse(s, unit.Number)
 	if err != nil || x < 0 {
-		p := r.add("price-wrong", f, "price %q is no number from 0 up", f.text)
-		if err != nil {
-			if _, again := unit.Parse(err.Mend, unit.Number); again == nil {
-				r.mend(p, f, err.Mend)
-			}
-		}
+		r.add("price-wrong", f, "price %q is no number from 0 up", f.text) // no mend: 2 ct is not 2
 		return unit.Absent[unit.Price]()
 	}
 	return unit.Price(x)
@@ -588,10 +588,11 @@ func (r *drawerReader) tolerance() unit.Ratio {
 	s := strings.TrimSpace(strings.TrimPrefix(strings.TrimPrefix(f.text, "±"), "+-"))
 	x, err := unit.ParseRatio(s)
 	if err != nil {
-		p := r.add("quantity-wrong", f, "tolerance %q: %s", f.text, err.Problem)
-		if y, again := unit.ParseRatio(err.Mend); again == nil && y > 0 && y <= 0.5 {
-			r.mend(p, f, err.Mend)
+		mend := safeMend(f.text, err.Mend, unit.Fraction)
+		if y, _ := unit.ParseRatio(mend); y > 0.5 || y <= 0 {
+			mend = ""
 		}
+		r.mend(r.add("quantity-wrong", f, "tolerance %q: %s", f.text, err.Problem), f, mend)
 		return unit.Absent[unit.Ratio]()
 	}
 	if x <= 0 || x > 0.5 {
@@ -625,7 +626,10 @@ func parseFarad(s string) (unit.Farad, *unit.ParseError) {
 // value reads a resistance or capacitance; which of them the unit says, if the kind does not.
 func (r *drawerReader) value(it *Item, f field) {
 	ohm, ohmErr := unit.ParseOhm(f.text)
-	farad, faradErr := parseFarad(f.text)
+	farad, faradErr := unit.Absent[unit.Farad](), ohmErr
+	if ohmErr != nil || it.Kind == KindCapacitor {
+		farad, faradErr = parseFarad(f.text)
+	}
 	err := ohmErr
 	switch {
 	case it.Kind == KindResistor || it.Kind == "" && ohmErr == nil:
@@ -737,7 +741,18 @@ func (r *drawerReader) packaging(it *Item) {
 		it.Package = f.text
 		return
 	}
-	known := r.packages(it.Kind)
+	known, ok := r.known[it.Kind]
+	if !ok {
+		known = r.packages(it.Kind)
+		if r.known == nil {
+			r.known = map[string][]string{}
+		}
+		r.known[it.Kind] = known
+	}
+	if slices.Contains(known, f.text) {
+		it.Package = f.text
+		return
+	}
 	for _, k := range known {
 		if samePackage(f.text, k) || fold("axial"+f.text) == fold(k) {
 			it.Package = k

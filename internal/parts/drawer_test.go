@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 
+	"pgregory.net/rapid"
+
 	"fettle/internal/diag"
 	"fettle/internal/unit"
 )
@@ -145,7 +147,7 @@ func TestDrawerProblems(t *testing.T) {
 		{"units", "value,kind\n⟦quantity-wrong|4700⟧,resistor\n⟦quantity-wrong|4m7⟧,resistor\n⟦quantity-wrong|5 V⟧,resistor\n⟦quantity-wrong|100⟧,capacitor\n⟦quantity-range|-5 Ω⟧,resistor\n", "quantity-wrong quantity-wrong quantity-wrong quantity-range"},
 		{"odd value", "value\n⟦value-odd|52 Ω⟧\n51 Ω\n", "value-odd"},
 		{"counts", "value,count\n4k7,⟦count-wrong|12 pcs⟧\n4k7,⟦count-wrong|-3⟧\n4k7,⟦count-wrong|1.5⟧\n4k7,0\n", "count-wrong count-wrong"},
-		{"prices", "value,price\n4k7,⟦price-wrong|2 cents⟧\n4k7,€ 0.02\n4k7,⟦price-wrong|-1⟧\n", "price-wrong"},
+		{"prices", "value,price\n4k7,⟦price-wrong|2 cents⟧\n4k7,€ 0.02\n4k7,⟦price-wrong|-1⟧\n", "price-wrong price-wrong"},
 		{"tolerances", "value,tolerance\n4k7,⟦quantity-wrong|5⟧\n4k7,⟦quantity-range|80 %⟧\n4k7,±1 %\n4k7,⟦quantity-wrong|Q⟧\n", "quantity-range quantity-wrong"},
 		{"packages", "value,package\n4k7,⟦package-unknown|805⟧\n4k7,⟦package-unknown|0850⟧\n4k7,⟦package-unknown|shoebox⟧\n4k7,1/4 W\n", "package-unknown package-unknown"},
 		{"parts", "part,kind,package\n⟦part-unknown|MBT3904⟧,,\n⟦part-unknown|BC847⟧,,\n⟦part-unknown|xyzzy⟧,,\nxyzzy,other,\nBC847B,⟦kind-wrong|diode⟧,\nBC847B,,⟦package-wrong|TO-92⟧\nBC847B,⟦kind-unknown|transitor⟧,\n", "part-unknown part-unknown"},
@@ -288,45 +290,87 @@ func FuzzDrawer(f *testing.F) {
 	for _, s := range seeds {
 		f.Add([]byte(s))
 	}
-	f.Fuzz(func(t *testing.T, src []byte) {
-		d, l := ReadDrawer("drawer.csv", src, nil)
-		inside := func(r diag.Range) {
-			if r.Start.Byte < 0 || r.End.Byte < r.Start.Byte || r.End.Byte > len(src) || r.Start.Line < 1 || r.Start.Column < 1 {
-				t.Errorf("range %+v lies outside the input (%d bytes)", r, len(src))
+	f.Fuzz(func(t *testing.T, src []byte) { checkDrawer(t, src) })
+}
+
+// Sheets put together from plausible and broken cells go deeper than bytes at random.
+func TestDrawerOfRandomSheets(t *testing.T) {
+	cells := []string{
+		"", "4k7", "4700", "4m7", "52 Ω", "0 Ω", "-1 Ω", "100n", "220 µF", "104", "BC847B", "bc847", "MBT3904", "78L05", "mb6s", "NEM 651", "warm white", "red", "glue",
+		"resistor", "capacitor", "transistor", "transitor", "led", "diode", "other", "chip", "0805", "805", "SOT-23", "sot23", "TO-92", "1/4 W", "shoebox",
+		"12", "12 pcs", "plenty", "-3", "1.5", "€ 0.02", "2 ct", "5 %", "5", "J", "Q", "80 %", "290", "4", "2 mA", "0 A", "NPN", "n", "PNP", "40 V", "40", "BEC", "BBB",
+		"10 mA / 1 V: 100 .. 300", "10 mA: 100", "10 mA / 1 mA: 0.2 V", "1 mA / 10 mA: 0.2 V", "2 mA: 2.65 V; 20 mA: 3.1 V", "2 mA: 3 V; 20 mA: 2 V", "2.65 V",
+		"\"", "\"\"", "a \"quoted\" b", "a,b;c\td", "line\nbreak", "#", " 4k7 ", "\u00a01k", "µ", "\xb5",
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		sep := rapid.SampledFrom([]string{",", ";", "\t"}).Draw(t, "sep")
+		end := rapid.SampledFrom([]string{"\n", "\r\n"}).Draw(t, "end")
+		quote := func(s string) string {
+			if strings.ContainsAny(s, sep+"\"\r\n") && rapid.IntRange(0, 9).Draw(t, "quoted") > 0 {
+				return `"` + strings.ReplaceAll(s, `"`, `""`) + `"`
+			}
+			return s
+		}
+		var columns []string
+		for _, c := range drawerColumns {
+			if rapid.Bool().Draw(t, c.name) {
+				columns = append(columns, rapid.SampledFrom(append([]string{c.name, strings.ToUpper(c.name)}, c.other...)).Draw(t, "column"))
 			}
 		}
-		for _, p := range l {
-			inside(p.Range)
-			if p.Fix != nil {
-				inside(p.Fix.Range)
+		lines := []string{strings.Join(columns, sep)}
+		for range rapid.IntRange(0, 5).Draw(t, "rows") {
+			var row []string
+			for range len(columns) + rapid.SampledFrom([]int{-1, 0, 0, 0, 1}).Draw(t, "extra") {
+				row = append(row, quote(rapid.SampledFrom(cells).Draw(t, "cell")))
 			}
+			lines = append(lines, strings.Join(row, sep))
 		}
-		for _, it := range d.Items {
-			inside(it.Range)
-			if it.Kind == KindResistor && math.IsInf(float64(it.Ohm), 0) || it.Count < -1 || it.HFE <= 0 {
-				t.Errorf("%+v", it)
-			}
-		}
-		for _, p := range d.LEDs {
-			if math.IsNaN(float64(p.ModelRS)) || p.ModelRS < 0 || math.IsNaN(float64(p.ModelIS)) {
-				t.Errorf("%+v", p)
-			}
-		}
-		// Every fix mends its problem: alone, it leaves fewer of its code.
-		for _, p := range l {
-			if p.Fix == nil {
-				continue
-			}
-			_, after := ReadDrawer("drawer.csv", diag.List{p}.Apply("drawer.csv", src), nil)
-			if n, m := countCode(l, p.Code), countCode(after, p.Code); m >= n {
-				t.Errorf("%s: fix %q leaves %d of %d", p.Message, p.Fix.Text, m, n)
-			}
-		}
-		var b strings.Builder
-		if err := l.Print(&b, map[string][]byte{"drawer.csv": src}); err != nil {
-			t.Error(err)
-		}
+		checkDrawer(t, []byte(strings.Join(lines, end)))
 	})
+}
+
+// checkDrawer reads a drawer and holds what must hold for any input.
+func checkDrawer(t interface {
+	Errorf(string, ...any)
+	Error(...any)
+}, src []byte) {
+	d, l := ReadDrawer("drawer.csv", src, nil)
+	inside := func(r diag.Range) {
+		if r.Start.Byte < 0 || r.End.Byte < r.Start.Byte || r.End.Byte > len(src) || r.Start.Line < 1 || r.Start.Column < 1 {
+			t.Errorf("range %+v lies outside the input (%d bytes)", r, len(src))
+		}
+	}
+	for _, p := range l {
+		inside(p.Range)
+		if p.Fix != nil {
+			inside(p.Fix.Range)
+		}
+	}
+	for _, it := range d.Items {
+		inside(it.Range)
+		if it.Kind == KindResistor && math.IsInf(float64(it.Ohm), 0) || it.Count < -1 || it.HFE <= 0 {
+			t.Errorf("%+v", it)
+		}
+	}
+	for _, p := range d.LEDs {
+		if math.IsNaN(float64(p.ModelRS)) || p.ModelRS < 0 || math.IsNaN(float64(p.ModelIS)) {
+			t.Errorf("%+v", p)
+		}
+	}
+	// Every fix mends its problem: alone, it leaves fewer of its code.
+	for _, p := range l {
+		if p.Fix == nil {
+			continue
+		}
+		_, after := ReadDrawer("drawer.csv", diag.List{p}.Apply("drawer.csv", src), nil)
+		if n, m := countCode(l, p.Code), countCode(after, p.Code); m >= n {
+			t.Errorf("%s: fix %q leaves %d of %d", p.Message, p.Fix.Text, m, n)
+		}
+	}
+	var b strings.Builder
+	if err := l.Print(&b, map[string][]byte{"drawer.csv": src}); err != nil {
+		t.Error(err)
+	}
 }
 
 func countCode(l diag.List, code string) int {
