@@ -14,6 +14,10 @@ import (
 	"fettle/internal/wiring"
 )
 
+// about is what a lamp of a small scale draws at most (0.5 to 5 mA is ample in N: common practice, no source);
+// the sieve of parts needs an order of magnitude, the circuit has the last word.
+const about = unit.Amp(0.01)
+
 // A Suit says whether a transistor would serve as a low-side switch of this build, and why not.
 type Suit struct {
 	Part   parts.BJT
@@ -63,7 +67,6 @@ func Suits(p parts.BJT, ceiling unit.Volt, ic unit.Amp) Suit {
 
 // pickSwitch takes the transistor of the drawer (else of the catalogue) with the most gain where it is needed.
 func (c *chooser) pickSwitch(d *build.Decoder, o *build.Output) {
-	const about = unit.Amp(0.01) // what a lamp of this scale draws at most: the sieve needs an order of magnitude
 	ceiling := c.ceiling(d)
 	var names []string
 	if c.b.Drawer != nil {

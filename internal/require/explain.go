@@ -82,7 +82,7 @@ func ExplainBase(n *wiring.Network, i int, z []float64, u unit.Volt) *finding.Wo
 			{Say: "edge of saturation", Formula: "IB = IC / hFE", With: fmt.Sprintf("%s / %.0f", num(ic, unit.SymAmp), gain), Result: ic / gain, Unit: unit.SymAmp},
 			{Say: "driven hard on", Formula: fmt.Sprintf("%g · IC / hFE", Overdrive), Result: need, Unit: unit.SymAmp, Source: "3 for hard on, 2 the lowest accepted: common practice, no source"},
 			{Say: "the chip's supply at that corner, everything on", Result: float64(op.VCC), Unit: unit.SymVolt, Source: "the circuit: track, rectifier, regulator " + n.RegPart.Name},
-			{Say: "what the pin loses on the way up", Formula: "RDS(high)", Result: float64(pinR), Unit: unit.SymOhm, Source: n.Chip.Source},
+			{Say: "what the pin loses on the way up", Formula: "RDS(high)", Result: float64(pinR), Unit: unit.SymOhm, Source: PinSource(n.Chip)},
 			{Say: "largest resistor that still drives it so", Formula: "RB = (VCC − IB·RDS − VBE) / IB", With: fmt.Sprintf("VBE %.1f V by custom", handVBE), Result: at(need), Unit: unit.SymOhm},
 			{Say: "customary: a forced gain of 10", Formula: "RB for IB = IC / 10", Result: at(ic / 10), Unit: unit.SymOhm, Source: "common practice, no source; it decides nothing"},
 			{Say: "customary: a forced gain of 20", Formula: "RB for IB = IC / 20", Result: at(ic / 20), Unit: unit.SymOhm, Source: "common practice, no source; it decides nothing"},
@@ -90,7 +90,7 @@ func ExplainBase(n *wiring.Network, i int, z []float64, u unit.Volt) *finding.Wo
 			{Say: "and so overdriven by", Formula: "IB · hFE / IC", Result: float64(out.IB) * gain / ic},
 		},
 		Hand: hand, Solver: float64(out.IB), Unit: unit.SymAmp,
-		Sources: []string{o.Part.Source, n.Chip.Source, n.RegPart.Source},
+		Sources: []string{o.Part.Source, PinSource(n.Chip), n.RegPart.Source},
 	}
 	w.Difference = fmt.Sprintf("base current with %s: the solver has VBE %s (not %.1f V), and the pull-down takes %s",
 		o.Output.Base.Value, num(float64(out.VBE), unit.SymVolt), handVBE, num(float64(out.VBE)/float64(o.Output.Pulldown.Value), unit.SymAmp))
@@ -107,7 +107,7 @@ func ExplainPulldown(n *wiring.Network, i int, z []float64, u unit.Volt) *findin
 	return &finding.Working{
 		Title: fmt.Sprintf("Pull-down of output %s: off while the chip is in reset, %s", o.Name, n.Ambient),
 		Steps: []finding.Step{
-			{Say: "leakage of the open pin", Result: float64(n.PinNow().Leak), Unit: unit.SymAmp, Source: n.Chip.Source},
+			{Say: "leakage of the open pin", Result: float64(n.PinNow().Leak), Unit: unit.SymAmp, Source: figureSource(n.Chip, "leakage")},
 			{Say: "collector–base leakage, doubling every 10 K", Formula: "ICBO(T)", Result: n.LeakageOf(i, n.Ambient), Unit: unit.SymAmp, Source: o.Part.Source},
 			{Say: "what that raises the base to", Formula: "VBE = Ileak · Rpd", With: fmt.Sprintf("%s · %s", num(leak, unit.SymAmp), o.Output.Pulldown.Value), Result: leak * rp, Unit: unit.SymVolt},
 			{Say: "a silicon transistor is off below about", Result: thinkVBEoff, Unit: unit.SymVolt, Source: "0.3 V when hot; common practice, no source"},
@@ -115,7 +115,7 @@ func ExplainPulldown(n *wiring.Network, i int, z []float64, u unit.Volt) *findin
 		},
 		Hand: leak * rp, Solver: float64(out.VBE), Unit: unit.SymVolt,
 		Difference: "the transistor's base takes part of the leakage, so the solver never exceeds the hand figure by much",
-		Sources:    []string{o.Part.Source, n.Chip.Source},
+		Sources:    []string{o.Part.Source, figureSource(n.Chip, "leakage")},
 	}
 }
 

@@ -21,6 +21,7 @@ import (
 	"fettle/internal/build"
 	"fettle/internal/circuit"
 	"fettle/internal/finding"
+	"fettle/internal/parts"
 	"fettle/internal/unit"
 	"fettle/internal/wiring"
 )
@@ -480,6 +481,26 @@ func (s *Set) ratings(n *wiring.Network, i int) {
 	}
 }
 
+// PinSource is where the chip's high level is stated.
+func PinSource(c parts.Chip) string {
+	for _, p := range c.VOH {
+		if p.Pin == "" && p.VCC == 5 {
+			return fmt.Sprintf("VOH ≥ %s at %s, VCC %s (%s): %s", p.V, p.I, p.VCC, p.Evidence, p.Source)
+		}
+	}
+	return c.Source
+}
+
+// figureSource is the source of a line of the chip's table.
+func figureSource(c parts.Chip, quantity string) string {
+	for _, f := range c.Figures {
+		if f.Quantity == quantity {
+			return fmt.Sprintf("%s (%s)", f.Source, f.Evidence)
+		}
+	}
+	return c.Source
+}
+
 func (s *Set) chip(n *wiring.Network) {
 	if len(n.Outputs) == 0 {
 		return
@@ -491,7 +512,7 @@ func (s *Set) chip(n *wiring.Network) {
 		o := &n.Outputs[i]
 		out := func(o *wiring.OutputOperating) float64 { return float64(o.PinOut) }
 		s.add(Requirement{ID: "output." + o.Name + ".pin-current", Subject: "chip pin " + o.Output.From.Text, Words: "pin current where its level is guaranteed", Kind: Saturation, Output: i,
-			Limit: float64(PinDesign), Unit: unit.SymAmp, At: at(high), Source: "VOH is stated at 10 mA: " + c.Source, Sure: "datasheet test point",
+			Limit: float64(PinDesign), Unit: unit.SymAmp, At: at(high), Source: PinSource(c), Sure: "datasheet test point",
 			needs: lit(o, wiring.On, high), measure: largestOf(i, out)})
 	}
 	total := func(ops []*wiring.Operating) float64 {
@@ -503,7 +524,7 @@ func (s *Set) chip(n *wiring.Network) {
 	}
 	if unit.Known(c.SumHigh) {
 		s.add(Requirement{ID: "chip.total", Subject: "chip " + c.Name, Words: "all pins together, everything on", Kind: Supply, Output: -1, Limit: float64(c.SumHigh), Unit: unit.SymAmp,
-			At: at(high), Source: "sum of IOH: " + c.Source, Sure: "design limit", needs: lit(&n.Outputs[0], wiring.On, high), measure: total})
+			At: at(high), Source: "sum of IOH, static design limit: " + figureSource(c, "sum_high"), Sure: "design limit", needs: lit(&n.Outputs[0], wiring.On, high), measure: total})
 	}
 	if v, source := wiring.MinimumSupply(c, n.Decoder.Chip.Frequency); unit.Known(v) {
 		s.add(Requirement{ID: "chip.supply-low", Subject: "chip " + c.Name, Words: "supply at the lowest, everything on", Kind: Supply, Output: -1, AtLeast: true, Limit: float64(v), Unit: unit.SymVolt,

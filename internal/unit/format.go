@@ -28,6 +28,9 @@ const ThinSpace = "\u202f"
 
 var prefixes = [...]string{"f", "p", "n", "µ", "m", "", "k", "M", "G", "T"}
 
+// smallest is below anything that is measured here: what prints as zero.
+const smallest = 1e-18
+
 const noPrefix = 5 // index of "" in prefixes
 
 // Format prints x with the given number of significant digits and an engineering prefix:
@@ -57,7 +60,7 @@ func Engineering(x float64, symbol string, digits int) (number, sym string) {
 	case SymCelsius, SymKelvin, SymRth, "dB", "":
 		return plain(x, digits), symbol
 	}
-	if x == 0 {
+	if math.Abs(x) < smallest {
 		return "0", symbol
 	}
 	// Round first, so that 999.96 Ω becomes 1.000 kΩ and not 1000 Ω.

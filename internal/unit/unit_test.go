@@ -130,8 +130,9 @@ func TestFormat(t *testing.T) {
 		{math.NaN(), "V", 3, "unknown"},
 		{math.Inf(1), "V", 3, "∞\u202fV"},
 		{math.Inf(-1), "V", 3, "−∞\u202fV"},
-		{1e-21, "A", 2, "0.0000010\u202ffA"}, // below the smallest prefix
-		{3e15, "Ω", 2, "3000\u202fTΩ"},       // above the largest
+		{1e-21, "A", 2, "0\u202fA"},       // below anything measured here
+		{2e-18, "A", 2, "0.0020\u202ffA"}, // just above it
+		{3e15, "Ω", 2, "3000\u202fTΩ"},    // above the largest
 	} {
 		if got := unit.Format(c.x, c.symbol, c.digits); got != c.want {
 			t.Errorf("Format(%v, %q, %d) = %q, want %q", c.x, c.symbol, c.digits, got, c.want)
