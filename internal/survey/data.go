@@ -52,6 +52,7 @@ type datum struct {
 	input   float64      // Ω of the voltmeter across the LED, 0: none
 	kelvin  unit.Kelvin
 	lit     bool // of a look
+	banned  bool // cannot be true as written: counts for nothing, but what slip it may be is sought
 }
 
 // threshold is the current from which the ammeter tells a current from nothing.
@@ -171,8 +172,8 @@ func (e *evidence) add(b *build.Build, i int) {
 	if r.Resistance.Known() {
 		d := base
 		d.what, d.shown = ofResistance, float64(r.Resistance.Value)
-		if rs, ok := spec.Range(meter.Resistance, d.shown); !ok {
-			e.leave(i, "no resistance range of the meter shows %s", r.Resistance.Value)
+		if rs, ok := e.rangeOf(i, spec, meter.Resistance, d.shown, unit.SymOhm); !ok {
+			e.leave(i, "the meter has no resistance range")
 		} else if !(d.shown > 0) {
 			e.leave(i, "a resistance of zero is a short across the probes, not a resistor")
 		} else {
@@ -191,9 +192,9 @@ func (e *evidence) add(b *build.Build, i int) {
 		return
 	}
 	track := float64(r.Track.Value)
-	vs, ok := volts.Range(meter.DCVoltage, track)
+	vs, ok := e.rangeOf(i, volts, meter.DCVoltage, track, unit.SymVolt)
 	if !ok {
-		e.leave(i, "no voltage range of the meter shows %s", r.Track.Value)
+		e.leave(i, "the meter has no voltage range")
 		return
 	}
 	base.levels, ok = e.levels(b, r)
@@ -216,17 +217,9 @@ func (e *evidence) add(b *build.Build, i int) {
 	if r.Current.Known() {
 		d := base
 		d.what, d.shown = ofCurrent, float64(r.Current.Value)
-		rs, ok := spec.Range(meter.DCCurrent, d.shown)
-		switch {
-		case !ok:
-			e.leave(i, "no current range of the meter shows %s", r.Current.Value)
-			return
-		case d.others > d.shown+4*rs.Sigma():
-			e.leave(i, "what else drew (%s) is more than all that the ammeter showed (%s)", r.Others.Value, r.Current.Value)
-			return
-		case float64(unit.Or(rs.Burden, 0))*d.shown > track*(1+float64(vs.Gain)+float64(rs.Gain))+vs.Slack() && d.conducts():
-			e.leave(i, "%s through the ammeter's own %s would take %s, more than the supply's %s", r.Current.Value, rs.Burden,
-				unit.Format(float64(rs.Burden)*d.shown, unit.SymVolt, 3), r.Track.Value)
+		rs, ok := e.rangeOf(i, spec, meter.DCCurrent, d.shown, unit.SymAmp)
+		if !ok {
+			e.leave(i, "the meter has no current range")
 			return
 		}
 		d.spec = rs
@@ -238,6 +231,15 @@ func (e *evidence) add(b *build.Build, i int) {
 		d.gain = e.share("gain of "+rangeName(spec, rs, unit.SymAmp), float64(rs.Gain))
 		if assumed {
 			d.burdenOf = e.share("burden of "+rangeName(spec, rs, unit.SymAmp), burdenDoubt)
+		}
+		switch {
+		case d.others > d.shown+4*d.sd:
+			e.leave(i, "what else drew (%s) is more than all that the ammeter showed (%s)", r.Others.Value, r.Current.Value)
+			d.banned = true
+		case d.burden*(1-burdenDoubt)*d.shown > track*(1+float64(vs.Gain)+float64(rs.Gain))*most(d.levels)+vs.Slack() && d.conducts():
+			e.leave(i, "%s through the ammeter's own %s would take %s, more than the supply's %s", r.Current.Value, unit.Ohm(d.burden),
+				unit.Format(d.burden*d.shown, unit.SymVolt, 3), r.Track.Value)
+			d.banned = true
 		}
 		e.data = append(e.data, d)
 		if two {
@@ -252,19 +254,46 @@ func (e *evidence) add(b *build.Build, i int) {
 			rs = vs
 		}
 		d.spec, d.sd = rs, math.Hypot(rs.Sigma(), rs.Resolution/math.Sqrt(12))
-		if d.shown > track*(1+2*float64(vs.Gain))+vs.Slack()+rs.Slack() {
+		if d.shown > track*(1+2*float64(vs.Gain))*most(d.levels)+vs.Slack()+rs.Slack() {
 			e.leave(i, "a drop of %s is more than the %s applied", r.Drop.Value, r.Track.Value)
-		} else {
-			d.gain = e.share("gain of "+rangeName(volts, rs, unit.SymVolt), float64(rs.Gain))
-			d.input = float64(unit.Or(rs.Input, 0))
-			e.data = append(e.data, d)
+			d.banned = true
 		}
+		d.gain = e.share("gain of "+rangeName(volts, rs, unit.SymVolt), float64(rs.Gain))
+		d.input = float64(unit.Or(rs.Input, 0))
+		e.data = append(e.data, d)
 	}
 	if !r.Current.Known() && r.Looked.Text != "" {
 		d := base
 		d.what, d.lit, d.sd = ofLook, r.Looked.Text != build.LookedDark, 1
 		e.data = append(e.data, d)
 	}
+}
+
+// rangeOf is the range a number was read on. What no range shows is taken as read on the largest, and noted: the
+// number may have slipped, or the meter has a range that is not described.
+func (e *evidence) rangeOf(i int, s meter.Spec, f meter.Function, shown float64, sym string) (meter.RangeSpec, bool) {
+	if r, ok := s.Range(f, shown); ok {
+		return r, true
+	}
+	var top meter.RangeSpec
+	for _, r := range s.Ranges {
+		if r.Function == f && r.Full > top.Full {
+			top = r
+		}
+	}
+	if top.Full > 0 {
+		e.notes = append(e.notes, fmt.Sprintf("reading %s: no range of the meter shows %s, its largest ends at %s", e.readings[i].ID, unit.Format(shown, sym, 3), unit.Format(top.Full, sym, 3)))
+	}
+	return top, top.Full > 0
+}
+
+// most is the greatest level of a wave, in units of its mean.
+func most(levels []wave.Level) float64 {
+	m := 0.0
+	for _, l := range levels {
+		m = math.Max(m, math.Abs(l.Value))
+	}
+	return m
 }
 
 // levels is the wave of the supply in units of the voltage shown; false where the pulse share is not known.

@@ -3,9 +3,9 @@ package survey
 import (
 	"context"
 	"math/rand/v2"
+	"strings"
 
 	"fettle/internal/build"
-	"fettle/internal/unit"
 )
 
 // inferOne is the inference of the first lamp, without its report.
@@ -20,11 +20,4 @@ func inferOne(ctx context.Context, b *build.Build) (*outcome, error) {
 	return o, o.infer(ctx, opt, rand.New(rand.NewPCG(1, 1)))
 }
 
-// preferred is the preferred value with the greatest probability.
-func (o *outcome) preferred() (unit.Ohm, float64) {
-	rows := o.values()
-	if len(rows) == 0 {
-		return 0, 0
-	}
-	return rows[0].r, rows[0].p
-}
+func contains(s, part string) bool { return strings.Contains(s, part) }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"hash/fnv"
+	"math"
 	"math/rand/v2"
 
 	"fettle/internal/build"
@@ -27,6 +28,8 @@ type outcome struct {
 	pool  *pool
 	draws []draw // of equal weight
 	short float64
+	// banned are the readings that cannot be true as written, with the slip that would make them true.
+	banned map[int]exclusion
 }
 
 func surveyLamp(ctx context.Context, b *build.Build, l *build.Lamp, name string, opt Settings) (*report, error) {
@@ -71,7 +74,7 @@ func (o *outcome) infer(ctx context.Context, opt Settings, rng *rand.Rand) error
 	}
 	active := make([]bool, len(m.e.data))
 	for k := range active {
-		active[k] = true
+		active[k] = !m.e.data[k].banned
 	}
 	hs := append([]hypothesis(nil), o.hs...)
 	for i := range hs {
@@ -80,7 +83,7 @@ func (o *outcome) infer(ctx context.Context, opt Settings, rng *rand.Rand) error
 	if o.state.doubt {
 		// What it is cannot be told from a current that did not flow: only what was read otherwise counts.
 		for k := range active {
-			active[k] = m.e.data[k].what == ofResistance
+			active[k] = active[k] && m.e.data[k].what == ofResistance
 		}
 	} else if o.state.known {
 		// A shorted LED rivals a living one only where current flowed.
@@ -91,12 +94,24 @@ func (o *outcome) infer(ctx context.Context, opt Settings, rng *rand.Rand) error
 	if o.views, err = m.weigh(ctx, hs, active); err != nil {
 		return err
 	}
+	if lead := o.views[0]; len(lead.modes) > 0 && lead.modes[0].worst > suspect {
+		// No single reading is to blame: the readings scatter more than their meters admit. Their errors are taken
+		// as so much larger that they agree again, and the findings say so.
+		m.blur = lead.modes[0].worst / 2
+		lead.modes = m.fitAll(hs, lead.active)
+		o.views = []alternative{lead}
+	}
 	var modes []*mode
-	for _, v := range o.views {
+	for i := range o.views {
+		v := &o.views[i]
+		v.modes = m.widen(hs, v.modes, v.active)
 		for _, md := range v.modes {
-			md.offset = v.score - logSum(v.modes)
+			md.offset = v.extra + float64(len(m.counted(v.active)))*math.Log(soundOnly)
 			modes = append(modes, md)
 		}
+	}
+	if len(modes) > 0 {
+		o.banned = m.slipped(modes[0])
 	}
 	o.pool = m.pooled(modes, opt.Proposals, rng)
 	if len(o.pool.draws) == 0 {

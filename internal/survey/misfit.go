@@ -331,15 +331,49 @@ func (m *model) explain(md *mode, r int, gone []int) (exclusion, float64) {
 	return x, top + math.Log(sum)
 }
 
+// slipped seeks a slip for every reading that cannot be true as written.
+func (m *model) slipped(md *mode) map[int]exclusion {
+	byReading := map[int][]int{}
+	for k := range m.e.data {
+		if m.e.data[k].banned {
+			byReading[m.e.data[k].reading] = append(byReading[m.e.data[k].reading], k)
+		}
+	}
+	out := map[int]exclusion{}
+	for r, gone := range byReading {
+		out[r], _ = m.explain(md, r, gone)
+	}
+	return out
+}
+
 // foresee predicts a datum from a mode's normal law: mean and deviation, its own errors included.
 func (m *model) foresee(md *mode, d *datum, b bench) (mean, sd float64, ok bool) {
-	const step = 1e-3
-	lamp := md.lamp(md.u)
-	mean, ok = m.predict(&md.hypothesis, d, b, lamp, md.u)
+	f, ok := m.foresight(md, d, b)
 	if !ok {
 		return 0, 0, false
 	}
-	grad := make([]float64, m.dim)
+	v := f.own * f.own
+	for i := range f.grad {
+		for k := range f.grad {
+			v += f.grad[i] * md.cov.At(i, k) * f.grad[k]
+		}
+	}
+	return f.mean, math.Sqrt(v), true
+}
+
+// A foresight is a datum seen from a mode: what it would show, how that moves with u, its own deviation.
+type foresight struct {
+	mean, own float64
+	grad      []float64
+}
+
+func (m *model) foresight(md *mode, d *datum, b bench) (f foresight, ok bool) {
+	const step = 1e-3
+	lamp := md.lamp(md.u)
+	if f.mean, ok = m.predict(&md.hypothesis, d, b, lamp, md.u); !ok {
+		return f, false
+	}
+	f.grad = make([]float64, m.dim)
 	u := append([]float64(nil), md.u...)
 	for a := range u {
 		if !touches(d, a) {
@@ -352,17 +386,11 @@ func (m *model) foresee(md *mode, d *datum, b bench) (mean, sd float64, ok bool)
 		}
 		y, ok := m.predict(&md.hypothesis, d, b, moved, u)
 		if !ok {
-			return 0, 0, false
+			return f, false
 		}
-		grad[a] = (y - mean) / step
+		f.grad[a] = (y - f.mean) / step
 		u[a] = md.u[a]
 	}
-	var v float64
-	for a := range grad {
-		for c := range grad {
-			v += grad[a] * md.cov.At(a, c) * grad[c]
-		}
-	}
-	own := m.deviation(&md.hypothesis, md.u, d, b)
-	return mean, math.Sqrt(v + own*own), true
+	f.own = m.deviation(&md.hypothesis, md.u, d, b)
+	return f, true
 }

@@ -31,13 +31,14 @@ type model struct {
 	dim   int
 	bench []bench // by datum: each stays warm
 	fails int     // operating points without a solution
+	blur  float64 // factor on every datum's own deviation: 1, more where readings scatter beyond their meters
 
 	row, base []float64 // scratch
 	shift     []float64
 }
 
 func newModel(e *evidence, name string) (*model, error) {
-	m := &model{e: e, dim: uFirst + len(e.nuisance)}
+	m := &model{e: e, dim: uFirst + len(e.nuisance), blur: 1}
 	for k := range e.data {
 		b, err := m.hook(&e.data[k], name)
 		if err != nil {
@@ -136,7 +137,6 @@ type mode struct {
 	failed  string
 	worst   float64 // largest |resid|/√(1−lever)
 	worstAt int
-	evals   int
 
 	readings int     // that count
 	use      []int   // data that count
@@ -180,8 +180,9 @@ func (m *model) start(h *hypothesis, active []bool) float64 {
 // weak is the deviation of the even prior of ln R, for the normal approximation alone.
 var weak = (logMost - logLeast) / math.Sqrt(12)
 
-// fitMode finds the most probable point of h for the active data.
-func (m *model) fitMode(h hypothesis, active []bool) *mode {
+// fitMode finds the most probable point of h for the active data, from the given start or, if that is nil, from a
+// hand estimate.
+func (m *model) fitMode(h hypothesis, active []bool, from []float64) *mode {
 	md := &mode{hypothesis: h, sd: make([]float64, len(m.e.data)), resid: make([]float64, len(m.e.data)), lever: make([]float64, len(m.e.data)), worstAt: -1}
 	var use []int
 	for k := range m.e.data {
@@ -190,7 +191,11 @@ func (m *model) fitMode(h hypothesis, active []bool) *mode {
 		}
 	}
 	at := make([]float64, m.dim)
-	at[uHidden] = m.start(&h, active)
+	if from != nil {
+		copy(at, from)
+	} else {
+		at[uHidden] = m.start(&h, active)
+	}
 	mean, sigma := math.Log(1000), weak
 	if h.trust >= 0 {
 		mk := m.e.marks[h.trust]
@@ -207,7 +212,6 @@ func (m *model) fitMode(h hypothesis, active []bool) *mode {
 	pr.Lower[uHidden], pr.Upper[uHidden] = 0, math.Log(1e7)
 	bad := false
 	pr.Residuals = func(u, r []float64) {
-		md.evals++
 		lamp := h.lamp(u)
 		for i, k := range use {
 			d := &m.e.data[k]
@@ -228,7 +232,7 @@ func (m *model) fitMode(h hypothesis, active []bool) *mode {
 	m.deviations(&h, at, use, md.sd)
 	var res fit.Result
 	for round := 0; round < 2; round++ {
-		res = fit.Solve(pr, at, fit.Settings{Offset: [...]float64{1e-1, 1e-3}[round], MaxIterations: 60, Retries: 3})
+		res = fit.Solve(pr, at, fit.Settings{Offset: [...]float64{1e-1, 1e-3}[round], MaxIterations: 25, Retries: 1 - 2*round})
 		if res.Status == fit.Invalid || res.Status == fit.NotFinite {
 			bad = true
 			break
@@ -349,8 +353,11 @@ func (m *model) deviations(h *hypothesis, u []float64, use []int, sd []float64) 
 // what the law of the LED may be off.
 func (m *model) deviation(h *hypothesis, u []float64, d *datum, b bench) float64 {
 	const step = 1e-3 // V
-	if d.what == ofLook || d.what == ofResistance {
+	if d.what == ofLook {
 		return d.sd
+	}
+	if d.what == ofResistance {
+		return m.blur * d.sd
 	}
 	lamp := h.lamp(u)
 	y0, ok0 := m.predict(h, d, b, lamp, u)
@@ -358,7 +365,7 @@ func (m *model) deviation(h *hypothesis, u []float64, d *datum, b bench) float64
 	further.track += math.Copysign(step, d.track)
 	y1, ok1 := m.predict(h, &further, b, lamp, u)
 	if !ok0 || !ok1 {
-		return d.sd
+		return m.blur * d.sd
 	}
 	perVolt := (y1 - y0) / step
 	law := lawError * float64(h.s)
@@ -366,9 +373,9 @@ func (m *model) deviation(h *hypothesis, u []float64, d *datum, b bench) float64
 		law = 0
 	}
 	if d.what == ofDrop {
-		return math.Sqrt(d.sd*d.sd + perVolt*perVolt*d.trackSD*d.trackSD + (1-perVolt)*(1-perVolt)*law*law)
+		return m.blur * math.Sqrt(d.sd*d.sd+perVolt*perVolt*d.trackSD*d.trackSD+(1-perVolt)*(1-perVolt)*law*law)
 	}
-	return math.Hypot(d.sd, perVolt*math.Hypot(d.trackSD, law))
+	return m.blur * math.Hypot(d.sd, perVolt*math.Hypot(d.trackSD, law))
 }
 
 // logLikelihood is that of the data the mode counts, up to constants that all hypotheses share.
@@ -387,31 +394,40 @@ func (m *model) logLikelihood(md *mode, u []float64) float64 {
 	return -sum
 }
 
-// fitAll fits what the active data leave possible, most probable first; what is hopeless is left out.
+// hopeless is the logarithm of the odds beyond which a hypothesis is not followed.
+const hopeless = 14
+
+// fitAll fits what the active data leave possible, most probable first; what is hopeless is left out. Strings side
+// by side, which look like one, wait for widen.
 func (m *model) fitAll(hs []hypothesis, active []bool) []*mode {
-	const hopeless = 14 // logarithm of the odds
 	var out []*mode
-	best := math.Inf(-1)
-	single := map[[4]any]float64{} // evidence with one string
 	for _, h := range hs {
-		key := [4]any{h.class, h.s, h.turned, h.trust}
-		if z, ok := single[key]; ok && h.p > 1 && z < best-hopeless {
+		if h.beside || !h.short && !m.possible(&h, active) {
 			continue
 		}
-		if !h.short && !m.possible(&h, active) {
-			single[key] = math.Inf(-1)
-			continue
-		}
-		md := m.fitMode(h, active)
-		if h.p == 1 && !h.short {
-			single[key] = md.logZ
-		}
-		best = math.Max(best, md.logZ)
-		out = append(out, md)
+		out = append(out, m.fitMode(h, active, nil))
 	}
+	return ranked(out)
+}
+
+// widen adds to what fitAll left the same lamps with several strings side by side.
+func (m *model) widen(hs []hypothesis, modes []*mode, active []bool) []*mode {
+	out := modes
+	for _, md := range modes {
+		for _, h := range hs {
+			if h.beside && !md.short && h.class == md.class && h.s == md.s && h.trust == md.trust {
+				out = append(out, m.fitMode(h, active, md.u))
+			}
+		}
+	}
+	return ranked(out)
+}
+
+// ranked sorts modes by evidence and drops the hopeless.
+func ranked(out []*mode) []*mode {
 	sort.SliceStable(out, func(i, k int) bool { return out[i].logZ > out[k].logZ })
 	n := 0
-	for n < len(out) && out[n].logZ > best-hopeless {
+	for n < len(out) && out[n].logZ > out[0].logZ-hopeless {
 		n++
 	}
 	return out[:n]

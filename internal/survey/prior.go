@@ -168,6 +168,7 @@ type hypothesis struct {
 	s, p     int
 	turned   bool // anode at the switched side
 	short    bool // LED shorted
+	beside   bool // strings side by side that the build does not say: looks like one string from outside
 	trust    int  // index of the marking that is believed, −1: none
 	resistor *resistorPrior
 	prior    float64
@@ -253,7 +254,7 @@ func (e *evidence) hypotheses(cat *parts.Catalogue) []hypothesis {
 					pp = 1
 				}
 				for _, t := range trusts {
-					out = append(out, hypothesis{class: c, s: max(e.lamp.Series, s+1), p: max(e.lamp.Parallel, p+1), trust: t.index, resistor: t.law,
+					out = append(out, hypothesis{class: c, s: max(e.lamp.Series, s+1), p: max(e.lamp.Parallel, p+1), beside: p > 0, trust: t.index, resistor: t.law,
 						prior: ps * pp * t.prior / float64(len(classes))})
 				}
 			}

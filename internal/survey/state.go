@@ -11,14 +11,13 @@ import (
 
 // A state is what the readings say of the lamp before any fit: whether it lives and which way round it sits.
 type state struct {
-	dead    bool
-	doubt   bool   // it may be dead: dark this way round, the other was not tried
-	turned  bool   // it lights with plus at the switched side
-	known   bool   // which way round it sits was seen
-	tested  bool   // the other direction was tried and blocks
-	why     string // in words
-	odds    float64
-	exclude []int // data that only the doubtful states explain
+	dead   bool
+	doubt  bool   // it may be dead: dark this way round, the other was not tried
+	turned bool   // it lights with plus at the switched side
+	known  bool   // which way round it sits was seen
+	tested bool   // the other direction was tried and blocks
+	why    string // in words
+	odds   float64
 }
 
 // darkCurrent is a current at which any working LED is seen (common practice, no source: small LEDs glow visibly at
@@ -35,7 +34,7 @@ func (m *model) inspect(hs []hypothesis, rng *rand.Rand) state {
 		d := &e.data[k]
 		r := &e.readings[d.reading]
 		switch {
-		case d.what != ofCurrent:
+		case d.what != ofCurrent || d.banned:
 		case d.conducts() && d.track > 0:
 			forward = append(forward, k)
 		case d.conducts():
@@ -43,7 +42,7 @@ func (m *model) inspect(hs []hypothesis, rng *rand.Rand) state {
 		default:
 			zero = append(zero, k)
 		}
-		if d.what == ofCurrent && r.Looked.Text != "" {
+		if d.what == ofCurrent && !d.banned && r.Looked.Text != "" {
 			if r.Looked.Text == build.LookedDark {
 				if d.conducts() && d.shown-d.others > darkCurrent && (dark < 0 || d.shown-d.others > e.data[dark].shown-e.data[dark].others) {
 					dark = k
@@ -60,7 +59,7 @@ func (m *model) inspect(hs []hypothesis, rng *rand.Rand) state {
 	// A drop too small for any LED, at a voltage that would have to light it.
 	for k := range e.data {
 		d := &e.data[k]
-		if d.what != ofDrop || d.track <= 0 || len(d.levels) != 1 {
+		if d.what != ofDrop || d.banned || d.track <= 0 || len(d.levels) != 1 {
 			continue
 		}
 		least := leastDrop(hs)
