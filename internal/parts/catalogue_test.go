@@ -131,6 +131,7 @@ func TestLookups(t *testing.T) {
 		{"M7", "S1M / M7"}, {"df04s", "DB104S / DF04S"}, {"mb6s", "MB6S"}, {"78L05", "78L05A (TO-92)"},
 		{"2sc1815", "2SC1815 (SOT-23)"}, {"2SC1815 (TO-92)", "2SC1815 (TO-92)"}, {"HT7550-1", "HT7550-1 (TO-92)"},
 		{"attiny85", "ATtiny85"}, {"ATtiny85-20PU", "ATtiny85"}, {"ao3400a", "AO3400A"},
+		{"C1815", "2SC1815 (TO-92)"}, {"a1015", "2SA1015 (TO-92)"}, {"BC33725", "BC337-25"}, {"2N2222A", "PN2222A"},
 	} {
 		p, ok := c.Find(x.in)
 		if !ok || p.Common().Name != x.want {

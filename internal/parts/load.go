@@ -336,6 +336,7 @@ func loadBJTs(marks map[string][]Marking, problems *diag.List) []BJT {
 			VIoffMax: num[unit.Volt](t, "vi_off_max_V"), VIoffCond: t.str("vi_off_cond"),
 			VIonMin: num[unit.Volt](t, "vi_on_min_V"), VIonCond: t.str("vi_on_cond"),
 		}
+		b.Also = t.list("also")
 		for _, p := range t.points("hfe_points", 4, 2, 3) {
 			b.Gain = append(b.Gain, GainPoint{unit.Amp(p[0]), unit.Volt(p[1]), p[2], math.NaN(), p[3]})
 		}
