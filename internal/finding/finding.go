@@ -206,18 +206,15 @@ type Mark struct {
 	X, Y  float64 // NaN: a line across the whole plot
 }
 
-// Worst is the verdict of the whole: fails before unknown before close before holds. Reported does not
-// count; with nothing judged the whole is unknown. Unknown verdicts whose Why begins with NotYet do not count.
+// Worst is the verdict of the whole: fails before unknown before close before holds before reported. What is
+// not built or not run yet does not count; with nothing judged the whole is unknown.
 func (f Findings) Worst() Verdict {
-	rank := map[Verdict]int{Holds: 1, Close: 2, Unknown: 3, Fails: 4}
-	worst := Verdict(Unknown)
-	best := 0
+	rank := map[Verdict]int{Reported: 1, Holds: 2, Close: 3, Unknown: 4, Fails: 5}
+	worst := Unknown
+	most := 0
 	for _, j := range f.Verdicts {
-		if j.NotYet() {
-			continue
-		}
-		if r := rank[j.Verdict]; r > best {
-			best, worst = r, j.Verdict
+		if r := rank[j.Verdict]; r > most && !j.NotYet() {
+			most, worst = r, j.Verdict
 		}
 	}
 	return worst
