@@ -3,6 +3,7 @@ package build
 import (
 	"fmt"
 	"regexp"
+	"sort"
 	"strconv"
 	"strings"
 	"time"
@@ -316,7 +317,10 @@ func describe(p parts.Any) string {
 		}
 		return "an NPN"
 	case parts.MOSFET:
-		return "a " + x.Channel + "-channel MOSFET (not built yet)"
+		if x.Channel == "N" {
+			return "an N-channel MOSFET (not built yet)"
+		}
+		return "a P-channel MOSFET (not built yet)"
 	case parts.Diode:
 		if x.Type == "bridge" {
 			return "a bridge"
@@ -434,6 +438,7 @@ func (c *checker) decoder(d *Decoder) {
 					functions = p.Functions + " "
 				}
 			}
+			sort.Strings(io)
 			switch {
 			case has(io, canonical):
 				t.Text = canonical

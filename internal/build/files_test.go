@@ -10,6 +10,8 @@ import (
 	"testing"
 	"testing/fstest"
 
+	"pgregory.net/rapid"
+
 	"fettle/internal/build"
 	"fettle/internal/diag"
 	"fettle/internal/unit"
@@ -173,6 +175,46 @@ func TestAppendReading(t *testing.T) {
 	if err := build.AppendReading(filepath.Join(path, "no", "folder"), x); err == nil {
 		t.Error("no error for a path that cannot be")
 	}
+}
+
+// Whatever lies in the file stays byte for byte, and whatever is appended reads back.
+func TestAppendKeepsEveryByte(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "readings.csv")
+	rapid.Check(t, func(t *rapid.T) {
+		old := rapid.OneOf(
+			rapid.StringMatching(`(lamp[,;]track[,;]current(\r?\n(front|rear)[,;][0-9]{1,2} V[,;][0-9] mA){0,3}\r?\n?)?`),
+			rapid.StringMatching(`[a-z,;"# \n\r\t0-9V]{0,60}`),
+		).Draw(t, "old")
+		if err := os.WriteFile(path, []byte(old), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		x := build.Reading{
+			Date: "2026-02-28", Lamp: rapid.SampledFrom([]string{"front", "rear"}).Draw(t, "lamp"),
+			Track: build.Given(unit.Volt(rapid.IntRange(1, 27).Draw(t, "volt"))), Current: build.Given(unit.Amp(rapid.IntRange(0, 99).Draw(t, "amp")) / 1000),
+			Note: rapid.StringMatching(`[a-z",;#\t äµ]{0,20}`).Draw(t, "note"), ID: rapid.SampledFrom([]string{"", "mine"}).Draw(t, "id"),
+		}
+		if err := build.AppendReading(path, x); err != nil {
+			t.Fatal(err)
+		}
+		got, err := os.ReadFile(path)
+		if err != nil || !bytes.HasPrefix(got, []byte(old)) {
+			t.Fatalf("%q became %q", old, got)
+		}
+		// Read what was added by itself: what was there may hold anything.
+		_, added, _ := bytes.Cut(got, []byte(old))
+		if !bytes.Contains(added, []byte("date,")) {
+			head, _, _ := strings.Cut(strings.TrimPrefix(old, "\ufeff"), "\n")
+			added = append([]byte(strings.TrimSuffix(head, "\r")+"\n"), added...)
+		}
+		b, list := build.Load("x.fettle", []byte(small), build.Beside{ReadingsFile: "readings.csv", Readings: added})
+		if b == nil || len(list) > 0 || len(b.Readings) != 2 {
+			t.Fatalf("%v\n%q\n%q", list, old, added)
+		}
+		r := b.Readings[1]
+		if r.Lamp != x.Lamp || r.Track.Value != x.Track.Value || r.Current.Value != x.Current.Value || r.Note != strings.TrimSpace(x.Note) {
+			t.Fatalf("read back %+v", r)
+		}
+	})
 }
 
 func TestSave(t *testing.T) {

@@ -19,7 +19,7 @@ func guess(written string, names []string) []string {
 		n := plainName(name)
 		d := levenshtein.Distance(w, n, nil)
 		switch {
-		case n == w:
+		case n == w, lookAlikes.Replace(n) == lookAlikes.Replace(w):
 			d = 0
 		case swapped(w, n):
 			d = 1 // two letters changed places
@@ -38,6 +38,9 @@ func guess(written string, names []string) []string {
 	}
 	return found
 }
+
+// lookAlikes makes letters and digits alike that are read for each other.
+var lookAlikes = strings.NewReplacer("o", "0", "l", "1", "i", "1")
 
 // plainName leaves out what people write differently: case, spaces, dashes.
 func plainName(s string) string {

@@ -122,7 +122,7 @@ func everything() string {
 
 func TestEveryExampleLoads(t *testing.T) {
 	src := everything()
-	b, list := Load("all.fettle", []byte(src), Beside{})
+	_, list := Load("all.fettle", []byte(src), Beside{})
 	var out strings.Builder
 	_ = list.Print(&out, map[string][]byte{"all.fettle": []byte(src)})
 	// Of a meter range, burden and input exclude each other: the examples hold both.
@@ -132,7 +132,8 @@ func TestEveryExampleLoads(t *testing.T) {
 		}
 	}
 	src = strings.Replace(src, "input = \"1 MΩ\"\n", "\n", 1)
-	if b, list = Load("all.fettle", []byte(src), Beside{}); b == nil {
+	b, list := Load("all.fettle", []byte(src), Beside{})
+	if b == nil {
 		t.Fatal(list)
 	}
 	if b.Train == nil || b.Board == nil || b.Cost == nil || b.Decoders[0].Acknowledge == nil || b.Vehicles[0].Motor == nil {

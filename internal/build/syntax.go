@@ -147,5 +147,9 @@ func (r *reader) lineMends(p *report, start int, line string) {
 		from, to := start+len(m[1]), start+len(line)-len(m[3])
 		name := strings.TrimSuffix(strings.Fields(m[1])[0], "=")
 		p.try(r.src.span(from, to), quoted(m[2]), name+" = "+quoted(m[2]))
+		if form == bareValue {
+			p.Message = "quantities, words and names stand in double quotes"
+			p.Range = r.src.span(from, to)
+		}
 	}
 }

@@ -203,7 +203,7 @@ func letterForm(number, rest string, d Dimension) (float64, bool) {
 		factor, ok = 1, true
 	case d.NoMilli && factor < 1:
 		return 0, false // 4m7 or 4u7 for a resistance is a slip, not a value
-	case !ok && strings.ToLower(string(r)) == strings.ToLower(d.Symbol) && d.Symbol == SymVolt:
+	case !ok && d.Symbol == SymVolt && strings.EqualFold(string(r), d.Symbol):
 		factor, ok = 1, true // 5V1, as zeners are written
 	}
 	if !ok {
