@@ -114,7 +114,7 @@ func (p *plot) layout() {
 	}
 	p.yTitle = wrap(p.y.title, p.w-8, false)
 	top := p.top + lineStep*float64(len(p.yTitle)) + 6
-	bottom := p.h + p.top - 2*lineStep - 8
+	bottom := p.h + p.top - 2*lineStep - 11
 	p.y.from, p.y.to = bottom, top
 	p.y.mark(tickGap)
 	left := 24.0
@@ -681,7 +681,7 @@ func (p *plot) grid(w *pen) {
 			continue
 		}
 		w.line("grid", x, fr.y, x, fr.y+fr.h)
-		w.text("tick", "middle", x, fr.y+fr.h+lineStep, t.label)
+		w.text("tick", "middle", x, fr.y+fr.h+lineStep+3, t.label)
 	}
 	for _, t := range p.y.ticks {
 		y := p.y.px(t.at)
@@ -692,7 +692,7 @@ func (p *plot) grid(w *pen) {
 		w.line("grid", fr.x, y, fr.x+fr.w, y)
 		w.text("tick", "end", fr.x-6, y+4, t.label)
 	}
-	w.text("axis", "end", fr.x+fr.w, fr.y+fr.h+2*lineStep+1, p.x.title)
+	w.text("axis", "end", fr.x+fr.w, fr.y+fr.h+2*lineStep+4, p.x.title)
 }
 
 // edges draws the limit lines of a band, hatched on the forbidden side as a wall is in a mechanical drawing.
@@ -808,7 +808,7 @@ func (p *plot) set(w *pen, l placedLabel) {
 
 // below writes the names that found no room, and the caption of a drawing that stands alone.
 func (p *plot) below(w *pen) {
-	y := p.frame.y + p.frame.h + 2*lineStep + 16
+	y := p.frame.y + p.frame.h + 2*lineStep + 19
 	for i, l := range p.key {
 		x := 10.0
 		w.leaf("circle", "class", "letter", "cx", num(x), "cy", num(y+7), "r", num(letterSize/2))

@@ -55,7 +55,7 @@ var pageCSS template.CSS
 //go:embed sheet.html
 var pageSource string
 
-var page = template.Must(template.New("sheet").Parse(pageSource))
+var sheetPage = template.Must(template.New("sheet").Parse(pageSource))
 
 // Widths of drawings in px: the wide ones fill the sheet and A4, the narrow ones a phone or the margin.
 const (
@@ -151,7 +151,7 @@ func Sheet(in Input) ([]byte, error) {
 	v.Bench = bench(cautions)
 
 	var b bytes.Buffer
-	if err := page.Execute(&b, v); err != nil {
+	if err := sheetPage.Execute(&b, v); err != nil {
 		return nil, fmt.Errorf("setting the build sheet: %w", err)
 	}
 	return b.Bytes(), nil
