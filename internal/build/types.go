@@ -158,9 +158,6 @@ type Lamp struct {
 	Range      diag.Range
 }
 
-// Limits reports whether any light limit of the lamp is set.
-func (l Lamp) Limits() bool { return l.Good.Known() || l.Seen.Known() || l.NeverAbove.Known() }
-
 // A Motor is a load for later.
 type Motor struct {
 	Resistance Quantity[unit.Ohm]
