@@ -331,7 +331,7 @@ func (s *Solver) Clone() *Solver {
 	t.bjt = append([]bjtK(nil), s.bjt...)
 	t.reg = append([]regulatorK(nil), s.reg...)
 	t.pin = append([]pinK(nil), s.pin...)
-	for _, p := range []*[]float64{&t.v, &t.offset, &t.x, &t.b, &t.inv, &t.lu, &t.base} {
+	for _, p := range []*[]float64{&t.v, &t.offset, &t.x, &t.b, &t.inv, &t.least, &t.anchor, &t.lu, &t.base} {
 		*p = append([]float64(nil), *p...)
 	}
 	t.bad = append([]bool(nil), s.bad...)

@@ -377,7 +377,7 @@ func (l *layout) finish() {
 	}
 	s.x, s.b = make([]float64, n), make([]float64, n+1)
 	s.lu, s.base = make([]float64, s.nnz+1), make([]float64, s.nnz+1)
-	s.inv = make([]float64, n)
+	s.inv, s.least, s.anchor = make([]float64, n), make([]float64, n), make([]float64, n)
 }
 
 func sortInts(a []int32) {

@@ -23,6 +23,9 @@ func (s *Solver) recover(sol *Solution) {
 	if sol.Status = s.raiseSources(sol); sol.Status == Solved {
 		return
 	}
+	if sol.Status = s.settle(sol); sol.Status == Solved {
+		return
+	}
 	if first == Singular || first == Runaway {
 		sol.Status = first
 	}
@@ -90,13 +93,7 @@ func (s *Solver) raiseSources(sol *Solution) Status {
 		s.sources()
 	}
 	defer set(1)
-	clear(s.x)
-	for k := range s.dio {
-		s.dio[k].u = 0
-	}
-	for k := range s.bjt {
-		s.bjt[k].u1, s.bjt[k].u2 = 0, 0
-	}
+	s.zero()
 	saved := make([]float64, s.StateSize())
 	s.Save(saved)
 	at, by := 0.0, 0.1
@@ -115,6 +112,51 @@ func (s *Solver) raiseSources(sol *Solution) Status {
 		s.Restore(saved)
 		if by /= 4; by < 1e-7 {
 			return Limit
+		}
+	}
+	return Limit
+}
+
+// zero puts every node and junction at zero.
+func (s *Solver) zero() {
+	clear(s.x)
+	for k := range s.dio {
+		s.dio[k].u = 0
+	}
+	for k := range s.bjt {
+		s.bjt[k].u1, s.bjt[k].u2 = 0, 0
+	}
+}
+
+// settle lets the circuit find its state as a real one does after switching on, with a capacitance at every
+// node: implicit steps that grow as long as they succeed. Only the final state counts.
+func (s *Solver) settle(sol *Solution) Status {
+	defer func() {
+		clear(s.anchor)
+		s.setShunt(0)
+	}()
+	s.Reset()
+	s.zero()
+	saved := make([]float64, s.StateSize())
+	s.Save(saved)
+	clear(s.anchor)
+	g := 1.0
+	for range mostStages {
+		s.setShunt(g)
+		if s.newton(stageIterations, sol) != Solved {
+			s.Restore(saved)
+			if g *= 8; g > 1e9 {
+				return Limit
+			}
+			continue
+		}
+		if g == 0 {
+			return Solved
+		}
+		s.Save(saved)
+		copy(s.anchor, s.x)
+		if g /= 3; g < 1e-13 {
+			g = 0
 		}
 	}
 	return Limit
@@ -156,13 +198,13 @@ func (s *Solver) solveDense() bool {
 				best = i
 			}
 		}
-		if !(math.Abs(m[best*w+k]) > 0) {
-			return false
-		}
 		if best != k {
 			for j := k; j < w; j++ {
 				m[k*w+j], m[best*w+j] = m[best*w+j], m[k*w+j]
 			}
+		}
+		if d := m[k*w+k]; !(math.Abs(d) > lostDigits) { // rows are scaled to 1
+			m[k*w+k] = lostDigits
 		}
 		inv := 1 / m[k*w+k]
 		for i := k + 1; i < n; i++ {

@@ -20,12 +20,16 @@ const (
 	// StepTolerance bounds the last step of every conducting junction, in units of N·Vt. The current's error
 	// after such a step is half its square, 5e-13.
 	StepTolerance = 1e-6
+	// blockedShare (1/V) makes that same tolerance a millivolt for a blocked junction: looser than the noise
+	// that rounding leaves on nodes that hang on leakage, tight enough not to be taken in by a flat law.
+	blockedShare = 1e-3
 )
 
 const (
-	mostIterations  = 60 // of plain Newton; typical circuits take 5 to 12
-	stageIterations = 40 // of one stage of a continuation
-	mostStages      = 200
+	mostIterations    = 60 // of plain Newton; typical circuits take 5 to 12
+	stageIterations   = 40 // of one stage of a continuation
+	mostStages        = 200
+	boundedIterations = 20
 )
 
 // Status is how a solution came out.
@@ -80,7 +84,10 @@ type Solver struct {
 	unknown   []int32 // by point; n: none
 	free      []int32 // points with an unknown
 	v, offset []float64
+	bound     float64 // beyond what the voltage sources can do
 	x, b, inv []float64
+	least     []float64 // by pivot: what it must exceed
+	anchor    []float64 // ground, or where a settling circuit stood before
 	lu, base  []float64
 
 	stale, moved, sourced bool // device values, conductances, source values changed since the last solution
@@ -96,10 +103,12 @@ type Solver struct {
 
 // context is what all stamps of one iteration share. Static: charges do not flow (dq/dt = 0).
 type context struct {
-	shunt float64 // S, from every node to ground: continuation
+	shunt float64 // S, from every node to its potential in anchor: continuation
 	scale float64 // of all sources: continuation
 	dense bool    // factor with partial pivoting
 	fresh bool    // linearise at the stored junction voltages, not at those of the nodes
+	exact bool    // linearise at those of the nodes, however far the step
+	bound float64 // beyond which no unknown is moved
 }
 
 // Reset forgets the last solution: the next starts cold.
@@ -184,6 +193,11 @@ func (s *Solver) sources() {
 	}
 	copy(s.v, s.offset)
 	s.spread()
+	sum := 0.0
+	for _, b := range s.tree {
+		sum += math.Abs(float64(s.c.elements[b.elem].Volt))
+	}
+	s.bound = 5*sum + 100
 }
 
 // carry moves a junction voltage from old to new parameters at unchanged current: the best start when the
@@ -238,20 +252,36 @@ func (s *Solver) assembleLinear() {
 		}
 	}
 	if !s.ctx.dense {
+		s.remember(a, 0, s.linear)
 		s.eliminate(a, 0, s.linear)
 		copy(s.lu, a)
 	}
 }
 
-// eliminate factors pivots from..to−1 in place; false if one is zero or has lost all its digits.
+// remember keeps what the diagonal was before elimination.
+func (s *Solver) remember(a []float64, from, to int) {
+	for k := from; k < to; k++ {
+		s.least[k] = lostDigits * math.Abs(a[s.pivots[k].diag])
+	}
+}
+
+// lostDigits is the share of its diagonal at which a pivot consists of rounding only. A group of nodes that
+// hangs on junction leakage alone ends there: its common voltage is not determined by any current that
+// could be told from rounding. Such a pivot is held at that share, so that the group stays where it is as
+// long as nothing moves it; the balance of currents is not touched by that.
+const lostDigits = 0x1p-47
+
+// eliminate factors pivots from..to−1 in place; false if a node has no conductance at all.
 func (s *Solver) eliminate(a []float64, from, to int) bool {
 	ok := true
 	for k := from; k < to; k++ {
 		p := &s.pivots[k]
 		d := a[p.diag]
-		if !(math.Abs(d) > leastPivot) {
-			ok = false
-			d = leastPivot
+		if !(math.Abs(d) > s.least[k]) {
+			if d = s.least[k]; !(d > 0) {
+				ok = false
+				d = 1
+			}
 		}
 		inv := 1 / d
 		s.inv[k] = inv
@@ -272,9 +302,6 @@ func (s *Solver) eliminate(a []float64, from, to int) bool {
 	}
 	return ok
 }
-
-// leastPivot (S): below the leakage floor of a single junction there is nothing left but rounding.
-const leastPivot = 1e-32
 
 // substitute solves with the factors: b becomes the step.
 func (s *Solver) substitute(a, b []float64) {
@@ -326,24 +353,24 @@ func (s *Solver) stamp() (limited bool, step float64) {
 	if s.ctx.shunt > 0 {
 		for k, x := range s.x {
 			if k < s.branchAt || k >= s.branchAt+s.branches {
-				b[k] -= s.ctx.shunt * x
+				b[k] -= s.ctx.shunt * (x - s.anchor[k])
 			}
 		}
 	}
-	fresh := s.ctx.fresh
+	fresh, exact := s.ctx.fresh, s.ctx.exact
 	for k := range s.dio {
 		d := &s.dio[k]
 		w := v[d.a] - v[d.k]
 		var lim bool
 		if !fresh {
 			var u float64
-			if u = w; !d.fixed {
+			if u = w; !d.fixed && !exact {
 				u, lim = d.j.Limit(w, d.u)
 			}
 			du := math.Abs(u - d.u)
 			d.u = u
 			i, g, bend := d.j.Current(u)
-			step = max(step, du*min(d.invNVt, bend*d.invIS))
+			step = max(step, du*(min(d.invNVt, bend*d.invIS)+blockedShare))
 			d.i = i
 			limited = limited || lim
 			if lim {
@@ -374,10 +401,10 @@ func (s *Solver) stamp() (limited bool, step float64) {
 		d1, d2 := math.Inf(1), math.Inf(1)
 		if !fresh {
 			u1, u2, lim1, lim2 := w1, w2, false, false
-			if !q.fixedBE {
+			if !q.fixedBE && !exact {
 				u1, lim1 = q.law.BE.Limit(w1, q.u1)
 			}
-			if !q.fixedBC {
+			if !q.fixedBC && !exact {
 				u2, lim2 = q.law.BC.Limit(w2, q.u2)
 			}
 			d1, d2 = math.Abs(u1-q.u1), math.Abs(u2-q.u2)
@@ -386,7 +413,7 @@ func (s *Solver) stamp() (limited bool, step float64) {
 		}
 		p := &q.at
 		q.law.Eval(q.u1, q.u2, p)
-		step = max(step, d1*min(q.invNVt, p.BendBE*q.invIS), d2*min(q.invNVt, p.BendBC*q.invIS))
+		step = max(step, d1*(min(q.invNVt, p.BendBE*q.invIS)+blockedShare), d2*(min(q.invNVt, p.BendBC*q.invIS)+blockedShare))
 		w1 -= q.u1
 		w2 -= q.u2
 		ic := q.law.Sign * (p.IC + p.IC1*w1 + p.IC2*w2)
@@ -411,8 +438,11 @@ func (s *Solver) stamp() (limited bool, step float64) {
 		win, wout, wi := v[r.in]-v[r.gnd], v[r.out]-v[r.gnd], s.x[r.branch]
 		if !fresh {
 			var lim bool
-			r.vin, r.i, lim = r.law.Bound(win, r.vin, wi)
-			r.vout = wout
+			vin, i := win, wi
+			if !exact {
+				vin, i, lim = r.law.Bound(win, r.vin, wi, r.i)
+			}
+			r.vin, r.vout, r.i = vin, wout, i
 			limited = limited || lim
 		}
 		p := &r.at
@@ -515,21 +545,21 @@ func (s *Solver) step() bool {
 			return false
 		}
 	} else {
+		s.remember(s.lu, s.linear, s.n)
 		ok := s.eliminate(s.lu, s.linear, s.n)
 		s.substitute(s.lu, s.b)
 		if !ok {
 			return false
 		}
 	}
-	for k := range s.x {
-		s.x[k] += s.b[k]
+	// One sum finds any number that is not finite.
+	sum, top := 0.0, s.ctx.bound
+	for k, dx := range s.b[:s.n] {
+		x := s.x[k] + dx
+		sum += x
+		s.x[k] = max(-top, min(top, x))
 	}
 	s.spread()
-	// One sum finds any number that is not finite.
-	sum := 0.0
-	for _, x := range s.x {
-		sum += x
-	}
 	return sum-sum == 0
 }
 
@@ -541,7 +571,7 @@ func (s *Solver) spread() {
 }
 
 // runawayVolt is beyond anything a circuit of this project can hold.
-const runawayVolt = 1e9
+const runawayVolt = 1e6
 
 // newton iterates from the stored junction voltages.
 func (s *Solver) newton(most int, sol *Solution) Status {
@@ -560,19 +590,37 @@ func (s *Solver) newton(most int, sol *Solution) Status {
 			break
 		}
 		s.ctx.fresh = false
+		// At first a flat law's promise of kilovolts is not believed; a current source may mean it.
+		if s.ctx.bound = s.bound; it >= boundedIterations {
+			s.ctx.bound = math.Inf(1)
+		}
 		sol.Iterations++
 		if !s.step() {
 			return Singular
 		}
 	}
-	amp, _ := s.balanced()
+	// Small residual is success, even if steps are not: take every junction where its nodes are.
+	s.ctx.exact = true
+	s.stamp()
+	s.ctx.exact = false
+	amp, ok := s.balanced()
 	sol.Residual = unit.Amp(amp)
-	for _, x := range s.x {
-		if !(math.Abs(x) < runawayVolt) {
-			return Runaway
-		}
+	if ok {
+		return Solved
+	}
+	if !(s.highest() <= runawayVolt) {
+		return Runaway
 	}
 	return Limit
+}
+
+// highest is the largest magnitude among the unknowns.
+func (s *Solver) highest() float64 {
+	m := 0.0
+	for _, x := range s.x {
+		m = max(m, math.Abs(x))
+	}
+	return m
 }
 
 // Solve finds the operating point, starting from the last one.
@@ -594,11 +642,14 @@ func (s *Solver) Solve() Solution {
 	}
 	if sol.Status == Solved {
 		sol.Condition = s.condition()
-		if e, i := s.unlimited(); i > absurdAmp {
-			sol.Status = Runaway
-			s.why = "nothing limits the current through " + s.c.elements[e].words()
-		}
-	} else {
+	}
+	if sol.Status == Solved && s.highest() > runawayVolt {
+		sol.Status = Runaway
+	}
+	if e, i := s.unlimited(); i > absurdAmp {
+		sol.Status = Runaway
+		s.why = "nothing limits the current through " + s.c.elements[e].words()
+	} else if sol.Status != Solved {
 		s.why = s.explain(sol.Status)
 	}
 	return sol
