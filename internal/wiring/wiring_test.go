@@ -1,0 +1,244 @@
+package wiring_test
+
+import (
+	"context"
+	"math"
+	"testing"
+
+	"fettle/examples"
+	"fettle/internal/build"
+	"fettle/internal/circuit"
+	"fettle/internal/device"
+	"fettle/internal/survey"
+	"fettle/internal/unit"
+	"fettle/internal/wiring"
+)
+
+// demo is the embedded build with its open values given, and its lamps as the readings show them.
+func demo(t *testing.T) (*build.Build, map[string]*wiring.LampPosterior) {
+	t.Helper()
+	f, list, err := build.OpenFS(examples.FS, examples.Demo)
+	if err != nil || list.HasErrors() {
+		t.Fatal(err, list)
+	}
+	for i := range f.Build.Decoders[0].Outputs {
+		o := &f.Build.Decoders[0].Outputs[i]
+		o.Series, o.Base, o.Pulldown = build.Given(unit.Ohm(1000)), build.Given(unit.Ohm(4700)), build.Given(unit.Ohm(47000))
+	}
+	s, err := survey.Survey(context.Background(), f.Build, survey.Settings{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return f.Build, s.Lamps
+}
+
+func network(t *testing.T) *wiring.Network {
+	t.Helper()
+	b, lamps := demo(t)
+	n, missing, err := wiring.NewNetwork(b, &b.Decoders[0], lamps)
+	if err != nil || len(missing) > 0 {
+		t.Fatal(err, missing)
+	}
+	return n
+}
+
+func operate(t *testing.T, n *wiring.Network, st wiring.State) wiring.Operating {
+	t.Helper()
+	sol := n.Solve(st)
+	if sol.Status != circuit.Solved {
+		t.Fatalf("%s: %+v", st, sol)
+	}
+	var op wiring.Operating
+	n.Read(sol, &op)
+	return op
+}
+
+// The equivalent diode of a group must carry what the junctions wired one by one carry.
+func TestJunctionStandsForTheGroup(t *testing.T) {
+	led := device.Diode{IS: 1e-17, N: 2, RS: 3, XTI: 3, EG: 2.1, GP: 1e-9, T0: 300.15} // "red" of a numerical reference set, made up
+	for _, c := range []struct{ series, parallel int }{{1, 1}, {2, 1}, {1, 2}, {2, 3}, {3, 2}} {
+		p := wiring.LampParams{Series: c.series, Parallel: c.parallel, Hidden: 470, LED: led}
+		whole, single := circuit.New(), circuit.New()
+		feed := whole.Node("plus")
+		e := wiring.AddLamp(whole, "a", feed, circuit.Ground, p)
+		whole.Voltage("supply", feed, circuit.Ground, 9)
+		plus, in := single.Node("plus"), single.Node("in")
+		single.Voltage("supply", plus, circuit.Ground, 9)
+		r := single.Resistor("hidden", plus, in, p.Hidden)
+		for row := range c.parallel {
+			at := in
+			for k := range c.series {
+				next := circuit.Ground
+				if k < c.series-1 {
+					next = single.Node(string(rune('a'+row)) + string(rune('a'+k)))
+				}
+				single.Diode("led", at, next, led)
+				at = next
+			}
+		}
+		for _, temp := range []unit.Celsius{-10, 25, 70} {
+			var i [2]float64
+			for k, net := range []*circuit.Circuit{whole, single} {
+				s, err := circuit.Compile(net)
+				if err != nil {
+					t.Fatal(err)
+				}
+				s.SetTemperature(temp.Kelvin())
+				if sol := s.Solve(); sol.Status != circuit.Solved {
+					t.Fatal(sol)
+				}
+				i[k] = float64(s.I([]circuit.Elem{e.Hidden, r}[k], 0))
+			}
+			if math.Abs(i[0]/i[1]-1) > 1e-9 {
+				t.Errorf("%d in a row, %d side by side, %s: group %g A, one by one %g A", c.series, c.parallel, temp, i[0], i[1])
+			}
+		}
+	}
+}
+
+// A lamp on the left rail conducts only while that rail is positive (NEM 651 has no common plus), and in the
+// dark half its LED sees about one rectifier drop in reverse.
+func TestHalfWaveLamp(t *testing.T) {
+	n := network(t)
+	left := operate(t, n, wiring.State{LeftPositive: true, Drive: wiring.On, Track: 14})
+	right := operate(t, n, wiring.State{LeftPositive: false, Drive: wiring.On, Track: 14})
+	for i := range n.Outputs {
+		if left.Out[i].Lamp < 2e-3 {
+			t.Errorf("%s: %s with its rail positive, want milliamperes", n.Outputs[i].Name, left.Out[i].Lamp)
+		}
+		if math.Abs(float64(right.Out[i].Lamp)) > 1e-6 {
+			t.Errorf("%s: %s with its rail negative, want below 1 µA", n.Outputs[i].Name, right.Out[i].Lamp)
+		}
+		if v := -right.Out[i].LED; v < 0 || v > 1.2 {
+			t.Errorf("%s: LED sees %s in reverse, want about one rectifier drop", n.Outputs[i].Name, v)
+		}
+	}
+	// A bridge makes the chip's supply alike in both polarities, up to what the lamps draw.
+	if d := math.Abs(float64(left.VCC - right.VCC)); d > 0.05 {
+		t.Errorf("the chip's supply differs by %g V between polarities", d)
+	}
+}
+
+// Rectified DCC: the plus is the track less two rectifier drops (C-16 of the checks: 22 V gives 20.6 V with
+// 0.7 V drops; computed from NMRA S-9.1 levels).
+func TestRectifiedPlus(t *testing.T) {
+	n := network(t)
+	for _, u := range []unit.Volt{8.5, 12, 22, 24} {
+		op := operate(t, n, wiring.State{LeftPositive: true, Drive: wiring.Off, Track: u})
+		if drop := u - op.Plus; drop < 1.2 || drop > 1.7 {
+			t.Errorf("track %s: plus %s, want two drops of 0.6 to 0.85 V below", u, op.Plus)
+		}
+	}
+}
+
+// Power in is power out, at random points of everything that varies and in every state.
+func TestPowerBalances(t *testing.T) {
+	n := network(t)
+	z := n.Typical()
+	for k := range 40 {
+		for i, v := range n.Vars {
+			x := math.Sin(float64(7*k+3*i) * 1.7)
+			if v.Levels > 0 {
+				z[i] = math.Floor((x + 1) / 2 * float64(v.Levels-1))
+			} else {
+				z[i] = x
+			}
+		}
+		n.Set(z)
+		for _, d := range []wiring.Drive{wiring.Off, wiring.On, wiring.Reset} {
+			for _, left := range []bool{true, false} {
+				operate(t, n, wiring.State{LeftPositive: left, Drive: d, Track: unit.Volt(9 + k%15)})
+				sum, most := 0.0, 0.0
+				for e := range n.Circuit.Elements() {
+					p := float64(n.Solver.Power(circuit.Elem(e)))
+					sum += p
+					most = math.Max(most, math.Abs(p))
+				}
+				if math.Abs(sum) > 1e-8*most {
+					t.Errorf("powers sum to %g W, largest %g W", sum, most)
+				}
+			}
+		}
+	}
+}
+
+// The road to a state must not show in the answer.
+func TestWarmAndColdAgree(t *testing.T) {
+	n := network(t)
+	states := []wiring.State{
+		{LeftPositive: true, Drive: wiring.On, Track: 9}, {LeftPositive: true, Drive: wiring.On, Track: 24},
+		{Drive: wiring.Off, Track: 24}, {LeftPositive: true, Drive: wiring.Reset, Track: 18}, {Drive: wiring.On, Track: 14},
+	}
+	var warm []wiring.Operating
+	for range 3 {
+		warm = warm[:0]
+		for _, st := range states {
+			warm = append(warm, operate(t, n, st))
+		}
+	}
+	for k, st := range states {
+		m := n.Clone()
+		m.Set(m.Typical())
+		cold := operate(t, m, st)
+		for i := range cold.Out {
+			a, b := float64(cold.Out[i].Lamp), float64(warm[k].Out[i].Lamp)
+			if math.Abs(a-b) > 1e-9*math.Max(math.Abs(a), 1e-3) {
+				t.Errorf("%s, %s: cold %g A, warm %g A", st, n.Outputs[i].Name, a, b)
+			}
+		}
+	}
+}
+
+func TestMissingIsNamed(t *testing.T) {
+	b, lamps := demo(t)
+	b.Decoders[0].Outputs[0].Base = build.Quantity[unit.Ohm]{Choose: true}
+	delete(lamps, "rear")
+	n, missing, err := wiring.NewNetwork(b, &b.Decoders[0], lamps)
+	if n != nil || err != nil {
+		t.Fatal(n, err)
+	}
+	var ids []string
+	for _, m := range missing {
+		ids = append(ids, m.ID)
+	}
+	if len(ids) != 2 || ids[0] != "output.front.base" || ids[1] != "lamp.rear" {
+		t.Errorf("missing %v, want output.front.base and lamp.rear", ids)
+	}
+}
+
+// An edit changes the copy alone.
+func TestEditedLeavesTheNetworkAlone(t *testing.T) {
+	n := network(t)
+	st := wiring.State{LeftPositive: true, Drive: wiring.On, Track: 14}
+	before := operate(t, n, st)
+	m, err := n.Edited(func(c *circuit.Circuit) { c.Resistor("bridge", n.Outputs[0].Socket, n.Outputs[0].Collector, 0.05) })
+	if err != nil {
+		t.Fatal(err)
+	}
+	m.Set(m.Typical())
+	bridged := operate(t, m, st)
+	if bridged.Out[0].Lamp < 1.5*before.Out[0].Lamp {
+		t.Errorf("series resistor bridged: %s, before %s", bridged.Out[0].Lamp, before.Out[0].Lamp)
+	}
+	if after := operate(t, n, st); after.Out[0].Lamp != before.Out[0].Lamp {
+		t.Errorf("the network itself changed: %s, before %s", after.Out[0].Lamp, before.Out[0].Lamp)
+	}
+}
+
+// The chip's own current between the sheet's points: 5 mA typical and 8 mA at most at 8 MHz and 5 V
+// (ATtiny25/45/85, from memory of 2586Q table 21-1), in proportion to the clock below.
+func TestChipCurrent(t *testing.T) {
+	n := network(t)
+	op := operate(t, n, wiring.State{LeftPositive: true, Drive: wiring.Off, Track: 14})
+	i := float64(op.VCC) / 5 * 5e-3
+	got := float64(n.Solver.I(n.ChipDraw, 0))
+	if math.Abs(got/i-1) > 1e-6 {
+		t.Errorf("the chip draws %g A at %s, want %g A", got, op.VCC, i)
+	}
+	if v, _ := wiring.MinimumSupply(n.Chip, 8e6); math.Abs(float64(v)-2.7) > 0.011 {
+		t.Errorf("8 MHz from %s, want 2.7 V (-20 grade)", v)
+	}
+	if v, _ := wiring.MinimumSupply(n.Chip, 16e6); math.Abs(float64(v)-3.78) > 0.011 {
+		t.Errorf("16 MHz from %s, want 3.78 V (-20 grade)", v)
+	}
+}
