@@ -517,9 +517,9 @@ func (c *chooser) free(n *wiring.Network, p pick) string {
 	}
 	// What light would hold at the bound that the ratings and upper limits leave?
 	if p.hi.by != nil && p.hi.by.AtLeast {
-		r := p.lo.r
-		if p.lo.by == nil || p.lo.by == p.hi.by {
-			r = leastOhm
+		r := leastOhm
+		if p.lo.by != nil && p.lo.by != p.hi.by {
+			r = c.next(n, p.i, p.lo.r)
 		}
 		set := require.For(n).Only(p.i, require.Light)
 		for q := range set.Requirements {
@@ -528,7 +528,7 @@ func (c *chooser) free(n *wiring.Network, p pick) string {
 			}
 			try(n, p.i, p.k, r)
 			w := set.One(q).On(n).Worst()[0]
-			mend := fmt.Sprintf("ask for at most %s there (worst case at %s)", unit.Amp(0.95*w.Value), r)
+			mend := fmt.Sprintf("ask for at most %s there (%s gives %s at its worst corner)", roundDown(0.98*w.Value), r, unit.Amp(w.Value))
 			if o.HalfWave {
 				mend += fmt.Sprintf("; or feed lamp %s from the rectified plus, which doubles its mean current at the same peak", o.LampName)
 			}
@@ -536,4 +536,22 @@ func (c *chooser) free(n *wiring.Network, p pick) string {
 		}
 	}
 	return "raise what excludes it, or move the lamp's limits apart"
+}
+
+// next is the smallest resistor of the drawer, else of E24, that is not below r.
+func (c *chooser) next(n *wiring.Network, i int, r unit.Ohm) unit.Ohm {
+	if c.b.Drawer != nil {
+		for _, it := range c.b.Drawer.Resistors(n.Outputs[i].Output.Package.Text) {
+			if it.R >= r && it.Count != 0 {
+				return it.R
+			}
+		}
+	}
+	return parts.Up(r, "E24")
+}
+
+// roundDown keeps two significant digits, towards zero.
+func roundDown(x float64) unit.Amp {
+	step := math.Pow(10, math.Floor(math.Log10(x))-1)
+	return unit.Amp(math.Floor(x/step) * step)
 }

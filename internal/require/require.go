@@ -111,13 +111,14 @@ func (r *Requirement) Margin(value float64) float64 {
 }
 
 // Slack is the margin as a factor, for comparing unlike requirements: ln(value/limit), with the sign that
-// positive holds. Values of the wrong sign count as far off.
+// positive holds. Beyond e¹⁰ it counts as far off, and so do values of the other sign.
 func (r *Requirement) Slack(value float64) float64 {
+	const far = 10
 	if r.Limit == 0 || value == 0 || (value < 0) != (r.Limit < 0) {
 		if r.Margin(value) >= 0 {
-			return 10
+			return far
 		}
-		return -10
+		return -far
 	}
 	s := math.Log(value / r.Limit)
 	if !r.AtLeast {
@@ -126,7 +127,7 @@ func (r *Requirement) Slack(value float64) float64 {
 	if r.Limit < 0 {
 		s = -s
 	}
-	return s
+	return math.Max(-far, math.Min(far, s))
 }
 
 // Judge turns the worst value into a verdict; uncertainty is in the unit of the value (0: none stated).
