@@ -1,60 +1,294 @@
-package prove
+package prove_test
 
 import (
+	"bytes"
 	"context"
-	"fmt"
+	"encoding/gob"
 	"math"
+	"slices"
+	"strings"
+	"sync"
 	"testing"
-	"time"
 
 	"fettle/examples"
 	"fettle/internal/build"
 	"fettle/internal/choose"
-	"fettle/internal/device"
+	"fettle/internal/finding"
+	"fettle/internal/prove"
+	"fettle/internal/survey"
 	"fettle/internal/unit"
 	"fettle/internal/wiring"
 )
 
-func demoLamps() map[string]*wiring.LampPosterior {
-	mk := func(name, class string, r unit.Ohm, vf unit.Volt, par int) *wiring.LampPosterior {
-		p := &wiring.LampPosterior{Name: name, Class: class, Surveyed: true, IFmax: 0.02, IFpeak: 0.1, VRmax: 5, Ratings: "class"}
-		for k := range 512 {
-			s := (float64(k)/511*2 - 1)
-			d := device.Diode{IS: 2e-22, N: 2.35, RS: 12, EG: 3, XTI: 3}
-			at := d.Voltage(0.002, 298.15)
-			vt := 2.35 * 0.0257
-			_ = vt
-			d.IS *= unit.Amp(math.Exp(float64(at-vf)/vt + 0.1*s))
-			p.Samples = append(p.Samples, wiring.LampParams{Series: 1, Parallel: par, Hidden: r * unit.Ohm(1-0.02*s), LED: d})
-		}
-		p.Best = p.Samples[255]
-		return p
-	}
-	return map[string]*wiring.LampPosterior{"front": mk("front", "white", 1000, 2.75, 1), "rear": mk("rear", "red", 680, 1.8, 2)}
-}
-
-func TestTry(t *testing.T) {
+var chosen = sync.OnceValues(func() (*build.Build, map[string]*wiring.LampPosterior) {
 	f, list, err := build.OpenFS(examples.FS, examples.Demo)
 	if err != nil || list.HasErrors() {
-		t.Fatal(err, list)
+		panic(list)
 	}
-	t0 := time.Now()
-	c, err := choose.Choose(context.Background(), f.Build, demoLamps())
-	fmt.Println("choose", time.Since(t0), err)
-	for _, v := range c.Findings.Values {
-		fmt.Println(v.ID, unit.Format(v.Value, v.Unit, 3), v.Reason)
+	s, err := survey.Survey(context.Background(), f.Build, survey.Settings{})
+	if err != nil {
+		panic(err)
 	}
-	for _, v := range c.Findings.Verdicts {
-		fmt.Println(v.ID, v.Verdict, v.Why, v.Mend)
+	c, err := choose.Choose(context.Background(), f.Build, s.Lamps)
+	if err != nil {
+		panic(err)
 	}
-	t0 = time.Now()
-	r, err := Prove(context.Background(), c.Build, demoLamps(), Settings{})
-	fmt.Println("prove", time.Since(t0), err)
-	for _, j := range r.Findings.Verdicts {
-		fmt.Println(j.Verdict.Shape(), j.ID, unit.Format(j.Value, j.Unit, 3), j.Sense, unit.Format(j.Limit, j.Unit, 3), fmt.Sprintf("%.0f%%", 100*j.Margin), j.Confidence, j.Why)
+	return c.Build, s.Lamps
+})
+
+// demo is the embedded build with every open value chosen, and its lamps: copies that a test may change.
+func demo(t testing.TB) (*build.Build, map[string]*wiring.LampPosterior) {
+	t.Helper()
+	was, lamps := chosen()
+	b := *was
+	b.Decoders = slices.Clone(b.Decoders)
+	b.Decoders[0].Outputs = slices.Clone(b.Decoders[0].Outputs)
+	b.Vehicles = slices.Clone(b.Vehicles)
+	b.Vehicles[0].Lamps = slices.Clone(b.Vehicles[0].Lamps)
+	copies := map[string]*wiring.LampPosterior{}
+	for name, p := range lamps {
+		c := *p
+		copies[name] = &c
 	}
-	fmt.Println(r.Findings.Verdicts[0].Worst)
-	for _, row := range r.Findings.Tables[0].Rows {
-		fmt.Println(row[0].Text, "|", row[1].Text, "|", unit.Format(row[2].Number, row[2].Unit, 2), unit.Format(row[3].Number, row[3].Unit, 2), row[4].Text)
+	return &b, copies
+}
+
+func run(t testing.TB, b *build.Build, lamps map[string]*wiring.LampPosterior, s prove.Settings) finding.Findings {
+	t.Helper()
+	r, err := prove.Prove(context.Background(), b, lamps, s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r.Findings
+}
+
+func verdict(t *testing.T, f finding.Findings, id string) finding.Judgement {
+	t.Helper()
+	for _, j := range f.Verdicts {
+		if j.ID == id {
+			return j
+		}
+	}
+	t.Fatalf("no verdict %s", id)
+	return finding.Judgement{}
+}
+
+const few = 500 // samples where their number is not the point
+
+func TestDemoHolds(t *testing.T) {
+	b, lamps := demo(t)
+	f := run(t, b, lamps, prove.Settings{})
+	if w := f.Worst(); w != finding.Holds {
+		t.Errorf("the demo as a whole: %s", w)
+	}
+	for _, j := range f.Verdicts {
+		switch {
+		case j.NotYet():
+		case j.Verdict != finding.Holds:
+			t.Errorf("%s: %s (%g against %g) %s %s", j.ID, j.Verdict, j.Value, j.Limit, j.Why, j.Confidence)
+		case strings.HasPrefix(j.ID, "drawer."):
+		case j.Yield == nil || j.Yield.Held != j.Yield.Samples || j.Yield.Samples != 10000:
+			t.Errorf("%s: yield %+v, want 10 000 of 10 000", j.ID, j.Yield)
+		case j.Source == "" || j.Worst == "" || j.Method == "" || j.Confidence == "" || j.Working == nil:
+			t.Errorf("%s: a number that travels alone: %+v", j.ID, j)
+		}
+	}
+	for _, n := range f.Notes {
+		if n.Kind == "defect" {
+			t.Errorf("the samples beat the search: %s", n.Text)
+		}
+	}
+	if len(f.Cautions) < 5 {
+		t.Errorf("%d cautions", len(f.Cautions))
+	}
+}
+
+// Resistors a decimal place off are what happens at a bench; each must fail where a builder would look, with a
+// way out.
+func TestDecimalSlipsFail(t *testing.T) {
+	for _, c := range []struct {
+		change func(o *build.Output)
+		id     string
+		mend   string
+	}{
+		{func(o *build.Output) { o.Series.Value *= 10 }, "output.front.good", "smaller"},
+		{func(o *build.Output) { o.Series.Value /= 10 }, "output.front.never-above-peak", "larger"},
+		{func(o *build.Output) { o.Base.Value *= 10 }, "output.front.overdrive-high", "smaller"},
+		{func(o *build.Output) { o.Base.Value /= 100 }, "output.front.pin-current", "larger"},
+		{func(o *build.Output) { o.Pulldown.Value *= 10 }, "output.front.dark-reset", "smaller"},
+	} {
+		b, lamps := demo(t)
+		c.change(&b.Decoders[0].Outputs[0])
+		f := run(t, b, lamps, prove.Settings{Samples: few})
+		j := verdict(t, f, c.id)
+		if j.Verdict != finding.Fails || !strings.Contains(j.Mend, c.mend) || j.Margin >= 0 {
+			t.Errorf("%s: %s, margin %g, mend %q; want fails and a %s value", c.id, j.Verdict, j.Margin, j.Mend, c.mend)
+		}
+		if rear := verdict(t, f, "output.rear.good"); rear.Verdict != finding.Holds {
+			t.Errorf("%s: the other output fails too", c.id)
+		}
+	}
+}
+
+// Determinism: the same input gives the same bytes, whatever the number of threads.
+func TestSameInputSameBytes(t *testing.T) {
+	b, lamps := demo(t)
+	var first []byte
+	for range 2 {
+		var buf bytes.Buffer
+		if err := gob.NewEncoder(&buf).Encode(run(t, b, lamps, prove.Settings{Samples: few, Figures: true})); err != nil {
+			t.Fatal(err)
+		}
+		if first == nil {
+			first = buf.Bytes()
+		} else if !bytes.Equal(first, buf.Bytes()) {
+			t.Error("two proofs of one build differ")
+		}
+	}
+}
+
+func TestUnknownIsSaid(t *testing.T) {
+	b, lamps := demo(t)
+	b.Decoders[0].Outputs[0].Series = build.Quantity[unit.Ohm]{}
+	f := run(t, b, lamps, prove.Settings{Samples: few})
+	if j := verdict(t, f, "output.front.series"); j.Verdict != finding.Unknown || !strings.Contains(j.Why, "not known") {
+		t.Errorf("an open series resistor: %s, %q", j.Verdict, j.Why)
+	}
+	b, lamps = demo(t)
+	b.Vehicles[0].Lamps[0].Good = build.Quantity[unit.Amp]{}
+	if j := verdict(t, run(t, b, lamps, prove.Settings{Samples: few}), "output.front.good"); j.Verdict != finding.Unknown || j.NotYet() {
+		t.Errorf("no good current said: %s, %q", j.Verdict, j.Why)
+	}
+}
+
+func TestDeadLampFails(t *testing.T) {
+	b, lamps := demo(t)
+	lamps["front"].Dead, lamps["front"].Samples = true, nil
+	f := run(t, b, lamps, prove.Settings{Samples: few})
+	if j := verdict(t, f, "output.front.lamp"); j.Verdict != finding.Fails || j.Mend == "" {
+		t.Errorf("a dead lamp: %s, mend %q", j.Verdict, j.Mend)
+	}
+}
+
+func TestDrawerIsCounted(t *testing.T) {
+	b, lamps := demo(t)
+	d := *b.Drawer
+	d.Items = append(d.Items[:0:0], d.Items...)
+	b.Drawer = &d
+	for i := range d.Items {
+		if d.Items[i].Part == "MMBT3904" {
+			d.Items[i].Count = 1
+		}
+	}
+	f := run(t, b, lamps, prove.Settings{Samples: few})
+	if j := verdict(t, f, "drawer.MMBT3904"); j.Verdict != finding.Fails || j.Value != 1 || j.Limit != 2 || !strings.Contains(j.Mend, "buy 1") {
+		t.Errorf("one transistor for two outputs: %+v", j)
+	}
+}
+
+func TestDCIsJudgedWhereAsked(t *testing.T) {
+	b, lamps := demo(t)
+	b.Track.DC = build.Words(build.DCBoth)
+	f := run(t, b, lamps, prove.Settings{Samples: few})
+	// On DC the right rail is positive going forward (NEM 631), so a lamp on the left rail lights in reverse only.
+	if j := verdict(t, f, "output.front.dc-forward-seen"); j.Verdict != finding.Fails {
+		t.Errorf("a lamp on the left rail, DC forward: %s", j.Verdict)
+	}
+	if j := verdict(t, f, "output.front.dc-reverse-seen"); j.Verdict != finding.Holds {
+		t.Errorf("a lamp on the left rail, DC reverse: %s", j.Verdict)
+	}
+}
+
+// What an accidental short does, on hand figures: the pin into a base is limited by the pin alone
+// ((5 − 0.9) V / (70 + 50) Ω is of the order of 40…160 mA against 40 mA), the plus on a collector makes the
+// transistor burn gain × base current × 13 V, the plus on the chip's supply is far above its 6 V.
+func TestSlips(t *testing.T) {
+	b, lamps := demo(t)
+	f := run(t, b, lamps, prove.Settings{Samples: few})
+	outcome := map[string]string{}
+	for _, table := range f.Tables {
+		if strings.HasPrefix(table.ID, "slips.") {
+			for _, row := range table.Rows {
+				outcome[row[0].Text] = row[4].Text
+				if row[4].Verdict == "" {
+					t.Errorf("%s has no verdict", row[0].Text)
+				}
+			}
+		}
+	}
+	for slip, want := range map[string]string{
+		"chip pin PB0 touches the base of output front (past its resistor)": "kills it",
+		"collector of output front touches the rectified plus, switched on": "kills it",
+		"base of output front touches the rectified plus":                   "kills it",
+		"chip supply touches the rectified plus":                            "kills it",
+		"series resistor of output front bridged":                           "survives",
+		"base of output front touches its collector":                        "harmless, but a lamp lights that is off",
+		"collectors of outputs front and rear touch":                        "survives",
+		"chip pin PB1 touches minus, switched on":                           "kills it",
+		"chip pin PB1 touches the rectified plus":                           "kills it",
+		"series resistor of output rear bridged":                            "survives",
+		"collector of output rear touches the rectified plus, switched on":  "kills it",
+		"base of output rear touches the rectified plus":                    "kills it",
+		"chip pin PB1 touches the base of output rear (past its resistor)":  "kills it",
+		"base of output rear touches its collector":                         "harmless, but a lamp lights that is off",
+		"chip pin PB0 touches minus, switched on":                           "kills it",
+		"chip pin PB0 touches the rectified plus":                           "kills it",
+	} {
+		if !strings.HasPrefix(outcome[slip], want) {
+			t.Errorf("%s: %q, want %q", slip, outcome[slip], want)
+		}
+	}
+}
+
+// The figures show what the verdicts say: the light curve passes the mean that was judged, and the chosen
+// point of the saturation figure lies past the knee.
+func TestFiguresAgreeWithVerdicts(t *testing.T) {
+	b, lamps := demo(t)
+	f := run(t, b, lamps, prove.Settings{Samples: few, Figures: true})
+	for _, fig := range f.Figures {
+		switch fig.ID {
+		case "output.front.light":
+			j := verdict(t, f, "output.front.good")
+			for k, u := range fig.Curves[0].X {
+				if u == 14 {
+					if low := fig.Shades[0].Low[k]; math.Abs(low/j.Value-1) > 0.01 {
+						t.Errorf("the dimmest at 14 V is drawn at %g A and judged at %g A", low, j.Value)
+					}
+				}
+			}
+		case "output.front.saturation":
+			var knee, chosen float64
+			for _, m := range fig.Marks {
+				if strings.HasPrefix(m.Label, "knee") {
+					knee = m.X
+				}
+				if strings.HasPrefix(m.Label, "chosen") {
+					chosen = m.X
+				}
+			}
+			if knee <= 0 || chosen < 2*knee {
+				t.Errorf("chosen %g A, knee %g A: not past it by a factor of two", chosen, knee)
+			}
+		}
+	}
+	if len(f.Figures) != 4 {
+		t.Errorf("%d figures for two outputs", len(f.Figures))
+	}
+}
+
+func TestCancelled(t *testing.T) {
+	b, lamps := demo(t)
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	if _, err := prove.Prove(ctx, b, lamps, prove.Settings{}); err == nil {
+		t.Error("a cancelled proof returned without an error")
+	}
+}
+
+func BenchmarkProveTheDemo(b *testing.B) {
+	f, lamps := demo(b)
+	b.ReportAllocs()
+	for b.Loop() {
+		run(b, f, lamps, prove.Settings{})
 	}
 }

@@ -81,13 +81,13 @@ func (s *Set) searchEach(n *wiring.Network) spread.Found {
 	var wg sync.WaitGroup
 	for range runtime.GOMAXPROCS(0) {
 		wg.Go(func() {
-			m := n.Clone()
 			for {
 				q := int(next.Add(1)) - 1
 				if q >= len(s.Requirements) {
 					return
 				}
-				f := s.One(q).On(m).search(spread.Settings{Corners: 2, Inside: 2})
+				// A fresh clone for each: what it solved before would show in the last digits.
+				f := s.One(q).On(n.Clone()).search(spread.Settings{Corners: 2, Inside: 2})
 				out.Worst[q], out.Effect[q], evals[q] = f.Worst[0], f.Effect[0], f.Evals
 			}
 		})
