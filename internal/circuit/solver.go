@@ -94,6 +94,7 @@ type Solver struct {
 	bad                   []bool
 	nbad                  int
 	why                   string
+	lost                  bool // the last solution failed: no place to start from
 
 	ctx     context
 	wide    []float64 // dense matrix of the fallback
@@ -519,14 +520,22 @@ func (s *Solver) largestCurrent() float64 {
 	return m
 }
 
-// rounding is the current that the last digit of the node voltages leaves in the stiffest resistor.
+// rounding is the current that the last digits of the node voltages leave in the stiffest part.
 func (s *Solver) rounding() float64 {
-	m := 0.0
+	g, v := 0.0, 0.0
 	for k := range s.res {
-		r := &s.res[k]
-		m = max(m, r.g*max(math.Abs(s.v[r.a]), math.Abs(s.v[r.b])))
+		g = max(g, s.res[k].g)
 	}
-	return m * 0x1p-50
+	for k := range s.dio {
+		g = max(g, math.Abs(s.dio[k].i)*s.dio[k].invNVt)
+	}
+	for k := range s.bjt {
+		g = max(g, s.bjt[k].at.BendBE+s.bjt[k].at.BendBC)
+	}
+	for _, x := range s.v {
+		v = max(v, math.Abs(x))
+	}
+	return g * v * 0x1p-50
 }
 
 // balanced tells whether what stamp measured is within tolerance.
@@ -577,9 +586,11 @@ const runawayVolt = 1e6
 func (s *Solver) newton(most int, sol *Solution) Status {
 	s.spread()
 	s.ctx.fresh = true
+	still := false // the last step was small
 	for it := 0; ; it++ {
 		limited, step := s.stamp()
-		if !s.ctx.fresh && !limited && step <= StepTolerance {
+		still = !limited && step <= StepTolerance
+		if still && !s.ctx.fresh {
 			amp, ok := s.balanced()
 			sol.Residual = unit.Amp(amp)
 			if ok {
@@ -611,6 +622,9 @@ func (s *Solver) newton(most int, sol *Solution) Status {
 	if !(s.highest() <= runawayVolt) {
 		return Runaway
 	}
+	if still {
+		return Stalled
+	}
 	return Limit
 }
 
@@ -634,6 +648,10 @@ func (s *Solver) Solve() Solution {
 		sol.Residual = unit.Amp(math.Inf(1))
 		return sol
 	}
+	if s.lost {
+		s.lost = false
+		s.Reset()
+	}
 	s.why = ""
 	s.ctx.scale = 1
 	s.refresh()
@@ -652,6 +670,7 @@ func (s *Solver) Solve() Solution {
 	} else if sol.Status != Solved {
 		s.why = s.explain(sol.Status)
 	}
+	s.lost = sol.Status != Solved
 	return sol
 }
 

@@ -44,7 +44,7 @@ const (
 	leakKnee = 0.1
 
 	// leakRise is the voltage (V) at which a leakage current has doubled: nothing saturates for good.
-	leakRise = 2000.0
+	leakRise = 20e3
 )
 
 // limitedExp is exp(x), zero far below and a straight line far above; slope is its derivative.

@@ -74,7 +74,8 @@ type Junction struct {
 func newJunction(lnIS, nVt float64) Junction {
 	is := math.Exp(lnIS)
 	return Junction{IS: is, LnIS: lnIS, NVt: nVt, inv: 1 / nVt, gp: leakFloor,
-		VCrit: nVt * (math.Log(nVt/math.Sqrt2) - lnIS)}
+		// A junction whose saturation current is itself large still needs room to start in.
+		VCrit: nVt * max(3, math.Log(nVt/math.Sqrt2)-lnIS)}
 }
 
 // Current is the junction's current at u with its derivative; bend is the exponential's share of the

@@ -12,8 +12,8 @@ type Pin struct {
 	Clamp       Diode
 }
 
-// openConductance (S) is what is left of an open pin when it has no leakage: 1 TΩ to ground, so that its
-// node is never undefined (from memory: CMOS inputs lie above that).
+// openConductance (S) is what is left of a switch of the pin that is off: 1 TΩ, so that no node is ever
+// undefined (from memory: CMOS inputs lie above that).
 const openConductance = 1e-12
 
 // Check tells what is wrong with the parameters, or "".
@@ -35,13 +35,13 @@ func (p Pin) Check() string {
 func (p Pin) Conductances(high, low bool) (toVCC, toGround float64) {
 	switch {
 	case high:
-		return 1 / float64(p.RHigh), 0
+		return 1 / float64(p.RHigh), openConductance
 	case low:
-		return 0, 1 / float64(p.RLow)
+		return openConductance, 1 / float64(p.RLow)
 	case p.Pullup > 0:
 		return 1 / float64(p.Pullup), openConductance
 	}
-	return 0, openConductance
+	return openConductance, openConductance
 }
 
 // Leakage is the open pin's leakage out of the pin into the node, with the pin at v and supply at vcc

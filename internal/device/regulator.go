@@ -80,14 +80,14 @@ func (r *Regulator) Eval(vin, vout, i float64, out *RegulatorPoint) {
 	out.IQ, out.GQ = leak(float64(r.IQ), vin)
 }
 
-// Bound bounds an iteration's step of input voltage (from v0) and output current, where the law bends too
+// Bound bounds an iteration's steps of input voltage (from v0) and output current (from i0), where the law bends too
 // sharply for its tangent: the regulator's own current is flat away from zero, so that an input that starves
-// is first tried at zero; and nothing beyond the current limit is tried.
-func (r *Regulator) Bound(v, v0, i float64) (vin, iout float64, limited bool) {
+// is first tried at zero; and an overload first at the current limit.
+func (r *Regulator) Bound(v, v0, i, i0 float64) (vin, iout float64, limited bool) {
 	if v < 0 && v0 > leakKnee || v > 0 && v0 < -leakKnee {
 		v, limited = 0, true
 	}
-	if most := r.most(); i > most {
+	if most := r.most(); i > most && i0 < most {
 		i, limited = most, true
 	}
 	return v, i, limited
