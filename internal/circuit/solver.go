@@ -23,6 +23,10 @@ const (
 	// blockedShare (1/V) makes that same tolerance a millivolt for a blocked junction: looser than the noise
 	// that rounding leaves on nodes that hang on leakage, tight enough not to be taken in by a flat law.
 	blockedShare = 1e-3
+	// NodeStep bounds the last step of every node. Where nothing but leakage holds a node, currents balance to
+	// TolAmp over hundreds of volts; the node is found when it no longer moves. A tenth of a millivolt stands
+	// above what rounding leaves between megohms and milliohms, and below anything that matters.
+	NodeStep = unit.Volt(1e-4)
 )
 
 const (
@@ -94,7 +98,8 @@ type Solver struct {
 	bad                   []bool
 	nbad                  int
 	why                   string
-	lost                  bool // the last solution failed: no place to start from
+	lost                  bool    // the last solution failed: no place to start from
+	reach                 float64 // largest last step of an unknown
 
 	ctx     context
 	wide    []float64 // dense matrix of the fallback
@@ -563,7 +568,9 @@ func (s *Solver) step() bool {
 	}
 	// One sum finds any number that is not finite.
 	sum, top := 0.0, s.ctx.bound
+	s.reach = 0
 	for k, dx := range s.b[:s.n] {
+		s.reach = max(s.reach, math.Abs(dx))
 		x := s.x[k] + dx
 		sum += x
 		s.x[k] = max(-top, min(top, x))
@@ -589,7 +596,7 @@ func (s *Solver) newton(most int, sol *Solution) Status {
 	still := false // the last step was small
 	for it := 0; ; it++ {
 		limited, step := s.stamp()
-		still = !limited && step <= StepTolerance
+		still = !limited && step <= StepTolerance && s.reach <= float64(NodeStep)
 		if still && !s.ctx.fresh {
 			amp, ok := s.balanced()
 			sol.Residual = unit.Amp(amp)
@@ -610,7 +617,13 @@ func (s *Solver) newton(most int, sol *Solution) Status {
 			return Singular
 		}
 	}
-	// Small residual is success, even if steps are not: take every junction where its nodes are.
+	if s.reach > float64(NodeStep) {
+		if !(s.highest() <= runawayVolt) {
+			return Runaway
+		}
+		return Limit
+	}
+	// Small residual is success, even if junction steps are not: take every junction where its nodes are.
 	s.ctx.exact = true
 	s.stamp()
 	s.ctx.exact = false
