@@ -468,7 +468,7 @@ func (c *chooser) report(n *wiring.Network, d, asked *build.Decoder, p pick) {
 		p.lo.r, p.hi.r, bounded("below", p.lo), bounded("above", p.hi), p.r, from)
 	v.Working = c.working(n, p)
 	c.f.Values = append(c.f.Values, v)
-	c.edits = append(c.edits, build.Edit{Path: []string{"decoder", d.Name.Text, "output", o.Name}, Attr: p.k.name, Value: fmt.Sprintf("%q", p.r.String())})
+	c.edits = append(c.edits, build.Edit{Path: []string{"decoder", d.Name.Text, "output", o.Name}, Attr: p.k.name, Value: p.r.String()})
 }
 
 func bounded(word string, b bound) string {

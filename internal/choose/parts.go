@@ -119,7 +119,7 @@ func (c *chooser) ceiling(d *build.Decoder) unit.Volt {
 func (c *chooser) chosenPart(d *build.Decoder, id, name, what, reason string, path []string, attr string, w *finding.Working) {
 	c.f.Values = append(c.f.Values, finding.Value{ID: id, Name: name, Text: what, Value: math.NaN(), Low: math.NaN(), High: math.NaN(), Chosen: true,
 		Reason: reason, Method: "ratings against the standard's ceiling", Sure: "datasheet", Working: w})
-	c.edits = append(c.edits, build.Edit{Path: path, Attr: attr, Value: fmt.Sprintf("%q", what)})
+	c.edits = append(c.edits, build.Edit{Path: path, Attr: attr, Value: what})
 }
 
 // supply picks rectifier and regulator where they are open: the first of the drawer that the ceiling allows.

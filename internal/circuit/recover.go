@@ -1,6 +1,10 @@
 package circuit
 
-import "math"
+import (
+	"math"
+
+	"fettle/internal/unit"
+)
 
 // recover tries what is left when plain iteration has failed: from cold, with partial pivoting, and by
 // continuation. The status of sol is that of the last attempt.
@@ -73,6 +77,9 @@ func (s *Solver) removeShunts(sol *Solution) Status {
 		}
 		// Back to the last good stage, and more carefully from there.
 		s.Restore(saved)
+		if g*ratio <= leastShunt && s.balances(sol) {
+			return Solved
+		}
 		if g == 0 {
 			g = 1e-18
 		} else {
@@ -84,6 +91,24 @@ func (s *Solver) removeShunts(sol *Solution) Status {
 		g /= ratio
 	}
 	return Limit
+}
+
+// leastShunt (S): at thirty volts it carries thirty femtoamperes, far below TolAmp. A node whose own leakage is
+// no more than that has no better place than where such a shunt leaves it.
+const leastShunt = 1e-15
+
+// balances tells whether the present state balances without any shunt.
+func (s *Solver) balances(sol *Solution) bool {
+	g := s.ctx.shunt
+	s.setShunt(0)
+	defer s.setShunt(g)
+	s.spread()
+	s.ctx.exact = true
+	s.stamp()
+	s.ctx.exact = false
+	amp, ok := s.balanced()
+	sol.Residual = unit.Amp(amp)
+	return ok
 }
 
 // raiseSources starts with all sources at zero and raises them in steps.

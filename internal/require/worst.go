@@ -108,20 +108,23 @@ type Proof struct {
 // Prove searches with restarts and attacks the claims with samples. Progress may be nil.
 func (s *Set) Prove(ctx context.Context, n *wiring.Network, samples int, seed uint64, progress func(done, total int)) (Proof, error) {
 	found := s.searchEach(n)
+	var count atomic.Int64
 	var mu sync.Mutex
-	done := 0
+	told := 0
 	report, err := spread.Attack(ctx, space(n), len(s.Requirements), func() spread.Eval {
 		ev := s.On(n.Clone())
 		if progress == nil {
 			return ev.Eval
 		}
-		mine := 0
 		return func(z, out []float64) {
 			ev.Eval(z, out)
-			if mine++; mine%100 == 0 {
+			const every = 100
+			if done := int(count.Add(1)); done%every == 0 {
 				mu.Lock()
-				done += 100
-				progress(done, samples)
+				if done > told {
+					told = done
+					progress(done, samples)
+				}
 				mu.Unlock()
 			}
 		}
