@@ -12,19 +12,21 @@
 //
 // # Iteration
 //
-// Newton's method on the exact derivatives. Every junction keeps its own voltage at which it is linearised;
-// steps beyond the critical voltage are limited (device.JunctionLimit), and the first iteration linearises
-// at the critical voltage itself, where the linear part of the circuit decides at once which junction
-// conducts. A solution is accepted when no junction was limited, the last step bent no exponential by more
-// than StepTolerance, and the unbalanced current at every node, measured there, is within tolerance. Small
-// residual is success; a small step without it is Stalled. If the iteration fails: again from cold, then with
-// partial pivoting, then by continuation (conductances from every node to ground removed step by step, and
-// sources raised step by step).
+// Newton's method on the exact derivatives. Every junction keeps its own voltage at which it is linearised.
+// Where its exponential rules, a step is taken in the current instead of the voltage (device.Junction.Limit),
+// and the first iteration linearises at the critical voltage, where the linear part of the circuit decides at
+// once which junction conducts; early steps are bounded by what the supplies can do. A solution is accepted
+// when no junction was limited, the last step bent no exponential by more than StepTolerance, and the
+// unbalanced current at every node, measured there, is within tolerance. Small residual is success; a small
+// step without it is Stalled. If the iteration fails: again from cold, then with partial pivoting, then by
+// continuation (conductances from every node to ground removed in steps, sources raised in steps, and at
+// last implicit steps of a circuit with a capacitance at every node).
 //
 // The matrix is factored by a sparse LU whose order and operations are laid down once per topology: nodes
 // that touch only linear elements first (their share is factored only when a value changes), then minimum
-// degree. Diagonal pivots are safe for passive networks; when a pivot has lost its digits the matrix is
-// factored densely with partial pivoting.
+// degree. Diagonal pivots are safe for passive networks. A pivot that consists of rounding (a group of nodes
+// that hangs on nothing but leakage) is held at lostDigits of its diagonal: that moves such a group less, and
+// leaves the balance of currents as it is.
 //
 // # Signs and names
 //

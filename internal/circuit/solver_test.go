@@ -403,3 +403,44 @@ func BenchmarkTwoOutputs(b *testing.B) {
 	b.ReportMetric(float64(n)/float64(b.N), "iterations/op")
 	b.ReportMetric(float64(d.n), "unknowns")
 }
+
+// Edits of a circuit: a part taken out carries nothing, a terminal moved connects elsewhere, the original
+// stays as it was.
+func TestEdits(t *testing.T) {
+	build := func() (*Circuit, Elem, Elem, Node) {
+		c := New()
+		plus, mid := c.Node("plus"), c.Node("middle")
+		c.Voltage("supply", plus, Ground, 12)
+		top := c.Resistor("top", plus, mid, 1000)
+		bottom := c.Resistor("bottom", mid, Ground, 1000)
+		return c, top, bottom, mid
+	}
+	c, top, bottom, mid := build()
+	open := c.Clone()
+	open.Remove(bottom)
+	s := compile(t, open)
+	solve(t, s)
+	near(t, "open", float64(s.V(mid)), 12, 1e-9)
+	if i := s.I(bottom, 0); i != 0 {
+		t.Errorf("a removed part carries %v", i)
+	}
+	s.SetResistance(bottom, 1) // of no consequence, and no panic
+	solve(t, s)
+	moved := c.Clone()
+	moved.Reconnect(top, 0, mid) // both ends on one node
+	s = compile(t, moved)
+	solve(t, s)
+	near(t, "moved", float64(s.V(mid)), 0, 1e-9)
+	s = compile(t, c)
+	solve(t, s)
+	near(t, "original", float64(s.V(mid)), 6, 1e-9)
+	broken := c.Clone()
+	broken.Remove(top)
+	broken.Remove(bottom)
+	if _, err := Compile(broken); err != nil { // the middle is no longer part of the circuit
+		t.Error(err)
+	}
+	if list := s.Circuit().Elements(); len(list) != 3 || list[top].Name != "top" || list[top].Kind.String() != "resistor" {
+		t.Errorf("elements %v", list)
+	}
+}

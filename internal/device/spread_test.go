@@ -304,3 +304,73 @@ func BenchmarkSpreadTransistor(b *testing.B) {
 		}
 	}
 }
+
+// checks.md B-09: what a 2N3904 must respect (Micro Commercial Components data sheet): the worst part of the
+// spread stands at these limits, the typical one inside.
+func TestSpread2N3904(t *testing.T) {
+	p, ok := parts.Load().BJT("2N3904")
+	if !ok {
+		t.Fatal("no 2N3904 in the catalogue")
+	}
+	s, err := SpreadBJT(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	weak, typ := s.At([]float64{-1, 0, 1}), s.At(nil)
+	for _, g := range []struct {
+		ic       unit.Amp
+		min, max float64
+	}{{1e-4, 40, 0}, {1e-3, 70, 0}, {0.01, 100, 300}, {0.05, 60, 0}, {0.1, 30, 0}} {
+		h, _, ok := typ.Active(g.ic, 1, tableTemperature)
+		if !ok || h < g.min || g.max > 0 && h > g.max {
+			t.Errorf("typical hFE at %v is %.4g, limits %g to %g", g.ic, h, g.min, g.max)
+		}
+		if h, _, _ := weak.Active(g.ic, 1, tableTemperature); h > g.min*1.001 {
+			t.Errorf("least hFE at %v is %.4g, limit %g", g.ic, h, g.min)
+		}
+	}
+	for _, v := range []struct {
+		ic, ib   unit.Amp
+		sat      unit.Volt
+		min, max unit.Volt
+	}{{0.01, 0.001, 0.2, 0.65, 0.85}, {0.05, 0.005, 0.3, 0, 0.95}} {
+		vce, vbe, ok := typ.Forced(v.ic, v.ib, tableTemperature)
+		if !ok || vce > v.sat || vbe < v.min || vbe > v.max {
+			t.Errorf("typical at %v/%v: VCE(sat) %v, VBE(sat) %v", v.ic, v.ib, vce, vbe)
+		}
+		if vce, _, ok := weak.Forced(v.ic, v.ib, tableTemperature); !ok || vce < v.sat || vce > 1.05*v.sat {
+			t.Errorf("greatest VCE(sat) at %v/%v: %v, limit %v", v.ic, v.ib, vce, v.sat)
+		}
+	}
+	if p.VCEO != 40 || p.VEBO != 6 {
+		t.Errorf("VCEO %v, VEBO %v", p.VCEO, p.VEBO)
+	}
+}
+
+// checks.md A-09: planning values of VF by colour (Lessons in Electric Circuits, vol. III, 2017, ch. 3, table
+// of LED properties). A miss is to be reviewed, not a failure: the textbook predates modern green.
+func TestVFByColour(t *testing.T) {
+	for _, w := range []struct {
+		colour   string
+		low, top unit.Volt
+		review   string
+	}{
+		{"red", 1.5, 2.4, ""}, {"yellow-green", 1.7, 2.8, ""}, {"yellow/amber", 1.7, 2.8, ""},
+		{"cool white", 3, 4, ""}, {"warm white", 3, 4, ""}, {"blue", 3, 4, ""},
+		{"green", 1.7, 2.8, "InGaN green: 2.7 to 3.2 V at 1 to 5 mA, more at 20 mA"},
+	} {
+		p, ok := parts.Load().LEDClass(w.colour, "0603")
+		if !ok {
+			t.Errorf("no class %s", w.colour)
+			continue
+		}
+		s, err := SpreadLED(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		v := s.At(nil).Voltage(p.IFtest, tableTemperature)
+		if inside := v >= w.low && v <= w.top; inside == (w.review != "") {
+			t.Errorf("%s: VF %v at %v, table %v to %v (%s)", w.colour, v, p.IFtest, w.low, w.top, w.review)
+		}
+	}
+}
