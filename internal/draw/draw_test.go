@@ -5,11 +5,16 @@ import (
 	"encoding/xml"
 	"flag"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
+
+	"pgregory.net/rapid"
+
+	"fettle/internal/finding"
 )
 
 var update = flag.Bool("update", false, "rewrite golden files")
@@ -104,3 +109,167 @@ func TestGolden(t *testing.T) {
 		}
 	}
 }
+
+// TestTicks: 1-2-5 steps, and the prefix chosen for the data.
+func TestTicks(t *testing.T) {
+	for _, c := range []struct {
+		axis      finding.Axis
+		low, high float64
+		want      string
+		title     string
+	}{
+		{finding.Axis{Quantity: "current", Unit: "A"}, 0, 0.0123, "0 5 10 15", "current / mA"},
+		{finding.Axis{Quantity: "current", Unit: "A"}, 0.9e-6, 4.1e-6, "0 2 4 6", "current / µA"},
+		{finding.Axis{Quantity: "voltage", Unit: "V"}, -3, 3, "−4 −2 0 2 4", "voltage / V"},
+		{finding.Axis{Quantity: "share", Unit: "1"}, 0, 0.55, "0 20 40 60", "share / %"},
+		{finding.Axis{Quantity: "resistance", Unit: "Ω"}, 0, 21000, "0 10 20 30", "resistance / kΩ"},
+		{finding.Axis{Quantity: "current", Unit: "A", Log: true}, 1e-5, 1e-2, "10 100 1000 10\u202f000", "current / µA"},
+		{finding.Axis{Quantity: "count"}, 0, 2e7, "0 5·10⁶ 10⁷ 1.5·10⁷ 2·10⁷", "count"},
+		{finding.Axis{Quantity: "voltage", Unit: "V", Low: 9, High: 18}, 0, 100, "10 15", "voltage / V"},
+	} {
+		s := newScale(c.axis, []float64{c.low, c.high}, nil, 4, true)
+		s.from, s.to = 0, 160
+		s.mark(40)
+		var got []string
+		for _, k := range s.ticks {
+			if k.label != "" {
+				got = append(got, k.label)
+			}
+		}
+		if strings.Join(got, " ") != c.want || s.title != c.title {
+			t.Errorf("%v from %g to %g: ticks %q titled %q, want %q titled %q", c.axis, c.low, c.high, strings.Join(got, " "), s.title, c.want, c.title)
+		}
+	}
+}
+
+// TestNothingMeets: no label meets another or the frame, whatever the width.
+func TestNothingMeets(t *testing.T) {
+	for _, f := range sampleFigures() {
+		for w := 280.0; w <= 900; w += 20 {
+			p := newPlot(f, Options{Width: w})
+			p.layout()
+			p.labels()
+			all := append(append([]placedLabel(nil), p.placed...), p.letters...)
+			for i, a := range all {
+				inside, margin := a.at.inside(p.frame), a.at.x > p.frame.x+p.frame.w && a.at.x+a.w <= w
+				if !inside && !margin {
+					t.Errorf("%s at %g px: %q meets the frame", f.ID, w, a.text)
+				}
+				for _, b := range all[i+1:] {
+					if a.at.meets(b.at) {
+						t.Errorf("%s at %g px: %q meets %q", f.ID, w, a.text, b.text)
+					}
+				}
+			}
+			// Everything named is named: beside what it names or below the plot.
+			named := len(p.placed) + len(p.key)
+			want := len(f.Points) + len(f.Curves) + len(f.Shades) + len(f.Bands) + len(f.Marks)
+			if named != want {
+				t.Errorf("%s at %g px: %d of %d names are set", f.ID, w, named, want)
+			}
+			if len(p.key) > len(p.letters) && w >= 330 {
+				t.Errorf("%s at %g px: a name below the plot has no letter in it", f.ID, w)
+			}
+		}
+	}
+}
+
+// TestShows: what a figure holds is in its drawing.
+func TestShows(t *testing.T) {
+	svg := Plot(sampleCurrent(), Options{Width: 700})
+	for what, want := range map[string]int{`class="point"`: 2, `class="point hollow"`: 1, `class="hatch"`: 1, `class="band wanted"`: 2, `class="mark across"`: 3, `class="shade k0"`: 1} {
+		if got := strings.Count(svg, what); got != want {
+			t.Errorf("%d × %s, want %d", got, what, want)
+		}
+	}
+	for _, want := range []string{"track voltage / V", "lamp current, mean / mA", "never above 12\u202fmA", "<title", "never above 12 mA: above 12.0\u202fmA"} {
+		if !strings.Contains(svg, want) {
+			t.Errorf("the drawing does not say %q", want)
+		}
+	}
+	// A curve is broken where a value is absent, and a wild value stays inside the frame.
+	f := finding.Figure{X: finding.Axis{Low: 0, High: 4}, Y: finding.Axis{Low: 0, High: 1},
+		Curves: []finding.Curve{{X: []float64{0, 1, 2, 3, 4}, Y: []float64{0.2, 0.3, math.NaN(), 1e9, 0.1}}}}
+	p := newPlot(f, Options{})
+	p.layout()
+	if len(p.curves[0]) != 2 {
+		t.Errorf("%d stretches of a broken curve, want 2", len(p.curves[0]))
+	}
+	for _, l := range p.curves[0] {
+		for _, q := range l {
+			if !p.frame.grow(0.01).holds(q) {
+				t.Errorf("%v lies outside the frame %v", q, p.frame)
+			}
+		}
+	}
+}
+
+// TestFeeds: a lamp fed from one rail hangs on that rail's wire, and the words say so.
+func TestFeeds(t *testing.T) {
+	for _, w := range []float64{720, 330} {
+		s := sampleSchematic(6)
+		d := &drafter{s: s, o: Options{Width: w}, w: w}
+		names, x := d.buses(w - 14)
+		if strings.Join(names, ", ") != "left rail, right rail, rectified plus" {
+			t.Errorf("feeds drawn: %v", names)
+		}
+		for i, a := range names {
+			for _, b := range names[i+1:] {
+				if math.Abs(x[a]-x[b]) < 15 {
+					t.Errorf("the wires of %s and %s lie at %g and %g", a, b, x[a], x[b])
+				}
+			}
+		}
+		svg := Circuit(s, Options{Width: w})
+		for _, want := range []string{"lamp front, fed from left rail", "lamp cab, fed", "lamp rear, fed from rectified plus", "series 680 Ω (fails)"} {
+			if got := strings.Contains(svg, strings.Replace(want, "lamp cab, fed", "lamp driver&#39;s cab, fed from right rail", 1)); !got {
+				t.Errorf("the description does not say %q", want)
+			}
+		}
+		// Two lamps on the left rail and two on the plus: one dot each, the last meets its wire at a corner.
+		if w == 720 && strings.Count(svg, `class="dot"`) < 8 {
+			t.Errorf("%d dots", strings.Count(svg, `class="dot"`))
+		}
+	}
+}
+
+// Any figure and any schematic at all: no panic, well formed, no number but finite ones.
+func TestAnything(t *testing.T) {
+	number := rapid.OneOf(rapid.Float64(), rapid.Float64Range(-10, 10), rapid.SampledFrom([]float64{0, math.NaN(), math.Inf(1), math.Inf(-1), 1e-300, 1e300, -4.7e3}))
+	text := rapid.StringOfN(rapid.SampledFrom([]rune("ab VΩ<&\"\u202f日\x00")), 0, 40, -1)
+	symbol := rapid.SampledFrom([]string{"", "V", "A", "1", "°C"})
+	verdict := rapid.SampledFrom([]finding.Verdict{"", finding.Holds, finding.Close, finding.Fails, finding.Unknown})
+	rapid.Check(t, func(rt *rapid.T) {
+		n := func() float64 { return number.Draw(rt, "n") }
+		s := func() string { return text.Draw(rt, "s") }
+		list := func() []float64 { return rapid.SliceOfN(number, 0, 6).Draw(rt, "list") }
+		flag := func() bool { return rapid.Bool().Draw(rt, "flag") }
+		axis := func() finding.Axis { return finding.Axis{Quantity: s(), Unit: symbol.Draw(rt, "u"), Low: n(), High: n(), Log: flag()} }
+		f := finding.Figure{ID: s(), Title: s(), Caption: s(), X: axis(), Y: axis()}
+		for range rapid.IntRange(0, 3).Draw(rt, "curves") {
+			f.Curves = append(f.Curves, finding.Curve{Label: s(), X: list(), Y: list(), Dashed: flag()})
+			f.Shades = append(f.Shades, finding.Shade{Label: s(), X: list(), Low: list(), High: list(), Curve: rapid.IntRange(-1, 9).Draw(rt, "c")})
+			f.Bands = append(f.Bands, finding.Band{Label: s(), From: n(), To: n(), Vertical: flag(), Good: flag()})
+			f.Points = append(f.Points, finding.Points{Label: s(), X: list(), Y: list(), XLow: list(), XHigh: list(), YLow: list(), YHigh: list(), Excluded: []bool{true}})
+			f.Marks = append(f.Marks, finding.Mark{Label: s(), X: n(), Y: n()})
+		}
+		o := Options{Width: rapid.Float64Range(0, 1000).Draw(rt, "w"), Standalone: flag()}
+		svg := Plot(f, o)
+		wellFormed(quiet{rt}, "plot", svg)
+		if svg != Plot(f, o) {
+			rt.Error("the same figure gave other bytes")
+		}
+		part := func() Part { return Part{s(), s(), verdict.Draw(rt, "v"), s()} }
+		c := Schematic{ID: s(), Title: s(), Rails: Rails{s(), s(), s(), s(), s()}, Supply: Supply{part(), part(), part()}, Chip: part(), Listen: Listen{s(), s(), part()}}
+		for range rapid.IntRange(0, 4).Draw(rt, "outputs") {
+			c.Outputs = append(c.Outputs, SchematicOutput{Name: s(), Lamp: s(), Feed: rapid.SampledFrom([]string{c.Rails.Left, c.Rails.Right, c.Rails.Plus, "?"}).Draw(rt, "feed"), Pin: s(), Series: []Part{part()},
+				LED: part(), InSeries: rapid.IntRange(-1, 5).Draw(rt, "k"), Parallel: rapid.IntRange(-1, 5).Draw(rt, "k"), Hidden: part(), Switch: part(), Base: part(), Pulldown: part()})
+		}
+		wellFormed(quiet{rt}, "circuit", Circuit(c, o))
+	})
+}
+
+// quiet gives a rapid test the Helper that a table of errors wants.
+type quiet struct{ *rapid.T }
+
+func (quiet) Helper() {}

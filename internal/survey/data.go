@@ -301,6 +301,11 @@ func (e *evidence) levels(b *build.Build, r *build.Reading) ([]wave.Level, bool)
 	const mains = unit.Hertz(50) // any: only shares of time count
 	switch r.Supply {
 	case build.FullWave:
+		for _, s := range b.Supplies {
+			if p := float64(s.Peak.Or(0)); s.Name.Text == r.SupplyName.Text && p > 0 && math.Abs(float64(r.Track.Value)*math.Pi/2/p-1) > 0.15 {
+				e.notes = append(e.notes, fmt.Sprintf("reading %s: the supply's peak is written as %s, the mean shown makes it %s; the mean counts", r.ID, s.Peak.Value, unit.Format(float64(r.Track.Value)*math.Pi/2, unit.SymVolt, 3)))
+			}
+		}
 		return wave.Levels(wave.FullWaveSine(math.Pi/2, mains)), true // its mean is 1
 	case build.PWM:
 		duty := math.NaN()

@@ -28,6 +28,7 @@ type outcome struct {
 	pool  *pool
 	draws []draw // of equal weight
 	short float64
+	lost  bool // no hypothesis explains the readings
 	// banned are the readings that cannot be true as written, with the slip that would make them true.
 	banned map[int]exclusion
 }
@@ -116,6 +117,7 @@ func (o *outcome) infer(ctx context.Context, opt Settings, rng *rand.Rand) error
 	o.pool = m.pooled(modes, opt.Proposals, rng)
 	if len(o.pool.draws) == 0 {
 		// No hypothesis explains the readings: what is known beforehand stands, and the findings say so.
+		o.lost = true
 		o.pool = fromPrior(o.hs, m.dim, opt.Proposals, rng)
 	}
 	for i, md := range o.pool.modes {

@@ -35,12 +35,15 @@ func each[R any](n int, f func(i int, rng *rand.Rand) R) []R {
 	return out
 }
 
+// slow divides the number of simulated vehicles (see race_test.go).
+var slow = 1
+
 // count of simulated vehicles: all, or fewer with -short.
 func count(full, short int) int {
 	if testing.Short() {
-		return short
+		return short / slow
 	}
-	return full
+	return full / slow
 }
 
 // deviation of a share from what is expected, in binomial standard deviations.
@@ -121,8 +124,9 @@ func TestRecoversPlantedTruth(t *testing.T) {
 	}
 	inside("95 % interval of the hidden resistance covers", covered, 0.93, 0.97)
 	inside("true E24 value stands first", first, 0.80, 1)
-	// What is claimed for the first value must be what happens: within three deviations.
-	if p := claimed / float64(n); math.Abs(deviation(first, n, p)) > 3 {
+	// What is claimed for the first value must be what happens, within five points: values are drawn evenly from E24
+	// here, while survey takes those of coarse series for likelier.
+	if p := claimed / float64(n); !testing.Short() && math.Abs(share(first)-100*p) > 5 {
 		t.Errorf("the first value is right in %.1f %%, claimed were %.1f %%", share(first), 100*p)
 	}
 	inside("95 % interval of the LED's voltage at 2 mA covers", led, 0.90, 1)
@@ -130,6 +134,25 @@ func TestRecoversPlantedTruth(t *testing.T) {
 	inside("95 % interval of the current at 8.5 V covers", behind, 0.92, 0.99)
 	if share(left) > 1 {
 		t.Errorf("sound readings are left out in %.1f %%", share(left))
+	}
+}
+
+// With parts of ±1 % on the same meter the true value stands well inside its band: it must come first nearly always.
+func TestNamesPartsOfOnePercent(t *testing.T) {
+	n := count(200, 60)
+	first := 0
+	for _, ok := range each(n, func(i int, rng *rand.Rand) bool {
+		b, tr := vehicleOf(rng, 3+i%2, 0.01)
+		o, err := inferOne(context.Background(), b)
+		return err == nil && len(o.draws) > 0 && math.Abs(float64(o.values()[0].r)/tr.nominal-1) < 1e-9
+	}) {
+		if ok {
+			first++
+		}
+	}
+	t.Logf("%d of %d", first, n)
+	if float64(first) < 0.95*float64(n) {
+		t.Errorf("the true value stands first in %d of %d, want 95 %%", first, n)
 	}
 }
 
@@ -157,7 +180,7 @@ func foretold(o *outcome, tr *truth, v, series float64) bool {
 // A decimal point slipped in one of four readings, in the current or in the voltage, up or down: it must be found,
 // that reading alone left out, and the slip named.
 func TestFindsSlippedDecimal(t *testing.T) {
-	n := count(240, 60)
+	n := count(160, 40)
 	type result struct {
 		ok  bool
 		say string

@@ -69,6 +69,9 @@ func percent(p float64) string {
 
 // measured reports whether anything but priors speaks of the lamp.
 func (o *outcome) measured() bool {
+	if o.lost {
+		return false
+	}
 	for _, v := range o.views {
 		for _, a := range v.active {
 			if a {
@@ -118,7 +121,12 @@ func (o *outcome) report(b *build.Build, r *report) {
 	method := fmt.Sprintf("posterior of %s, %.0f effective of %d weighted samples", o.readings(), o.pool.effective, len(o.pool.draws))
 	if !o.measured() {
 		method = "the class of LED and any resistor value; nothing was measured"
-		note("lamp", "not measured: it may hold any resistor; take a reading")
+		switch {
+		case o.lost:
+			note("reading", "no lamp of any kind explains what was read; nothing is taken from its readings: read again")
+		case !o.state.doubt:
+			note("lamp", "not measured: it may hold any resistor; take a reading")
+		}
 	}
 	o.hidden(r, b, id, of, method)
 	o.led(r, id, of, method)
@@ -127,8 +135,8 @@ func (o *outcome) report(b *build.Build, r *report) {
 	if o.pool.effective < 100 && o.measured() {
 		note("method", "only %.0f effective samples stand behind its intervals: the readings leave a strange shape; one more reading will help", o.pool.effective)
 	}
-	if o.m.fails > 0 {
-		note("method", "%d trial points of the inference had no operating point and were given no weight", o.m.fails)
+	if share := float64(o.m.fails) / float64(max(len(o.pool.draws), 1)); share > 0.01 {
+		note("method", "%s of the trial points had no operating point and were given no weight", percent(share))
 	}
 }
 
@@ -159,6 +167,8 @@ func (o *outcome) verdicts(r *report, id, of string) {
 	case o.state.doubt:
 		alive.Why, way.Why = o.state.why, o.state.why
 		alive.Mend = "turn the supply round and read the current again, at no more than a few milliamperes"
+	case o.lost:
+		alive.Why, way.Why = "no lamp of any kind explains its readings", "no lamp of any kind explains its readings"
 	case o.state.known:
 		alive.Verdict, alive.Confidence = finding.Holds, "current was read"
 		way.Verdict, way.Confidence = finding.Holds, "seen the right way round, not tried the other"
@@ -490,7 +500,11 @@ func (o *outcome) figure(r *report, id, of string) {
 		for i := 0; i <= n; i++ {
 			u := most * float64(i) / float64(n)
 			bare.Solve(unit.Volt(u))
-			x, y = append(x, u), append(y, float64(bare.Current()))
+			i := float64(bare.Current())
+			if math.Abs(i) < 1e-12 { // the solver's own tolerance
+				i = 0
+			}
+			x, y = append(x, u), append(y, i)
 		}
 		return x, y
 	}
@@ -545,7 +559,12 @@ func (o *outcome) proposals(r *report, b *build.Build, id string, note func(kind
 		{Title: "reading"}, {Title: "to expect", Numeric: true}, {Title: "±", Numeric: true}, {Title: "tells, bit", Numeric: true}, {Title: "resistor then", Numeric: true}}}
 	q := o.pool.quantile(func(d *draw) float64 { return d.u[uHidden] }, 0.025, 0.975)
 	now := (q[1] - q[0]) / 2
-	for _, p := range all[:min(6, len(all))] {
+	// Of each kind the best, of currents the best two: at neighbouring voltages they tell the same.
+	left := map[quality]int{ofCurrent: 2, ofDrop: 1, ofResistance: 1}
+	for _, p := range all {
+		if left[p.what]--; left[p.what] < 0 {
+			continue
+		}
 		t.Rows = append(t.Rows, []finding.Cell{{Text: p.say, Number: math.NaN()}, {Number: p.expect, Unit: p.symbol()}, {Number: p.spread, Unit: p.symbol(), Digits: 2},
 			{Text: fmt.Sprintf("%.1f", p.bits), Number: p.bits}, {Text: fmt.Sprintf("±%.1f %%", 196*p.narrowed), Number: p.narrowed}})
 	}

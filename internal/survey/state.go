@@ -63,7 +63,7 @@ func (m *model) inspect(hs []hypothesis, rng *rand.Rand) state {
 			continue
 		}
 		least := leastDrop(hs)
-		if d.shown+4*d.sd < least && d.track > least+0.5+float64(hs[0].s-1) {
+		if d.shown+4*d.sd < least && d.track > least+0.5 {
 			st.dead, st.odds = true, 0.99
 			st.why = fmt.Sprintf("a drop of %s at %s is too small for any LED (the least of its class is %s): its LED is shorted, or no current reaches it",
 				unit.Format(d.shown, unit.SymVolt, 3), unit.Format(d.track, unit.SymVolt, 3), unit.Format(least, unit.SymVolt, 2))

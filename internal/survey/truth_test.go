@@ -73,7 +73,7 @@ func newLED(rng *rand.Rand, row parts.LED) truth {
 	}
 	v20 += typ
 	t := truth{s: 1, p: 1}
-	scale := row.ModelN / 2.35
+	scale := row.ModelN / 2.35 * math.Exp(cut(0.08, 2))
 	t.n1, t.n2 = scale*(1.8+0.5*rng.Float64()), scale*(2.7+0.8*rng.Float64())
 	t.rs = float64(row.ModelRS) * math.Exp(cut(0.5, 2))
 	share := 0.05 + 0.3*rng.Float64() // of the second exponential, at 5 mA
@@ -149,17 +149,19 @@ func oneLamp(colour string, rs ...build.Reading) *build.Build {
 		Vehicles: []build.Vehicle{{Name: build.Words("test wagon"), Lamps: []build.Lamp{l}}}}
 }
 
-// vehicle draws a lamp and readings at n voltages that span at least 2 : 1.
-func vehicle(rng *rand.Rand, n int) (*build.Build, truth) {
+// vehicle draws a lamp with a resistor of ±5 % and readings at n voltages that span at least 2 : 1.
+func vehicle(rng *rand.Rand, n int) (*build.Build, truth) { return vehicleOf(rng, n, 0.05) }
+
+func vehicleOf(rng *rand.Rand, n int, tolerance float64) (*build.Build, truth) {
 	colours := []string{"white", "red"}
 	colour := colours[rng.IntN(len(colours))]
 	row, _ := parts.Load().LEDClass(colour, "")
 	t := newLED(rng, row)
 	values := parts.Between(unit.Ohm(330), unit.Ohm(4700), "E24")
 	t.nominal = float64(values[rng.IntN(len(values))])
-	t.r = t.nominal * (1 + 0.05*(2*rng.Float64()-1))
+	t.r = t.nominal * (1 + tolerance*(2*rng.Float64()-1))
 	high := math.Min(14, float64(row.VFtyp)+0.017*t.r)
-	low := math.Max(high*(0.35+0.14*rng.Float64()), float64(row.VFtyp)+0.7)
+	low := high * (0.40 + 0.10*rng.Float64())
 	m := newReader(rng)
 	var rs []build.Reading
 	for i := 0; i < n; i++ {
