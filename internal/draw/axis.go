@@ -110,6 +110,9 @@ func newScale(a finding.Axis, data, edges []float64, places float64, snap bool) 
 			s.low, s.high = -1, 1
 		}
 	}
+	if s.log && s.low < s.high*1e-15 { // no more decades than an eye can tell apart
+		s.low = s.high * 1e-15
+	}
 	about := math.Max(math.Abs(s.low), math.Abs(s.high))
 	if s.log {
 		about = math.Sqrt(s.low) * math.Sqrt(s.high)

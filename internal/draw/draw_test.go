@@ -244,7 +244,9 @@ func TestAnything(t *testing.T) {
 		s := func() string { return text.Draw(rt, "s") }
 		list := func() []float64 { return rapid.SliceOfN(number, 0, 6).Draw(rt, "list") }
 		flag := func() bool { return rapid.Bool().Draw(rt, "flag") }
-		axis := func() finding.Axis { return finding.Axis{Quantity: s(), Unit: symbol.Draw(rt, "u"), Low: n(), High: n(), Log: flag()} }
+		axis := func() finding.Axis {
+			return finding.Axis{Quantity: s(), Unit: symbol.Draw(rt, "u"), Low: n(), High: n(), Log: flag()}
+		}
 		f := finding.Figure{ID: s(), Title: s(), Caption: s(), X: axis(), Y: axis()}
 		for range rapid.IntRange(0, 3).Draw(rt, "curves") {
 			f.Curves = append(f.Curves, finding.Curve{Label: s(), X: list(), Y: list(), Dashed: flag()})
