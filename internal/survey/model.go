@@ -181,8 +181,9 @@ func (m *model) start(h *hypothesis, active []bool) float64 {
 var weak = (logMost - logLeast) / math.Sqrt(12)
 
 // fitMode finds the most probable point of h for the active data, from the given start or, if that is nil, from a
-// hand estimate.
-func (m *model) fitMode(h hypothesis, active []bool, from []float64) *mode {
+// hand estimate; where that does not converge, from others too. A hypothesis whose evidence cannot reach floor is
+// given up after a first rough fit.
+func (m *model) fitMode(h hypothesis, active []bool, from []float64, floor float64) *mode {
 	md := &mode{hypothesis: h, sd: make([]float64, len(m.e.data)), resid: make([]float64, len(m.e.data)), lever: make([]float64, len(m.e.data)), worstAt: -1}
 	var use []int
 	for k := range m.e.data {
@@ -210,7 +211,6 @@ func (m *model) fitMode(h hypothesis, active []bool, from []float64) *mode {
 		}
 	}
 	pr.Lower[uHidden], pr.Upper[uHidden] = 0, math.Log(1e7)
-	bad := false
 	pr.Residuals = func(u, r []float64) {
 		lamp := h.lamp(u)
 		for i, k := range use {
@@ -230,18 +230,23 @@ func (m *model) fitMode(h hypothesis, active []bool, from []float64) *mode {
 	}
 
 	m.deviations(&h, at, use, md.sd)
-	var res fit.Result
-	for round := 0; round < 2; round++ {
-		res = fit.Solve(pr, at, fit.Settings{Offset: [...]float64{1e-1, 1e-3}[round], MaxIterations: 25, Retries: 1 - 2*round})
-		if res.Status == fit.Invalid || res.Status == fit.NotFinite {
-			bad = true
-			break
-		}
-		copy(at, res.P)
-		if round == 0 {
-			m.deviations(&h, at, use, md.sd)
-		}
+	res := fit.Solve(pr, at, fit.Settings{Offset: 0.1, MaxIterations: 25, Retries: -1})
+	rough := -res.RSS / 2
+	for _, k := range use {
+		rough -= math.Log(md.sd[k])
 	}
+	if rough < floor-2*hopeless { // beyond what deviations and the normal law's volume change
+		md.failed, md.logZ = "far from the readings", math.Inf(-1)
+		return md
+	}
+	if !res.OK() {
+		res = fit.Solve(pr, at, fit.Settings{Offset: 0.1, MaxIterations: 60, Retries: 3})
+	}
+	copy(at, res.P)
+	m.deviations(&h, at, use, md.sd)
+	res = fit.Solve(pr, at, fit.Settings{Offset: 1e-3, MaxIterations: 25, Retries: -1})
+	copy(at, res.P)
+	bad := res.Status == fit.Invalid || res.Status == fit.NotFinite
 	if bad || res.Cov == nil {
 		md.failed, md.logZ = "the circuit gave no number: "+res.Why, math.Inf(-1)
 		return md
@@ -401,11 +406,14 @@ const hopeless = 14
 // by side, which look like one, wait for widen.
 func (m *model) fitAll(hs []hypothesis, active []bool) []*mode {
 	var out []*mode
+	best := math.Inf(-1)
 	for _, h := range hs {
 		if h.beside || !h.short && !m.possible(&h, active) {
 			continue
 		}
-		out = append(out, m.fitMode(h, active, nil))
+		md := m.fitMode(h, active, nil, best)
+		best = math.Max(best, md.logZ)
+		out = append(out, md)
 	}
 	return ranked(out)
 }
@@ -416,7 +424,7 @@ func (m *model) widen(hs []hypothesis, modes []*mode, active []bool) []*mode {
 	for _, md := range modes {
 		for _, h := range hs {
 			if h.beside && !md.short && h.class == md.class && h.s == md.s && h.trust == md.trust {
-				out = append(out, m.fitMode(h, active, md.u))
+				out = append(out, m.fitMode(h, active, md.u, math.Inf(-1)))
 			}
 		}
 	}
