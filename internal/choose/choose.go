@@ -117,6 +117,14 @@ func nearestToGood(c *chooser, n *wiring.Network, i int, r unit.Ohm) float64 {
 
 func (c *chooser) decoder(d, asked *build.Decoder) error {
 	c.supply(d)
+	unmeasured := c.unmeasured(d)
+	defer func() { // what could not be chosen stays open
+		for i := range d.Outputs {
+			if o := &d.Outputs[i]; unmeasured[o.Name.Text] {
+				*o = asked.Outputs[i]
+			}
+		}
+	}()
 	// Provisional values make a circuit out of what is open; two rounds let each value see the others.
 	for i := range d.Outputs {
 		o := &d.Outputs[i]
@@ -151,6 +159,9 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 		picks = picks[:0]
 		for i := range n.Outputs {
 			was, _ := asked.Output(n.Outputs[i].Name)
+			if unmeasured[was.Name.Text] {
+				continue
+			}
 			for _, k := range knobs {
 				if k.q(was).Known() {
 					continue
@@ -166,6 +177,26 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 		c.report(n, d, asked, p)
 	}
 	return nil
+}
+
+// unmeasured finds the outputs whose lamp no reading describes: for them nothing can be chosen.
+func (c *chooser) unmeasured(d *build.Decoder) map[string]bool {
+	out := map[string]bool{}
+	for i := range d.Outputs {
+		o := &d.Outputs[i]
+		p := c.lamps[o.Lamp.Text]
+		open := !o.Series.Known() || !o.Base.Known() || !o.Pulldown.Known()
+		if !wiring.Answers(o) || p == nil || p.Surveyed || p.Dead || !open {
+			continue
+		}
+		out[o.Name.Text] = true
+		c.f.Verdicts = append(c.f.Verdicts, finding.Judgement{
+			ID: "output." + o.Name.Text + ".series", Subject: "output " + o.Name.Text, Requirement: "resistors that hold everything", Verdict: finding.Unknown,
+			Value: math.NaN(), Limit: math.NaN(), Margin: math.NaN(),
+			Why: "lamp " + o.Lamp.Text + " was not measured, so its hidden resistor may be anything; one reading of voltage and current is a start (fettle survey says which)",
+		})
+	}
+	return out
 }
 
 // A bound is one side of the feasible interval.

@@ -149,6 +149,10 @@ func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Sett
 		if r.Kind == require.Saturation && r.Output >= 0 && !math.IsNaN(w.Value) {
 			j.Confidence = trust(n, ev, r) + "; " + j.Confidence
 		}
+		if j.Verdict == finding.Fails && r.Output >= 0 && !n.Outputs[r.Output].Post.Surveyed {
+			j.Verdict = finding.Unknown
+			j.Why = "lamp " + n.Outputs[r.Output].LampName + " was not measured: this holds for some of what it may be and fails for some"
+		}
 		if j.Verdict == finding.Fails {
 			j.Mend = mend(n, r)
 		}
@@ -250,8 +254,10 @@ func mend(n *wiring.Network, r *require.Requirement) string {
 
 // stock judges whether the drawer holds what the build needs.
 func stock(b *build.Build) []finding.Judgement {
-	if b.Drawer == nil {
-		return []finding.Judgement{unknown("drawer", "drawer", "holds every part", "no drawer.csv lies beside the build")}
+	if b.Drawer == nil || len(b.Drawer.Items) == 0 {
+		j := unknown("drawer", "drawer", "holds every part", "drawer.csv lists nothing yet: every part of the list is to be bought")
+		j.Verdict = finding.Reported
+		return []finding.Judgement{j}
 	}
 	var out []finding.Judgement
 	for _, need := range Needs(b) {

@@ -121,25 +121,24 @@ const (
 )
 
 // NewNetwork wires decoder d of build b into its vehicle, with the lamps as surveyed. Missing lists what is
-// still open; with anything missing there is no network. An error is a part that this circuit cannot hold.
+// still open: an output with something missing is left out of the network; with something of the supply
+// missing, or no output left, there is none (nil). An error is a part that this circuit cannot hold.
 func NewNetwork(b *build.Build, d *build.Decoder, lamps map[string]*LampPosterior) (*Network, []Missing, error) {
 	v, ok := b.VehicleOf(d)
 	if !ok {
 		return nil, []Missing{{"vehicle", "the vehicle of decoder " + d.Name.Text}}, nil
 	}
 	n := &Network{Build: b, Decoder: d, Vehicle: v, Circuit: circuit.New(), warm: map[State][]float64{}}
-	missing := n.missing(lamps)
-	if len(missing) > 0 {
+	missing, whole := n.missing(lamps)
+	if len(whole) == 0 {
 		return nil, missing, nil
 	}
 	if err := n.supply(); err != nil {
 		return nil, nil, err
 	}
-	for i := range d.Outputs {
-		if o := &d.Outputs[i]; Answers(o) {
-			if err := n.output(o, lamps); err != nil {
-				return nil, nil, err
-			}
+	for _, o := range whole {
+		if err := n.output(o, lamps); err != nil {
+			return nil, nil, err
 		}
 	}
 	s, err := circuit.Compile(n.Circuit)
@@ -149,7 +148,7 @@ func NewNetwork(b *build.Build, d *build.Decoder, lamps map[string]*LampPosterio
 	n.Solver = s
 	n.vary()
 	n.Set(n.Typical())
-	return n, nil, nil
+	return n, missing, nil
 }
 
 // Answers reports whether the output is of the kind that is wired: a lamp switched on the low side.
@@ -157,8 +156,8 @@ func Answers(o *build.Output) bool {
 	return o.Load.Text != "motor" && (o.Drive.Text == "" || o.Drive.Text == build.DriveLowSide) && len(o.AlsoLamps) == 0
 }
 
-func (n *Network) missing(lamps map[string]*LampPosterior) []Missing {
-	var m []Missing
+// missing lists what is open and the outputs for which nothing is.
+func (n *Network) missing(lamps map[string]*LampPosterior) (m []Missing, whole []*build.Output) {
 	d := n.Decoder
 	need := func(open bool, id, what string) {
 		if open {
@@ -168,11 +167,13 @@ func (n *Network) missing(lamps map[string]*LampPosterior) []Missing {
 	need(d.Supply.Rectifier.Open(), "supply.rectifier", "rectifier of decoder "+d.Name.Text)
 	need(d.Supply.Regulator.Open(), "supply.regulator", "regulator of decoder "+d.Name.Text)
 	need(d.Chip.Part.Open(), "chip.part", "chip of decoder "+d.Name.Text)
+	supply := len(m) == 0
 	for i := range d.Outputs {
 		o := &d.Outputs[i]
 		if !Answers(o) {
 			continue
 		}
+		before := len(m)
 		id, of := "output."+o.Name.Text, " of output "+o.Name.Text
 		need(o.Switch.Open(), id+".switch", "switch"+of)
 		need(!o.Series.Known(), id+".series", "series resistor"+of)
@@ -181,8 +182,11 @@ func (n *Network) missing(lamps map[string]*LampPosterior) []Missing {
 		need(o.From.Open(), id+".from", "chip pin"+of)
 		p, ok := lamps[o.Lamp.Text]
 		need(!ok || (len(p.Samples) == 0 && !p.Dead), "lamp."+o.Lamp.Text, "lamp "+o.Lamp.Text+" (no reading says what it is)")
+		if supply && len(m) == before && !p.Dead {
+			whole = append(whole, o)
+		}
 	}
-	return m
+	return m, whole
 }
 
 func (n *Network) supply() error {
@@ -251,9 +255,6 @@ func (n *Network) output(o *build.Output, lamps map[string]*LampPosterior) error
 		return fmt.Errorf("output %s: the vehicle has no lamp %q", o.Name.Text, o.Lamp.Text)
 	}
 	post := lamps[o.Lamp.Text]
-	if post.Dead {
-		return nil // nothing to light; survey says so
-	}
 	name := o.Name.Text
 	net := OutputNet{Name: name, LampName: lamp.Name.Text, Feed: lamp.Feed.Text, Output: o, Lamp: lamp, Post: post, corners: post.vertices()}
 	switch lamp.Feed.Text {
