@@ -24,6 +24,8 @@ func (s *Solver) recover(sol *Solution) {
 	if sol.Status = s.removeShunts(sol); sol.Status == Solved {
 		return
 	}
+	s.ctx.last = true
+	defer func() { s.ctx.last = false }()
 	if sol.Status = s.raiseSources(sol); sol.Status == Solved {
 		return
 	}

@@ -32,7 +32,7 @@ const (
 const (
 	mostIterations    = 60 // of plain Newton; typical circuits take 5 to 12
 	stageIterations   = 40 // of one stage of a continuation
-	mostStages        = 200
+	mostStages        = 60
 	boundedIterations = 20
 )
 
@@ -115,6 +115,7 @@ type context struct {
 	fresh bool    // linearise at the stored junction voltages, not at those of the nodes
 	exact bool    // linearise at those of the nodes, however far the step
 	bound float64 // beyond which no unknown is moved
+	last  bool    // balance is enough, even while a blocked junction still moves
 }
 
 // Reset forgets the last solution: the next starts cold.
