@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"github.com/mattn/go-isatty"
 	"github.com/spf13/cobra"
 
 	"fettle/examples"
@@ -100,6 +101,9 @@ func (a *app) ask(q build.Question) {
 		fmt.Fprintln(a.out, "  one of: "+strings.Join(q.Options, ", "))
 	}
 	fmt.Fprintf(a.out, "%s [%s] ", q.Ask, q.Default)
+	if f, ok := a.in.(*os.File); !ok || !isatty.IsTerminal(f.Fd()) {
+		fmt.Fprintln(a.out) // answers from a pipe bring no line end to the screen
+	}
 }
 
 // place writes new files into a folder in which none of them lies yet.
