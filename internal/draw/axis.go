@@ -24,7 +24,8 @@ type tick struct {
 	label string // "": a minor tick
 }
 
-func known(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
+// known numbers can be drawn: no quantity is beyond 1e150, where differences would overflow.
+func known(x float64) bool { return math.Abs(x) < 1e150 }
 
 func (s *scale) shows(x float64) bool { return known(x) && x >= s.low && x <= s.high }
 
@@ -36,7 +37,7 @@ func (s *scale) px(x float64) float64 {
 		}
 		return s.from + (s.to-s.from)*math.Log(x/s.low)/math.Log(s.high/s.low)
 	}
-	return s.from + (s.to-s.from)*(x-s.low)/(s.high-s.low)
+	return s.from + (s.to-s.from)*((x-s.low)/(s.high-s.low))
 }
 
 // newScale fits an axis to the data unless it states its own ends. Edges are limits, of which the far side
