@@ -68,7 +68,7 @@ func TestDemoReadings(t *testing.T) {
 	slipped := 0
 	for _, r := range b.Readings {
 		lamp := lamps[r.Lamp]
-		spec := b.MeterSpec(r.Meter.Text)
+		spec, _ := b.MeterSpec(r.Meter.Text)
 		// The voltage shown must be one of the source's, 0.2 % low.
 		source := math.NaN()
 		for _, v := range sources {

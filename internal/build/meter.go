@@ -1,40 +1,52 @@
 package build
 
 import (
+	"math"
+
 	"fettle/internal/meter"
 	"fettle/internal/unit"
 )
 
-// Spec is what the meter can do: its ranges as declared, or those of an ordinary hand meter where none is.
-func (m Meter) Spec() meter.Spec {
-	if len(m.Ranges) == 0 {
-		s := meter.Cheap()
-		s.Name, s.TrueRMS = m.Name.Text, m.TrueRMS.Yes
-		return s
-	}
-	s := meter.Spec{Name: m.Name.Text, TrueRMS: m.TrueRMS.Yes}
-	for _, r := range m.Ranges {
-		full := r.Full.Value
-		g := meter.RangeSpec{
-			Function: meter.Function(r.Measures.Text), Full: full, Resolution: r.Resolution.Or(full / 2000),
-			Gain: r.Gain.Value, Digits: r.Digits.Value, Source: "declared in the build file",
-		}
-		switch r.Measures.Text {
-		case MeasuresCurrent:
-			// 0.2 V at full scale is what hand meters drop (common practice, no source).
-			g.Burden = r.Burden.Or(unit.Volt(0.2).Through(unit.Amp(full)))
-		case MeasuresVoltage, MeasuresACVoltage:
-			g.Input = r.Input.Or(1e6)
-		}
-		s.Ranges = append(s.Ranges, g)
-	}
-	return s
-}
+// Figures of a meter's range that the build leaves out. Common practice for hand meters, from memory.
+const (
+	assumedCounts     = 2000             // full over resolution
+	assumedGain       = unit.Ratio(0.01) // of the reading
+	assumedDigits     = 3                // of the last digit
+	assumedBurdenVolt = 0.2              // V at full scale of a current range
+	assumedInput      = unit.Ohm(1e6)    // of a voltage range
+)
 
-// MeterSpec is the meter of a reading: the declared one of that name, or the ordinary hand meter.
-func (b *Build) MeterSpec(name string) meter.Spec {
-	if m, ok := b.Meter(name); ok {
-		return m.Spec()
+// MeterSpec is the meter of that name as the build describes it; one without ranges, one that is not described
+// and "" are the ordinary hand meter. assumed tells that a current range's burden is not from the build.
+func (b *Build) MeterSpec(name string) (spec meter.Spec, assumed bool) {
+	m, ok := b.Meter(name)
+	if !ok {
+		return meter.Cheap(), true
 	}
-	return meter.Cheap()
+	if len(m.Ranges) == 0 {
+		spec = meter.Cheap()
+		spec.Name, spec.TrueRMS = m.Name.Text, m.TrueRMS.Yes
+		return spec, true
+	}
+	spec = meter.Spec{Name: m.Name.Text, TrueRMS: m.TrueRMS.Yes}
+	for _, r := range m.Ranges {
+		full := r.Full.Or(math.NaN())
+		if !(full > 0) {
+			continue
+		}
+		spec.Ranges = append(spec.Ranges, meter.RangeSpec{
+			Function:   meter.Function(r.Measures.Text),
+			Full:       full,
+			Resolution: r.Resolution.Or(full / assumedCounts),
+			Gain:       r.Gain.Or(assumedGain),
+			Digits:     r.Digits.Or(assumedDigits),
+			Burden:     r.Burden.Or(unit.Ohm(assumedBurdenVolt / full)),
+			Input:      r.Input.Or(assumedInput),
+			Source:     "declared in the build file",
+		})
+		if r.Measures.Text == MeasuresCurrent && !r.Burden.IsSet() {
+			assumed = true
+		}
+	}
+	return spec, assumed
 }

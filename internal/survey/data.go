@@ -11,7 +11,6 @@ import (
 	"fettle/internal/parts"
 	"fettle/internal/unit"
 	"fettle/internal/wave"
-	"fettle/internal/wiring"
 )
 
 // A quality is what a datum says something about.
@@ -160,10 +159,10 @@ func (e *evidence) add(b *build.Build, i int) {
 		}
 		return
 	}
-	spec, assumed := wiring.MeterSpec(b, r.Meter.Text)
+	spec, assumed := b.MeterSpec(r.Meter.Text)
 	volts, voltsName := spec, r.Meter.Text
 	if r.VoltMeter.Text != "" {
-		volts, _ = wiring.MeterSpec(b, r.VoltMeter.Text)
+		volts, _ = b.MeterSpec(r.VoltMeter.Text)
 		voltsName = r.VoltMeter.Text
 	}
 	two := r.VoltMeter.Text != "" && voltsName != r.Meter.Text

@@ -65,7 +65,7 @@ func (o *outcome) next(b *build.Build) []proposal {
 			name = r.Meter.Text
 		}
 	}
-	spec, _ := wiring.MeterSpec(b, name)
+	spec, _ := b.MeterSpec(name)
 	lamp := md.lamp(at)
 	bare, err := wiring.NewBare(o.name)
 	if err != nil {
