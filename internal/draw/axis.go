@@ -99,7 +99,10 @@ func newScale(a finding.Axis, data, edges []float64, places float64, snap bool) 
 		s.low, s.high = lo, hi
 		if snap {
 			step := niceStep((hi - lo) / places)
-			s.low, s.high = math.Floor(lo/step+1e-9)*step, math.Ceil(hi/step-1e-9)*step
+			s.high = math.Ceil(hi/step-1e-9) * step
+			if lo < -0.05*step || lo > 0 { // a hair below zero needs no tick of its own
+				s.low = math.Floor(lo/step+1e-9) * step
+			}
 		}
 	}
 	// A range too narrow for its own digits, or too wide to subtract, cannot be ticked.

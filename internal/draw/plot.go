@@ -95,6 +95,9 @@ func (p *plot) layout() {
 		xs, ys = append(xs, q.X[:n]...), append(ys, q.Y[:n]...)
 		xs, ys = append(append(xs, q.XLow...), q.XHigh...), append(append(ys, q.YLow...), q.YHigh...)
 	}
+	if len(f.Points) > 0 && !f.X.Log {
+		xs = widened(xs)
+	}
 	for _, m := range f.Marks {
 		xs, ys = append(xs, m.X), append(ys, m.Y)
 	}
@@ -170,6 +173,20 @@ func (p *plot) layout() {
 			}
 		}
 	}
+}
+
+// widened adds a little room below the least where that is not zero, so that a marker clears the frame.
+func widened(xs []float64) []float64 {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, x := range xs {
+		if known(x) {
+			lo, hi = math.Min(lo, x), math.Max(hi, x)
+		}
+	}
+	if lo < hi && lo != 0 && (lo < 0 || lo > 0.35*hi) {
+		xs = append(xs, lo-0.03*(hi-lo))
+	}
+	return xs
 }
 
 func (p *plot) endsRight(i int) bool {

@@ -156,7 +156,7 @@ func TestBrowser(t *testing.T) {
 	for _, c := range []struct {
 		width      int64
 		dark, open bool
-	}{{360, false, false}, {360, true, false}, {360, false, true}, {1280, false, false}, {1280, true, false}, {1280, false, true}, {320, false, true}, {800, false, true}, {1000, false, false}} {
+	}{{360, false, false}, {360, true, false}, {360, false, true}, {1280, false, false}, {1280, true, false}, {1280, false, true}, {320, false, true}, {720, false, true}, {800, false, true}, {1000, false, false}} {
 		t.Run(fmt.Sprintf("%d px, dark %v, workings open %v", c.width, c.dark, c.open), func(t *testing.T) {
 			do(t, ctx, chromedp.EmulateViewport(c.width, 800), media(c.dark),
 				chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`document.querySelectorAll('details').forEach(d => d.open = %v)`, c.open)))
