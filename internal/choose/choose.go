@@ -22,6 +22,7 @@ import (
 	"math"
 
 	"fettle/internal/build"
+	"fettle/internal/circuit"
 	"fettle/internal/finding"
 	"fettle/internal/parts"
 	"fettle/internal/require"
@@ -229,8 +230,8 @@ type candidate struct {
 
 // try sets the resistor's nominal value in the network.
 func try(n *wiring.Network, i int, k knob, r unit.Ohm) {
-	*k.q(n.Outputs[i].Output) = build.Given(r)
-	n.Refresh()
+	o := &n.Outputs[i]
+	n.Nominal(i, map[string]circuit.Elem{"series": o.Series, "base": o.Base, "pulldown": o.Pulldown}[k.name], r)
 }
 
 func (c *chooser) choose(n *wiring.Network, i int, k knob) pick {

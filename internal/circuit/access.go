@@ -125,6 +125,11 @@ func (s *Solver) SetLevel(e Elem, l pin.Level) {
 	}
 }
 
+// SetStep is how large the last step of a conducting junction may be, in units of N·Vt: the error that remains
+// in its current is half the square. The usual StepTolerance is meant for reference figures; samples by the
+// ten thousand may be content with 1e-4 (currents to 5e-9).
+func (s *Solver) SetStep(step float64) { s.near = max(step, StepTolerance) }
+
 // SetTemperature sets the temperature of every device.
 func (s *Solver) SetTemperature(t unit.Kelvin) {
 	for e := range s.c.elements {

@@ -8,7 +8,7 @@ import (
 // Compile lays a circuit out for solving, or says why it cannot be solved (*TopologyError). The solver keeps
 // its own copy of the circuit.
 func Compile(c *Circuit) (*Solver, error) {
-	s := &Solver{c: c.Clone()}
+	s := &Solver{c: c.Clone(), near: StepTolerance}
 	if err := s.compile(); err != nil {
 		return nil, err
 	}

@@ -100,6 +100,7 @@ type Solver struct {
 	why                   string
 	lost                  bool    // the last solution failed: no place to start from
 	reach                 float64 // largest last step of an unknown
+	near                  float64 // StepTolerance, or what SetStep asks for
 
 	ctx     context
 	wide    []float64 // dense matrix of the fallback
@@ -550,7 +551,7 @@ func (s *Solver) balanced() (amp float64, ok bool) {
 	if !(volt <= float64(TolVolt)) {
 		return amp, false
 	}
-	return amp, amp <= float64(TolAmp) || amp <= float64(TolAmp)+TolShare*s.largestCurrent()+s.rounding()
+	return amp, amp <= float64(TolAmp) || amp <= float64(TolAmp)+max(TolShare, s.near*s.near)*s.largestCurrent()+s.rounding()
 }
 
 // step solves the linearised equations and moves the nodes; false if the matrix is singular.
@@ -597,7 +598,7 @@ func (s *Solver) newton(most int, sol *Solution) Status {
 	still := false // the last step was small
 	for it := 0; ; it++ {
 		limited, step := s.stamp()
-		still = !limited && step <= StepTolerance && s.reach <= float64(NodeStep)
+		still = !limited && step <= s.near && s.reach <= float64(NodeStep)
 		if still && !s.ctx.fresh {
 			amp, ok := s.balanced()
 			sol.Residual = unit.Amp(amp)

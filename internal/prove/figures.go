@@ -19,7 +19,6 @@ func Figures(n *wiring.Network) []finding.Figure {
 	for i := range n.Outputs {
 		out = append(out, Light(n, i), Saturation(n, i))
 	}
-	n.Refresh()
 	return out
 }
 
@@ -112,7 +111,7 @@ func Saturation(n *wiring.Network, i int) finding.Figure {
 		X: finding.Axis{Quantity: "base current", Unit: unit.SymAmp, Log: true},
 		Y: finding.Axis{Quantity: "VCE", Unit: unit.SymVolt, Log: true},
 	}
-	defer func() { o.Output.Base = chosen; n.Refresh() }()
+	defer n.Nominal(i, o.Base, chosen.Value)
 	var op wiring.Operating
 	type run struct {
 		label         string
@@ -138,8 +137,7 @@ func Saturation(n *wiring.Network, i int) finding.Figure {
 		const steps = 60
 		for k := range steps + 1 {
 			rb := unit.Ohm(math.Exp(math.Log(1e6) + (math.Log(400)-math.Log(1e6))*float64(k)/steps))
-			o.Output.Base = build.Given(rb)
-			n.Refresh()
+			n.Nominal(i, o.Base, rb)
 			n.Set(z)
 			sol := n.Solve(st)
 			if sol.Status != circuit.Solved {
@@ -152,8 +150,7 @@ func Saturation(n *wiring.Network, i int) finding.Figure {
 		}
 		f.Curves = append(f.Curves, c)
 		if r.gain <= 0 {
-			o.Output.Base = chosen
-			n.Refresh()
+			n.Nominal(i, o.Base, chosen.Value)
 			n.Set(z)
 			n.Read(n.Solve(st), &op)
 			out := op.Out[i]

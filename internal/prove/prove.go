@@ -2,7 +2,8 @@
 //
 // The worst case of each requirement is searched in the box of all part spreads, tolerances, ambient
 // temperature and the joint lamp samples, then attacked by seeded samples; the claim is "no counterexample
-// found in N". A sample beyond the claimed worst case is reported as a defect of the search, not hidden.
+// found in N": all samples for what holds by less than a factor of two, every fifth for what holds by more. A
+// sample beyond the claimed worst case is reported as a defect of the search, not hidden.
 // The yield of the samples carries its exact binomial interval (Clopper–Pearson, 95 %).
 //
 // The chip's supply follows from the track at each corner; it never varies by itself.
@@ -120,13 +121,13 @@ func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Sett
 	out := make([]float64, len(set.Requirements))
 	for q := range set.Requirements {
 		r := &set.Requirements[q]
-		w, a := proof.Worst[q], proof.Report.Goals[q]
-		yield := spread.Yield(a.Held, proof.Report.Samples)
+		w, a, samples := proof.Worst[q], proof.Goals[q], proof.Samples[q]
+		yield := spread.Yield(a.Held, samples)
 		j := finding.Judgement{
 			ID: r.ID, Subject: r.Subject, Requirement: r.Words, Verdict: r.Judge(w.Value, 0), Value: w.Value, Limit: r.Limit, Sense: r.Sense(),
 			Margin: r.Margin(w.Value), Unit: r.Unit, Worst: joinWords(r.At, w.Say(n, r)), Source: r.Source,
-			Method:     fmt.Sprintf("worst case searched in the box of %d variables (%d points), attacked by %d samples (seed %d)", len(n.Vars), w.Evals, s.samples(), s.seed()),
-			Confidence: fmt.Sprintf("no counterexample in %d samples; limit: %s", s.samples(), r.Sure),
+			Method:     fmt.Sprintf("worst case searched in the box of %d variables (%d points), attacked by %d samples (seed %d)", len(n.Vars), w.Evals, samples, s.seed()),
+			Confidence: fmt.Sprintf("no counterexample in %d samples; limit: %s", samples, r.Sure),
 			Yield:      &yield,
 		}
 		if math.IsNaN(w.Value) {

@@ -73,6 +73,18 @@ func verdict(t *testing.T, f finding.Findings, id string) finding.Judgement {
 	return finding.Judgement{}
 }
 
+// apart is the factor between value and limit, in the direction that holds.
+func apart(j finding.Judgement) float64 {
+	switch r := j.Value / j.Limit; {
+	case r <= 0:
+		return math.Inf(1)
+	case (j.Sense == "≥") == (j.Limit > 0):
+		return r
+	default:
+		return 1 / r
+	}
+}
+
 const few = 500 // samples where their number is not the point
 
 func TestDemoHolds(t *testing.T) {
@@ -87,8 +99,8 @@ func TestDemoHolds(t *testing.T) {
 		case j.Verdict != finding.Holds:
 			t.Errorf("%s: %s (%g against %g) %s %s", j.ID, j.Verdict, j.Value, j.Limit, j.Why, j.Confidence)
 		case strings.HasPrefix(j.ID, "drawer."):
-		case j.Yield == nil || j.Yield.Held != j.Yield.Samples || j.Yield.Samples != 10000:
-			t.Errorf("%s: yield %+v, want 10 000 of 10 000", j.ID, j.Yield)
+		case j.Yield == nil || j.Yield.Held != j.Yield.Samples || j.Yield.Samples != 10000 && !(j.Yield.Samples == 2000 && apart(j) >= 2):
+			t.Errorf("%s: yield %+v, want 10 000 of 10 000 (2000 where it holds by a factor of two)", j.ID, j.Yield)
 		case j.Source == "" || j.Worst == "" || j.Method == "" || j.Confidence == "" || j.Working == nil:
 			t.Errorf("%s: a number that travels alone: %+v", j.ID, j)
 		}

@@ -170,6 +170,8 @@ func BenchmarkSampleOfTheProof(b *testing.B) {
 	ev := set.On(n)
 	out := make([]float64, len(set.Requirements))
 	z := n.Typical()
+	n.Learn(set.States)
+	n.Solver.SetStep(1e-4)
 	b.ReportAllocs()
 	for k := 0; b.Loop(); k++ {
 		for i, v := range n.Vars {

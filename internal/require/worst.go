@@ -99,35 +99,93 @@ func (s *Set) searchEach(n *wiring.Network) spread.Found {
 	return out
 }
 
+// sampleStep is the accuracy of searches and samples: currents to 5e-9.
+const sampleStep = 1e-4
+
+// FarShare: a requirement that holds by a factor of two at its worst is attacked by every fifth sample only;
+// a sample that beat it would have to double what the search found.
+const (
+	farSlack = math.Ln2
+	farShare = 5
+)
+
 // A Proof is the worst case of every requirement and what the samples say of it.
 type Proof struct {
-	Worst  []Worst
-	Report spread.Report
+	Worst   []Worst
+	Goals   []spread.Attacked
+	Samples []int // how many attacked each
 }
 
 // Prove searches with restarts and attacks the claims with samples. Progress may be nil.
 func (s *Set) Prove(ctx context.Context, n *wiring.Network, samples int, seed uint64, progress func(done, total int)) (Proof, error) {
+	n = n.Clone()
+	n.Learn(s.States)
+	n.Solver.SetStep(sampleStep)
 	found := s.searchEach(n)
-	var count atomic.Int64
-	var mu sync.Mutex
-	told := 0
-	report, err := spread.Attack(ctx, space(n), len(s.Requirements), func() spread.Eval {
-		ev := s.On(n.Clone())
-		if progress == nil {
-			return ev.Eval
+	p := Proof{Worst: worsts(found), Goals: make([]spread.Attacked, len(s.Requirements)), Samples: make([]int, len(s.Requirements))}
+	var near, far []int
+	for q := range s.Requirements {
+		if s.Requirements[q].Slack(p.Worst[q].Value) > farSlack {
+			far = append(far, q)
+		} else {
+			near = append(near, q)
 		}
-		return func(z, out []float64) {
-			ev.Eval(z, out)
-			const every = 100
-			if done := int(count.Add(1)); done%every == 0 {
-				mu.Lock()
-				if done > told {
-					told = done
-					progress(done, samples)
-				}
-				mu.Unlock()
+	}
+	few := (samples + farShare - 1) / farShare
+	t := &teller{tell: progress, total: samples + few}
+	for _, part := range []struct {
+		which   []int
+		samples int
+	}{{near, samples}, {far, few}} {
+		if len(part.which) == 0 {
+			continue
+		}
+		sub := &Set{}
+		claim := spread.Found{}
+		for _, q := range part.which {
+			r := s.Requirements[q]
+			r.scene = nil
+			sub.add(r)
+			claim.Worst = append(claim.Worst, found.Worst[q])
+			claim.Typical = append(claim.Typical, found.Typical[q])
+		}
+		sub.order()
+		report, err := spread.Attack(ctx, space(n), len(part.which), func() spread.Eval {
+			ev := sub.On(n.Clone())
+			return func(z, out []float64) {
+				ev.Eval(z, out)
+				t.one()
 			}
+		}, sub.goals(), claim, part.samples, seed, 0)
+		if err != nil {
+			return p, err
 		}
-	}, s.goals(), found, samples, seed, 0)
-	return Proof{worsts(found), report}, err
+		for k, q := range part.which {
+			p.Goals[q], p.Samples[q] = report.Goals[k], report.Samples
+		}
+	}
+	return p, nil
+}
+
+// teller counts samples over goroutines and tells of every hundredth, never backwards.
+type teller struct {
+	tell  func(done, total int)
+	total int
+	count atomic.Int64
+	mu    sync.Mutex
+	told  int
+}
+
+func (t *teller) one() {
+	const every = 100
+	done := int(t.count.Add(1))
+	if t.tell == nil || done%every != 0 {
+		return
+	}
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if done > t.told {
+		t.told = done
+		t.tell(done, t.total)
+	}
 }

@@ -3,6 +3,7 @@ package wiring
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -68,7 +69,26 @@ type OutputNet struct {
 	spread  *device.BJTSpread
 	now     device.BJT // at the last Set
 	lampVar int        // index of the lamp among the variables
-	corners []int      // of the lamp's samples
+	// firstResistor is the index of the first of its resistors among the variables.
+	firstResistor int
+	corners       []int         // of the lamp's samples
+	tolerance     [3]unit.Ratio // of its resistors
+	features      [][2]float64  // of the lamp's samples, once learned
+}
+
+// resistor is one of an output's own resistors.
+type resistor struct {
+	words   string
+	elem    circuit.Elem
+	nominal *build.Quantity[unit.Ohm]
+}
+
+func (o *OutputNet) resistors() [3]resistor {
+	return [3]resistor{
+		{"series resistor", o.Series, &o.Output.Series},
+		{"base resistor", o.Base, &o.Output.Base},
+		{"pull-down", o.Pulldown, &o.Output.Pulldown},
+	}
 }
 
 // A Network is a decoder in its vehicle as one circuit, with everything that varies.
@@ -102,6 +122,8 @@ type Network struct {
 	from      []int               // index of the first variable of each
 	warm      map[State][]float64
 	last      []float64
+	learned   map[State]*lesson // shared by clones
+	scratch   []float64
 	state     State // last solved
 	solved    bool
 }
@@ -348,6 +370,9 @@ func (n *Network) vary() {
 	}}}, func(z []float64) { s.SetResistance(n.ChipDraw, n.chipLoad(z[0])) })
 	add("chip pin", n.pins.Vars(), func(z []float64) {
 		n.pinNow = n.pins.At(z)
+		if n.pinNow.Leak == 0 {
+			n.pinNow.Leak = 1e-18 // none at all would be another layout of the equations
+		}
 		for i := range n.Outputs {
 			s.SetPin(n.Outputs[i].Pin, n.pinNow)
 		}
@@ -359,16 +384,13 @@ func (n *Network) vary() {
 			o.now = o.spread.At(z)
 			s.SetBJT(o.Switch, o.now)
 		})
-		for _, r := range []struct {
-			what string
-			e    circuit.Elem
-			q    *build.Quantity[unit.Ohm]
-		}{{"series resistor", o.Series, &o.Output.Series}, {"base resistor", o.Base, &o.Output.Base}, {"pull-down", o.Pulldown, &o.Output.Pulldown}} {
-			tol := float64(n.ToleranceOf(o.Output, r.q.Value))
-			add(r.what+of, []device.Vary{{Name: "tolerance", Law: device.Uniform, Say: func(z float64) string {
-				return fmt.Sprintf("%+.3g %%", 100*tol*z)
+		o.firstResistor = len(n.Vars)
+		for k, r := range o.resistors() {
+			o.tolerance[k] = n.ToleranceOf(o.Output, r.nominal.Value)
+			add(r.words+of, []device.Vary{{Name: "tolerance", Law: device.Uniform, Say: func(z float64) string {
+				return fmt.Sprintf("%+.3g %%", 100*float64(o.tolerance[k])*z)
 			}}}, func(z []float64) {
-				s.SetResistance(r.e, r.q.Value*unit.Ohm(1+tol*z[0]))
+				s.SetResistance(r.elem, r.nominal.Value*unit.Ohm(1+float64(o.tolerance[k])*z[0]))
 			})
 		}
 		o.lampVar = len(n.Vars)
@@ -402,29 +424,38 @@ func (n *Network) Typical() []float64 {
 
 // Set installs the point z (one number per Var) into the circuit. Only what changed is touched.
 func (n *Network) Set(z []float64) {
-	fresh := n.last == nil
-	if fresh {
+	if n.last == nil {
 		n.last = make([]float64, len(n.Vars))
+		for i := range n.last {
+			n.last[i] = math.NaN()
+		}
 	}
 	for k, set := range n.set {
 		a, b := n.from[k], n.from[k+1]
-		same := !fresh
-		for i := a; i < b && same; i++ {
-			same = z[i] == n.last[i]
-		}
-		if !same {
+		if !slices.Equal(z[a:b], n.last[a:b]) {
 			set(z[a:b])
 		}
 	}
 	copy(n.last, z)
 }
 
-// Refresh makes the next Set install everything anew, after nominal values were changed.
-func (n *Network) Refresh() { n.last = nil }
+// Nominal changes the nominal value of a resistor of output i: its series, base or pull-down resistor.
+func (n *Network) Nominal(i int, e circuit.Elem, r unit.Ohm) {
+	o := &n.Outputs[i]
+	for k, res := range o.resistors() {
+		if res.elem == e {
+			*res.nominal = build.Given(r)
+			o.tolerance[k] = n.ToleranceOf(o.Output, r)
+			if n.last != nil {
+				n.last[o.firstResistor+k] = math.NaN() // the next Set installs it
+			}
+		}
+	}
+}
 
-// Solve brings the network into a state and solves it. It starts from the solution before if that was the
-// same drive and polarity (another track voltage moves junction voltages little), else from the last time
-// the network was there.
+// Solve brings the network into a state and solves it. It starts from what Learn foretells; else from the
+// solution before if that was the same drive and polarity (another track voltage moves junction voltages
+// little); else from the last time the network was there.
 func (n *Network) Solve(st State) circuit.Solution {
 	s := n.Solver
 	u := st.Track
@@ -432,12 +463,17 @@ func (n *Network) Solve(st State) circuit.Solution {
 		u = -u
 	}
 	s.SetVoltage(n.Track, u)
-	if w, ok := n.warm[st]; !n.solved || st.Drive != n.state.Drive || st.LeftPositive != n.state.LeftPositive {
+	same := n.solved && st.Drive == n.state.Drive && st.LeftPositive == n.state.LeftPositive
+	if !n.solved || st.Drive != n.state.Drive {
 		level := [...]pin.Level{pin.Low, pin.High, pin.Open}[st.Drive]
 		for i := range n.Outputs {
 			s.SetLevel(n.Outputs[i].Pin, level)
 		}
-		if ok {
+	}
+	if l := n.learned[st]; l != nil {
+		s.Restore(n.foretell(l))
+	} else if !same {
+		if w, ok := n.warm[st]; ok {
 			s.Restore(w)
 		} else {
 			s.Reset()
@@ -449,17 +485,141 @@ func (n *Network) Solve(st State) circuit.Solution {
 		sol = s.Solve()
 	}
 	n.state, n.solved = st, sol.Status == circuit.Solved
-	if n.solved {
+	switch {
+	case n.learned[st] != nil:
+	case n.solved:
 		w, ok := n.warm[st]
 		if !ok {
 			w = make([]float64, s.StateSize())
 			n.warm[st] = w
 		}
 		s.Save(w)
-	} else {
+	default:
 		delete(n.warm, st)
 	}
 	return sol
+}
+
+// A lesson is how one state's solution follows what varies, to first order on either side of typical.
+type lesson struct {
+	base     []float64
+	up, down [][]float64    // per continuous variable: the change towards +1 and towards −1; nil for joint samples
+	lamps    [][2][]float64 // per output: the change with its LED's voltage (per volt) and with ln of its hidden resistance
+}
+
+// Steps by which a lamp is changed to learn what follows from it.
+const (
+	learnVolt = unit.Volt(0.03)
+	learnLnR  = 0.05
+)
+
+// feature is how a lamp sample differs from the most probable one: LED voltage at 2 mA, and ln of the hidden
+// resistance.
+func (o *OutputNet) feature(p LampParams) [2]float64 {
+	t := unit.FitTemperature.Kelvin()
+	typical := o.Post.Samples[o.corners[0]]
+	return [2]float64{
+		float64(p.Junction().Voltage(0.002, t) - typical.Junction().Voltage(0.002, t)),
+		math.Log(float64(p.Hidden / typical.Hidden)),
+	}
+}
+
+// foretell is the solution to expect at z.
+func (n *Network) foretell(l *lesson) []float64 {
+	z, out := n.last, n.scratch
+	copy(out, l.base)
+	for i := range n.Outputs {
+		o := &n.Outputs[i]
+		for f, x := range o.features[int(z[o.lampVar])] {
+			d := l.lamps[i][f]
+			for k := range d {
+				out[k] += x * d[k]
+			}
+		}
+	}
+	for i, up := range l.up {
+		d, x := up, z[i]
+		if x < 0 {
+			d, x = l.down[i], -x
+		}
+		if x == 0 {
+			continue
+		}
+		for k := range d {
+			out[k] += x * d[k]
+		}
+	}
+	return out
+}
+
+// Learn solves the states at typical and with each variable at its ends, so that Solve can start near the
+// answer anywhere in the box. The answer itself does not depend on it, nor on what was solved before.
+func (n *Network) Learn(states []State) {
+	typical := n.Typical()
+	z := slices.Clone(typical)
+	lessons := map[State]*lesson{}
+	n.learned = nil
+	solve := func(st State) []float64 {
+		if n.Solve(st).Status != circuit.Solved {
+			return nil
+		}
+		return n.Solver.Save(make([]float64, n.Solver.StateSize()))
+	}
+	n.Set(z)
+	var known []State // in order, so that the same states are always learned on the same road
+	for _, st := range states {
+		if base := solve(st); base != nil {
+			known = append(known, st)
+			lessons[st] = &lesson{base: base, up: make([][]float64, len(n.Vars)), down: make([][]float64, len(n.Vars)), lamps: make([][2][]float64, len(n.Outputs))}
+		}
+	}
+	for i, v := range n.Vars {
+		if v.Levels > 0 {
+			continue
+		}
+		for _, end := range []float64{1, -1} {
+			z[i] = end
+			n.Set(z)
+			for _, st := range known {
+				l, d := lessons[st], solve(st)
+				for k := range d {
+					d[k] -= l.base[k]
+				}
+				if end > 0 {
+					l.up[i] = d
+				} else {
+					l.down[i] = d
+				}
+			}
+		}
+		z[i] = typical[i]
+	}
+	n.Set(z)
+	for i := range n.Outputs {
+		o := &n.Outputs[i]
+		was := o.Post.Samples[o.corners[0]]
+		o.features = make([][2]float64, len(o.Post.Samples))
+		for j, p := range o.Post.Samples {
+			o.features[j] = o.feature(p)
+		}
+		brighter, larger := was, was
+		larger.Hidden *= unit.Ohm(math.Exp(learnLnR))
+		// The junction law moves as a whole when IS falls by exp(ΔV/N·Vt).
+		brighter.LED.IS *= unit.Amp(math.Exp(-float64(learnVolt/unit.FitTemperature.Kelvin().ThermalVoltage()) / (was.LED.N * float64(max(was.Series, 1)))))
+		for f, p := range []LampParams{brighter, larger} {
+			o.LampElems.Set(n.Solver, p)
+			step := o.feature(p)[f]
+			for _, st := range known {
+				l, d := lessons[st], solve(st)
+				for k := range d {
+					d[k] = (d[k] - l.base[k]) / step
+				}
+				l.lamps[i][f] = d
+			}
+		}
+		o.LampElems.Set(n.Solver, was)
+	}
+	n.learned, n.scratch = lessons, make([]float64, n.Solver.StateSize())
 }
 
 // Say puts the point z into words: what moves a number most stands first, and what moves it by less than a
@@ -529,6 +689,9 @@ func (n *Network) Edited(edit func(c *circuit.Circuit)) (*Network, error) {
 func (n *Network) rewire() {
 	n.Vars, n.set, n.from, n.last, n.warm = nil, nil, nil, nil, map[State][]float64{}
 	n.solved = false
+	if n.scratch != nil {
+		n.scratch = slices.Clone(n.scratch)
+	}
 	n.vary()
 }
 

@@ -114,7 +114,7 @@ func TestProgressReachesTheEnd(t *testing.T) {
 		last, total = done, of
 	}}
 	proved(t, r, demo(t))
-	if total != 2000 || last < 1500 {
+	if total < 2000 || last < total-200 {
 		t.Errorf("progress ended at %d of %d", last, total)
 	}
 }
