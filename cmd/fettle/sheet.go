@@ -67,7 +67,9 @@ func page(p work.Proved) ([]byte, error) {
 	}
 	for _, t := range p.Findings.Tables {
 		if strings.HasPrefix(t.ID, "slips.") {
+			rows := append(in.Slips.Rows, t.Rows...)
 			in.Slips = t
+			in.Slips.Rows = rows
 		}
 	}
 	return sheet.Sheet(in)
@@ -85,7 +87,7 @@ func writeFigures(name string, f finding.Findings) error {
 		if len(f.Figures) > 1 {
 			path = base + "-" + strings.ReplaceAll(fig.ID, ".", "-") + filepath.Ext(name)
 		}
-		if err := build.Save(path, []byte(draw.Plot(fig, draw.Options{}))); err != nil {
+		if err := build.Save(path, []byte(draw.Plot(fig, draw.Options{Standalone: true}))); err != nil {
 			return err
 		}
 	}

@@ -20,6 +20,10 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"runtime"
+	"slices"
+
+	"golang.org/x/sync/errgroup"
 
 	"fettle/internal/build"
 	"fettle/internal/circuit"
@@ -154,27 +158,46 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 	if n == nil {
 		return nil
 	}
+	// Two rounds let each output see the others; within a round they do not wait for each other.
 	const rounds = 2
-	var picks []pick
+	picks := make([][]pick, len(n.Outputs))
+	corners := make([]map[string][]require.Worst, len(n.Outputs))
 	for range rounds {
-		picks = picks[:0]
+		g, ctx := errgroup.WithContext(c.ctx)
+		g.SetLimit(runtime.GOMAXPROCS(0))
 		for i := range n.Outputs {
 			was, _ := asked.Output(n.Outputs[i].Name)
 			if unmeasured[was.Name.Text] {
 				continue
 			}
-			for _, k := range knobs {
-				if k.q(was).Known() {
-					continue
+			if corners[i] == nil {
+				corners[i] = map[string][]require.Worst{}
+			}
+			g.Go(func() error {
+				m := n.Clone()
+				picks[i] = nil
+				for _, k := range knobs {
+					if k.q(was).Known() {
+						continue
+					}
+					if err := ctx.Err(); err != nil {
+						return err
+					}
+					picks[i] = append(picks[i], c.choose(m, i, k, corners[i]))
 				}
-				if err := c.ctx.Err(); err != nil {
-					return err
-				}
-				picks = append(picks, c.choose(n, i, k))
+				return nil
+			})
+		}
+		if err := g.Wait(); err != nil {
+			return err
+		}
+		for i := range picks {
+			for _, p := range picks[i] {
+				try(n, i, p.k, p.now)
 			}
 		}
 	}
-	for _, p := range picks {
+	for _, p := range slices.Concat(picks...) {
 		c.report(n, d, asked, p)
 	}
 	return nil
@@ -213,6 +236,7 @@ type pick struct {
 	k          knob
 	lo, hi     bound
 	r          unit.Ohm // 0: nothing feasible
+	now        unit.Ohm // what stands in the network meanwhile: r, or a stand-in
 	fromDrawer bool
 
 	slack float64
@@ -234,10 +258,10 @@ func try(n *wiring.Network, i int, k knob, r unit.Ohm) {
 	n.Nominal(i, map[string]circuit.Elem{"series": o.Series, "base": o.Base, "pulldown": o.Pulldown}[k.name], r)
 }
 
-func (c *chooser) choose(n *wiring.Network, i int, k knob) pick {
+func (c *chooser) choose(n *wiring.Network, i int, k knob, corners map[string][]require.Worst) pick {
 	p := pick{i: i, k: k}
 	before := k.q(n.Outputs[i].Output).Value
-	sides := c.interval(n, i, k, &p)
+	sides := c.interval(n, i, k, &p, corners)
 	if p.lo.r < p.hi.r {
 		p.tried = c.candidates(n, i, k, sides, p.lo.r, p.hi.r)
 	}
@@ -253,11 +277,12 @@ func (c *chooser) choose(n *wiring.Network, i int, k knob) pick {
 		if !unit.Known(mid) || mid <= 0 {
 			mid = before
 		}
-		try(n, i, k, parts.Nearest(mid, "E24"))
+		p.now = parts.Nearest(mid, "E24")
+		try(n, i, k, p.now)
 		return p
 	}
 	t := p.tried[best]
-	p.r, p.slack, p.fromDrawer = t.r, t.slack, t.stock != 0
+	p.r, p.now, p.slack, p.fromDrawer = t.r, t.r, t.slack, t.stock != 0
 	try(n, i, k, p.r)
 	return p
 }
@@ -279,12 +304,20 @@ type side struct {
 	r       *require.Requirement
 	ev      *require.Evaluator
 	corners []require.Worst
+	keep    func() // remembers the corners for the next round
 	out     [1]float64
 }
 
-func newSide(n *wiring.Network, set *require.Set, q int) *side {
+// newSide is the side of a requirement with the corners that an earlier round found; with none yet it seeks one.
+func newSide(n *wiring.Network, set *require.Set, q int, k knob, corners map[string][]require.Worst) *side {
 	one := set.One(q)
-	return &side{r: &one.Requirements[0], ev: one.On(n)}
+	s := &side{r: &one.Requirements[0], ev: one.On(n)}
+	id := k.name + " " + s.r.ID
+	if s.corners = corners[id]; len(s.corners) == 0 {
+		s.seek()
+	}
+	s.keep = func() { corners[id] = s.corners }
+	return s
 }
 
 // seek searches the worst corner at the resistor's present value and remembers it. It reports whether the
@@ -327,7 +360,7 @@ const perDecade = 5
 
 // interval finds where the resistor holds every requirement it decides: for each the stretch around its best
 // value, edges by bisection, with the worst corner sought anew at the edge until it stays.
-func (c *chooser) interval(n *wiring.Network, i int, k knob, p *pick) []*side {
+func (c *chooser) interval(n *wiring.Network, i int, k knob, p *pick, corners map[string][]require.Worst) []*side {
 	set := require.For(n)
 	p.lo, p.hi = bound{r: leastOhm}, bound{r: mostOhm}
 	var sides []*side
@@ -340,14 +373,13 @@ func (c *chooser) interval(n *wiring.Network, i int, k knob, p *pick) []*side {
 			p.hi = hi
 		}
 		sides = append(sides, s)
+		s.keep()
 	}
 	start := k.q(n.Outputs[i].Output).Value
 	core := set.Only(i, k.core...)
 	for q := range core.Requirements {
 		try(n, i, k, start)
-		s := newSide(n, core, q)
-		s.seek()
-		narrow(s)
+		narrow(newSide(n, core, q, k, corners))
 	}
 	// What else the resistor touches binds only where it is near its limit at the ends of what is left.
 	if len(k.guard) > 0 && p.lo.r < p.hi.r {
@@ -365,9 +397,7 @@ func (c *chooser) interval(n *wiring.Network, i int, k knob, p *pick) []*side {
 		for q := range out {
 			if near[q] {
 				try(n, i, k, unit.Ohm(math.Sqrt(float64(p.lo.r)*float64(p.hi.r))))
-				s := newSide(n, guard, q)
-				s.seek()
-				narrow(s)
+				narrow(newSide(n, guard, q, k, corners))
 			}
 		}
 	}

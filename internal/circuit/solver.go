@@ -570,13 +570,16 @@ func (s *Solver) step() bool {
 	}
 	// One sum finds any number that is not finite.
 	sum, top := 0.0, s.ctx.bound
-	s.reach = 0
+	reach := 0.0
 	for k, dx := range s.b[:s.n] {
-		s.reach = max(s.reach, math.Abs(dx))
+		if dx > reach || -dx > reach {
+			reach = math.Abs(dx)
+		}
 		x := s.x[k] + dx
 		sum += x
 		s.x[k] = max(-top, min(top, x))
 	}
+	s.reach = reach
 	s.spread()
 	return sum-sum == 0
 }

@@ -2,7 +2,7 @@
 //
 // The worst case of each requirement is searched in the box of all part spreads, tolerances, ambient
 // temperature and the joint lamp samples, then attacked by seeded samples; the claim is "no counterexample
-// found in N": all samples for what holds by less than a factor of two, every fifth for what holds by more. A
+// found in N": all samples for what holds by less than a factor of 1.5, every tenth for what holds by more. A
 // sample beyond the claimed worst case is reported as a defect of the search, not hidden.
 // The yield of the samples carries its exact binomial interval (Clopper–Pearson, 95 %).
 //
@@ -117,8 +117,6 @@ func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Sett
 	if err != nil {
 		return err
 	}
-	ev := set.On(n)
-	out := make([]float64, len(set.Requirements))
 	for q := range set.Requirements {
 		r := &set.Requirements[q]
 		w, a, samples := proof.Worst[q], proof.Goals[q], proof.Samples[q]
@@ -144,11 +142,8 @@ func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Sett
 			j.Value, j.Margin, j.Verdict = a.Extreme, r.Margin(a.Extreme), r.Judge(a.Extreme, 0)
 			f.Notes = append(f.Notes, finding.Note{ID: "search." + r.ID, Kind: "defect", Text: "Sample beyond the claimed worst case at " + r.ID + ": " + n.Say(a.BeyondZ, w.Effect, r.Output)})
 		}
-		if w.Z != nil {
-			ev.Eval(w.Z, out)
-		}
 		if r.Kind == require.Saturation && r.Output >= 0 && !math.IsNaN(w.Value) {
-			j.Confidence = trust(n, ev, r) + "; " + j.Confidence
+			j.Confidence = trust(n, set.One(q), w.Z) + "; " + j.Confidence
 		}
 		if j.Verdict == finding.Fails && r.Output >= 0 && !n.Outputs[r.Output].Post.Surveyed {
 			j.Verdict = finding.Unknown
@@ -204,12 +199,12 @@ func joinWords(a, b string) string {
 
 // trust says on which of the four levels a claim of saturation rests (from a guarantee by a table point down
 // to a typical figure).
-func trust(n *wiring.Network, ev *require.Evaluator, r *require.Requirement) string {
+func trust(n *wiring.Network, one *require.Set, z []float64) string {
+	r := &one.Requirements[0]
 	o := &n.Outputs[r.Output]
-	op := ev.StateOf(r)
-	if op == nil {
-		return ""
-	}
+	ev := one.On(n)
+	ev.Eval(z, make([]float64, 1))
+	op := ev.Operating(0)
 	ic, ib := op.Out[r.Output].IC, op.Out[r.Output].IB
 	for _, pt := range o.Part.VCEsat {
 		if unit.Known(pt.Max) && ic <= pt.IC && ib >= pt.IB {

@@ -560,11 +560,3 @@ func (s *Set) One(q int) *Set {
 	out.add(r)
 	return out
 }
-
-// StateOf is the first state of a requirement as last solved, or nil.
-func (e *Evaluator) StateOf(r *Requirement) *wiring.Operating {
-	if len(r.scene) == 0 {
-		return nil
-	}
-	return &e.ops[r.scene[0]]
-}

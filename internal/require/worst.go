@@ -99,14 +99,14 @@ func (s *Set) searchEach(n *wiring.Network) spread.Found {
 	return out
 }
 
-// sampleStep is the accuracy of searches and samples: currents to 5e-9.
-const sampleStep = 1e-4
+// sampleStep is the accuracy of searches and samples: currents to 5e-7.
+const sampleStep = 1e-3
 
-// FarShare: a requirement that holds by a factor of two at its worst is attacked by every fifth sample only;
-// a sample that beat it would have to double what the search found.
+// A requirement that holds by half as much again at its worst is attacked by every tenth sample only: one that
+// made it fail would have to go that far beyond what the search found.
 const (
-	farSlack = math.Ln2
-	farShare = 5
+	farFactor = 1.5
+	farShare  = 10
 )
 
 // A Proof is the worst case of every requirement and what the samples say of it.
@@ -125,7 +125,7 @@ func (s *Set) Prove(ctx context.Context, n *wiring.Network, samples int, seed ui
 	p := Proof{Worst: worsts(found), Goals: make([]spread.Attacked, len(s.Requirements)), Samples: make([]int, len(s.Requirements))}
 	var near, far []int
 	for q := range s.Requirements {
-		if s.Requirements[q].Slack(p.Worst[q].Value) > farSlack {
+		if s.Requirements[q].Slack(p.Worst[q].Value) > math.Log(farFactor) {
 			far = append(far, q)
 		} else {
 			near = append(near, q)

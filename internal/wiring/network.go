@@ -388,7 +388,7 @@ func (n *Network) vary() {
 		for k, r := range o.resistors() {
 			o.tolerance[k] = n.ToleranceOf(o.Output, r.nominal.Value)
 			add(r.words+of, []device.Vary{{Name: "tolerance", Law: device.Uniform, Say: func(z float64) string {
-				return fmt.Sprintf("%+.3g %%", 100*float64(o.tolerance[k])*z)
+				return strings.Replace(fmt.Sprintf("%+.3g %%", 100*float64(o.tolerance[k])*z), "-", "−", 1)
 			}}}, func(z []float64) {
 				s.SetResistance(r.elem, r.nominal.Value*unit.Ohm(1+float64(o.tolerance[k])*z[0]))
 			})
@@ -623,7 +623,7 @@ func (n *Network) Learn(states []State) {
 }
 
 // Say puts the point z into words: what moves a number most stands first, and what moves it by less than a
-// fiftieth of that is left out. effect is how far each variable moves it; the joint samples of a lamp have no
+// tenth of that is left out. effect is how far each variable moves it; the joint samples of a lamp have no
 // effect of their own and are named for output i alone (−1: none).
 func (n *Network) Say(z, effect []float64, i int) string {
 	type word struct {
@@ -653,18 +653,23 @@ func (n *Network) Say(z, effect []float64, i int) string {
 	sort.SliceStable(words, func(i, j int) bool { return words[i].w > words[j].w })
 	var out []string
 	for _, w := range words {
-		if w.w >= most/50 {
+		if w.w >= most/10 {
 			out = append(out, w.text)
 		}
 	}
 	return strings.Join(out, ", ")
 }
 
-// Clone is a network of its own for another goroutine: it shares what does not change.
+// Clone is a network of its own for another goroutine: it shares what does not change, and has its own nominal
+// values.
 func (n *Network) Clone() *Network {
 	m := *n
 	m.Solver = n.Solver.Clone()
-	m.Outputs = append([]OutputNet(nil), n.Outputs...)
+	m.Outputs = slices.Clone(n.Outputs)
+	for i := range m.Outputs {
+		own := *m.Outputs[i].Output
+		m.Outputs[i].Output = &own
+	}
 	m.rewire()
 	return &m
 }
