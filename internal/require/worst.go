@@ -87,7 +87,11 @@ func (s *Set) searchEach(n *wiring.Network) spread.Found {
 					return
 				}
 				// A fresh clone for each: what it solved before would show in the last digits.
-				f := s.One(q).On(n.Clone()).search(spread.Settings{Corners: 2, Inside: 2})
+				ev := s.One(q).On(n.Clone())
+				f := ev.search(spread.Settings{Corners: -1, Inside: -1})
+				if f.Worst[0].NonMonotone { // the corner of the signs is not enough there
+					f = ev.search(spread.Settings{Corners: 4, Inside: 4})
+				}
 				out.Worst[q], out.Effect[q], evals[q] = f.Worst[0], f.Effect[0], f.Evals
 			}
 		})
@@ -99,8 +103,12 @@ func (s *Set) searchEach(n *wiring.Network) spread.Found {
 	return out
 }
 
-// sampleStep is the accuracy of searches and samples: currents to 5e-7.
-const sampleStep = 1e-3
+// Accuracies (circuit.Solver.SetStep): a search compares neighbouring corners and must not take noise for a
+// bend (currents to 5e-11); a sample only has to stand on its side of a limit (currents to 5e-7).
+const (
+	searchStep = 1e-5
+	sampleStep = 1e-3
+)
 
 // A requirement that holds by half as much again at its worst is attacked by every tenth sample only: one that
 // made it fail would have to go that far beyond what the search found.
@@ -120,8 +128,9 @@ type Proof struct {
 func (s *Set) Prove(ctx context.Context, n *wiring.Network, samples int, seed uint64, progress func(done, total int)) (Proof, error) {
 	n = n.Clone()
 	n.Learn(s.States)
-	n.Solver.SetStep(sampleStep)
+	n.Solver.SetStep(searchStep)
 	found := s.searchEach(n)
+	n.Solver.SetStep(sampleStep)
 	p := Proof{Worst: worsts(found), Goals: make([]spread.Attacked, len(s.Requirements)), Samples: make([]int, len(s.Requirements))}
 	var near, far []int
 	for q := range s.Requirements {

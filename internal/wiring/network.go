@@ -531,25 +531,25 @@ func (n *Network) foretell(l *lesson) []float64 {
 	for i := range n.Outputs {
 		o := &n.Outputs[i]
 		for f, x := range o.features[int(z[o.lampVar])] {
-			d := l.lamps[i][f]
-			for k := range d {
-				out[k] += x * d[k]
-			}
+			addScaled(out, x, l.lamps[i][f])
 		}
 	}
 	for i, up := range l.up {
-		d, x := up, z[i]
-		if x < 0 {
-			d, x = l.down[i], -x
-		}
-		if x == 0 {
-			continue
-		}
-		for k := range d {
-			out[k] += x * d[k]
+		if x := z[i]; x > 0 {
+			addScaled(out, x, up)
+		} else if x < 0 {
+			addScaled(out, -x, l.down[i])
 		}
 	}
 	return out
+}
+
+// addScaled adds x·d to out.
+func addScaled(out []float64, x float64, d []float64) {
+	out = out[:len(d)]
+	for k, v := range d {
+		out[k] += x * v
+	}
 }
 
 // Learn solves the states at typical and with each variable at its ends, so that Solve can start near the
