@@ -28,13 +28,18 @@ func (w Worst) Say(n *wiring.Network, r *Requirement) string {
 	return n.Say(w.Z, w.Effect, r.Output)
 }
 
-// space is the network's variables as a box to search and sample.
-func space(n *wiring.Network) spread.Space {
-	s := make(spread.Space, len(n.Vars))
+// space is the network's variables as a box to search and sample. Where all requirements are of one output, the
+// lamps of the others act through the chip's supply alone and are searched at their most probable self only
+// (samples draw them all the same).
+func (s *Set) space(n *wiring.Network) spread.Space {
+	box := make(spread.Space, len(n.Vars))
 	for i, v := range n.Vars {
-		s[i] = spread.Var{Name: v.Owner + " " + v.Name, Law: spread.Law(v.Law), Levels: v.Levels, Vertices: v.Vertices}
+		box[i] = spread.Var{Name: v.Owner + " " + v.Name, Law: spread.Law(v.Law), Levels: v.Levels, Vertices: v.Vertices}
+		if v.Levels > 0 && len(s.Requirements) == 1 && s.Requirements[0].Output >= 0 && v.Owner != "lamp "+n.Outputs[s.Requirements[0].Output].LampName {
+			box[i].Vertices = v.Vertices[:1]
+		}
 	}
-	return s
+	return box
 }
 
 func (s *Set) goals() []spread.Goal {
@@ -47,7 +52,7 @@ func (s *Set) goals() []spread.Goal {
 
 // search finds the worst case of every requirement of the set.
 func (e *Evaluator) search(set spread.Settings) spread.Found {
-	found, err := spread.Search(space(e.Net), len(e.Set.Requirements), e.Eval, e.Set.goals(), set)
+	found, err := spread.Search(e.Set.space(e.Net), len(e.Set.Requirements), e.Eval, e.Set.goals(), set)
 	if err != nil {
 		panic("require: " + err.Error()) // only a space or goals of our own making can be at fault
 	}
@@ -159,7 +164,7 @@ func (s *Set) Prove(ctx context.Context, n *wiring.Network, samples int, seed ui
 			claim.Typical = append(claim.Typical, found.Typical[q])
 		}
 		sub.order()
-		report, err := spread.Attack(ctx, space(n), len(part.which), func() spread.Eval {
+		report, err := spread.Attack(ctx, s.space(n), len(part.which), func() spread.Eval {
 			ev := sub.On(n.Clone())
 			return func(z, out []float64) {
 				ev.Eval(z, out)

@@ -86,7 +86,7 @@ func (p *LampPosterior) vertices() []int {
 		}
 	}
 	list := []int{best}
-	for _, i := range [...]unit.Amp{1e-6, 0.2e-3, 0.5e-3, 1e-3, 2e-3, 4e-3, 8e-3, 16e-3, 32e-3} {
+	for _, i := range [...]unit.Amp{1e-6, 0.3e-3, 1e-3, 3e-3, 10e-3, 30e-3} {
 		low, high := 0, 0
 		vlow, vhigh := unit.Volt(math.Inf(1)), unit.Volt(math.Inf(-1))
 		for j, s := range p.Samples {
