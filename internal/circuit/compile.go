@@ -19,8 +19,7 @@ func Compile(c *Circuit) (*Solver, error) {
 // unknowns are numbered as they are met and renumbered when the order of elimination is known.
 type layout struct {
 	s        *Solver
-	unknown  []int32 // by point: unknown, or −1
-	offset   []float64
+	unknown  []int32   // by point: unknown, or −1
 	cliques  [][]int32 // unknowns that an element couples
 	bent     []bool    // by unknown: touched by something that is not linear
 	branches int32     // unknowns from here on are branch currents

@@ -316,7 +316,7 @@ func TestNoAllocation(t *testing.T) {
 // fed from a rail, one from the rectified plus.
 type decoder struct {
 	*Solver
-	track, left    Elem
+	track          Elem
 	pins           [2]Elem
 	switches, leds [2]Elem
 	series         [2]Elem

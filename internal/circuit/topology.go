@@ -112,9 +112,7 @@ func (c *Circuit) check() (group sets, tree []branch, used []bool, err *Topology
 			continue
 		}
 		start := len(queue)
-		for _, b := range adjacent[lead] {
-			queue = append(queue, b)
-		}
+		queue = append(queue, adjacent[lead]...)
 		for k := start; k < len(queue); k++ {
 			at := queue[k]
 			for _, b := range adjacent[at.node] {

@@ -200,7 +200,7 @@ func (p *page) grid(g grid, indent int) {
 	for _, r := range g.rows {
 		cols = max(cols, len(r.cells))
 	}
-	type metric struct{ whole, frac, sym, natural int }
+	type metric struct{ whole, frac, sym int }
 	m := make([]metric, cols)
 	for c := range m {
 		for _, r := range g.rows {
