@@ -2,6 +2,7 @@ package require
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"runtime"
 	"sync"
@@ -33,9 +34,18 @@ func (w Worst) Say(n *wiring.Network, r *Requirement) string {
 // (samples draw them all the same).
 func (s *Set) space(n *wiring.Network) spread.Space {
 	box := make(spread.Space, len(n.Vars))
+	one := -1 // the output they are all of
+	for k, r := range s.Requirements {
+		if k == 0 {
+			one = r.Output
+		} else if r.Output != one {
+			one = -1
+			break
+		}
+	}
 	for i, v := range n.Vars {
 		box[i] = spread.Var{Name: v.Owner + " " + v.Name, Law: spread.Law(v.Law), Levels: v.Levels, Vertices: v.Vertices}
-		if v.Levels > 0 && len(s.Requirements) == 1 && s.Requirements[0].Output >= 0 && v.Owner != "lamp "+n.Outputs[s.Requirements[0].Output].LampName {
+		if v.Levels > 0 && one >= 0 && v.Owner != "lamp "+n.Outputs[one].LampName {
 			box[i].Vertices = v.Vertices[:1]
 		}
 	}
@@ -76,35 +86,68 @@ func (e *Evaluator) Worst() []Worst {
 	return worsts(e.search(spread.Settings{Corners: -1, Inside: -1}))
 }
 
-// searchEach searches every requirement by itself, on as many goroutines as there are processors: a
-// requirement needs one or two states, all of them together need many.
-func (s *Set) searchEach(n *wiring.Network) spread.Found {
-	out := spread.Found{Worst: make([]spread.Worst, len(s.Requirements)), Typical: make([]float64, len(s.Requirements)), Effect: make([][]float64, len(s.Requirements))}
-	s.On(n).Eval(n.Typical(), out.Typical)
-	evals := make([]int, len(s.Requirements))
+// groups gathers the requirements that are of one output and measured in the same states: one search serves
+// them all.
+func (s *Set) groups() [][]int {
+	var keys []string
+	members := map[string][]int{}
+	for q := range s.Requirements {
+		r := &s.Requirements[q]
+		key := fmt.Sprint(r.Output, r.scene)
+		if members[key] == nil {
+			keys = append(keys, key)
+		}
+		members[key] = append(members[key], q)
+	}
+	out := make([][]int, len(keys))
+	for i, k := range keys {
+		out[i] = members[k]
+	}
+	return out
+}
+
+// pick is the subset of the requirements numbered.
+func (s *Set) pick(which []int) *Set {
+	out := &Set{}
+	for _, q := range which {
+		r := s.Requirements[q]
+		r.scene = nil
+		out.add(r)
+	}
+	out.order()
+	return out
+}
+
+// searchAll searches the worst case of every requirement, group by group, on as many goroutines as there are
+// processors; where the number does not follow some variable one way, that requirement is searched again with
+// restarts.
+func (s *Set) searchAll(n *wiring.Network) []Worst {
+	groups := s.groups()
+	out := make([]Worst, len(s.Requirements))
 	var next atomic.Int64
 	var wg sync.WaitGroup
 	for range runtime.GOMAXPROCS(0) {
 		wg.Go(func() {
 			for {
-				q := int(next.Add(1)) - 1
-				if q >= len(s.Requirements) {
+				k := int(next.Add(1)) - 1
+				if k >= len(groups) {
 					return
 				}
 				// A fresh clone for each: what it solved before would show in the last digits.
-				ev := s.One(q).On(n.Clone())
-				f := ev.search(spread.Settings{Corners: -1, Inside: -1})
-				if f.Worst[0].NonMonotone { // the corner of the signs is not enough there
-					f = ev.search(spread.Settings{Corners: 4, Inside: 4})
+				m := n.Clone()
+				found := s.pick(groups[k]).On(m).search(spread.Settings{Corners: -1, Inside: -1})
+				for j, q := range groups[k] {
+					out[q] = worsts(found)[j]
+					if out[q].NonMonotone {
+						again := s.One(q).On(m).search(spread.Settings{Corners: 4, Inside: 4})
+						out[q] = worsts(again)[0]
+						out[q].Evals += found.Evals
+					}
 				}
-				out.Worst[q], out.Effect[q], evals[q] = f.Worst[0], f.Effect[0], f.Evals
 			}
 		})
 	}
 	wg.Wait()
-	for _, e := range evals {
-		out.Evals += e
-	}
 	return out
 }
 
@@ -134,9 +177,10 @@ func (s *Set) Prove(ctx context.Context, n *wiring.Network, samples int, seed ui
 	n = n.Clone()
 	n.Learn(s.States)
 	n.Solver.SetStep(searchStep)
-	found := s.searchEach(n)
+	p := Proof{Worst: s.searchAll(n), Goals: make([]spread.Attacked, len(s.Requirements)), Samples: make([]int, len(s.Requirements))}
 	n.Solver.SetStep(sampleStep)
-	p := Proof{Worst: worsts(found), Goals: make([]spread.Attacked, len(s.Requirements)), Samples: make([]int, len(s.Requirements))}
+	typical := make([]float64, len(s.Requirements))
+	s.On(n).Eval(n.Typical(), typical)
 	var near, far []int
 	for q := range s.Requirements {
 		if s.Requirements[q].Slack(p.Worst[q].Value) > math.Log(farFactor) {
@@ -154,17 +198,13 @@ func (s *Set) Prove(ctx context.Context, n *wiring.Network, samples int, seed ui
 		if len(part.which) == 0 {
 			continue
 		}
-		sub := &Set{}
+		sub := s.pick(part.which)
 		claim := spread.Found{}
 		for _, q := range part.which {
-			r := s.Requirements[q]
-			r.scene = nil
-			sub.add(r)
-			claim.Worst = append(claim.Worst, found.Worst[q])
-			claim.Typical = append(claim.Typical, found.Typical[q])
+			claim.Worst = append(claim.Worst, spread.Worst{Z: p.Worst[q].Z, Value: p.Worst[q].Value})
+			claim.Typical = append(claim.Typical, typical[q])
 		}
-		sub.order()
-		report, err := spread.Attack(ctx, s.space(n), len(part.which), func() spread.Eval {
+		report, err := spread.Attack(ctx, sub.space(n), len(part.which), func() spread.Eval {
 			ev := sub.On(n.Clone())
 			return func(z, out []float64) {
 				ev.Eval(z, out)
