@@ -1,54 +1,34 @@
+// Package wiring turns a build into circuits: the vehicle alone as it is measured (Bare), and a decoder in its
+// vehicle (Network), with its static states and with everything in it that varies.
+//
+// A Network is one circuit: the track between two rails, a bridge rectifier, a regulator, the chip's own draw,
+// and for each output chip pin, base resistor, pull-down, NPN switch, series resistor and lamp. Ground is the
+// decoder's minus, which is not a rail. A lamp hangs on one rail or on the rectified plus. On DCC the rails
+// change sign with every half bit; each polarity is a static state of its own, with the reservoir's current
+// left out (a square wave rectified by a bridge is steady).
+//
+// What varies (Var) is independent of each other: ambient temperature, the parts' datasheet spread, the
+// resistors' tolerance, and for each lamp the joint samples of its survey. The chip's supply never varies by
+// itself: it follows from the track through rectifier and regulator. A point z has one number per Var: −1…+1
+// with 0 typical, or the index of a joint sample. Set installs a point, Solve brings the network into a State
+// and solves it, Read copies the result out.
+//
+// Not modelled: edges, capacitors, the ear, self-heating, the resistance of wires and contacts. Chip pins have
+// their datasheet levels at 5 V whatever the supply really is. Outputs other than a lamp switched on the low
+// side by an NPN are left out (Answers).
 package wiring
 
 import (
 	"fmt"
 	"math"
 	"slices"
-	"sort"
-	"strings"
 
 	"fettle/internal/build"
 	"fettle/internal/circuit"
 	"fettle/internal/device"
 	"fettle/internal/parts"
-	"fettle/internal/pin"
 	"fettle/internal/unit"
 )
-
-// A Drive is what the chip does with the pins of all outputs.
-type Drive uint8
-
-const (
-	Off   Drive = iota // pins low
-	On                 // pins high
-	Reset              // pins open: in reset, before the first instruction, and with no firmware
-)
-
-func (d Drive) String() string { return [...]string{"off", "on", "in reset"}[d] }
-
-// A State is a static state of the decoder in its vehicle: which rail is positive, by how much, and what the
-// chip does. On DCC a state lasts for half a bit; both polarities follow each other. On DC one of them stays.
-type State struct {
-	LeftPositive bool
-	Drive        Drive
-	Track        unit.Volt // between the rails, > 0
-}
-
-func (s State) String() string {
-	rail := "right"
-	if s.LeftPositive {
-		rail = "left"
-	}
-	return fmt.Sprintf("%s, %s rail positive, track %s", s.Drive, rail, s.Track)
-}
-
-// A Var is one way in which the real thing may depart from the drawing, independent of all others.
-type Var struct {
-	Owner string // "switch of output front"; "" for what belongs to the whole (ambient temperature)
-	device.Vary
-	Levels   int   // > 0: z is an index 0…Levels−1 of joint samples
-	Vertices []int // of a discrete variable: the levels worth trying first
-}
 
 // An OutputNet is one output with its lamp in the network.
 type OutputNet struct {
@@ -316,348 +296,12 @@ func (n *Network) output(o *build.Output, lamps map[string]*LampPosterior) error
 	return nil
 }
 
-// ToleranceOf is the tolerance of a resistor of the output: what the file says, else the drawer's part of
-// that value, else 5 %.
-func (n *Network) ToleranceOf(o *build.Output, r unit.Ohm) unit.Ratio {
-	if o.Tolerance.Known() {
-		return o.Tolerance.Value
-	}
-	if n.Build.Drawer != nil {
-		for _, it := range n.Build.Drawer.Items {
-			if unit.Known(it.Ohm) && math.Abs(float64(it.Ohm/r)-1) < 1e-9 && unit.Known(it.Tolerance) {
-				return it.Tolerance
-			}
-		}
-	}
-	return defaultTolerance
-}
-
 // PackageOf is the package of the output's resistors: what the file says, else 0805.
 func PackageOf(o *build.Output) string {
 	if o.Package.Text != "" {
 		return o.Package.Text
 	}
 	return defaultPackage
-}
-
-// vary lists everything that varies and how it is installed.
-func (n *Network) vary() {
-	s := n.Solver
-	add := func(owner string, vars []device.Vary, set func(z []float64)) {
-		n.from = append(n.from, len(n.Vars))
-		n.set = append(n.set, set)
-		for _, v := range vars {
-			n.Vars = append(n.Vars, Var{Owner: owner, Vary: v})
-		}
-	}
-	low, high := n.Build.Track.AmbientLow.Or(AmbientLow), n.Build.Track.AmbientHigh.Or(AmbientHigh)
-	at := func(z float64) unit.Celsius { return (low+high)/2 + unit.Celsius(z)*(high-low)/2 }
-	add("", []device.Vary{{Name: "ambient", Law: device.Uniform, Say: func(z float64) string {
-		return fmt.Sprintf("%.0f °C", float64(at(z)))
-	}}}, func(z []float64) {
-		n.Ambient = at(z[0])
-		s.SetTemperature(n.Ambient.Kelvin())
-	})
-	add("rectifier", n.bridge.Vars(), func(z []float64) {
-		d := n.bridge.At(z)
-		for _, e := range n.Bridge {
-			s.SetDiode(e, d)
-		}
-	})
-	add("regulator", n.regulator.Vars(), func(z []float64) { s.SetRegulator(n.Regulator, n.regulator.At(z)) })
-	add("chip", []device.Vary{{Name: "supply current", Law: device.Uniform, Say: func(z float64) string {
-		return "draws " + n.chipLoadWords(z)
-	}}}, func(z []float64) { s.SetResistance(n.ChipDraw, n.chipLoad(z[0])) })
-	add("chip pin", n.pins.Vars(), func(z []float64) {
-		n.pinNow = n.pins.At(z)
-		if n.pinNow.Leak == 0 {
-			n.pinNow.Leak = 1e-18 // none at all would be another layout of the equations
-		}
-		for i := range n.Outputs {
-			s.SetPin(n.Outputs[i].Pin, n.pinNow)
-		}
-	})
-	for i := range n.Outputs {
-		o := &n.Outputs[i]
-		of := " of output " + o.Name
-		add("switch"+of, o.spread.Vars(), func(z []float64) {
-			o.now = o.spread.At(z)
-			s.SetBJT(o.Switch, o.now)
-		})
-		o.firstResistor = len(n.Vars)
-		for k, r := range o.resistors() {
-			o.tolerance[k] = n.ToleranceOf(o.Output, r.nominal.Value)
-			add(r.words+of, []device.Vary{{Name: "tolerance", Law: device.Uniform, Say: func(z float64) string {
-				return strings.Replace(fmt.Sprintf("%+.3g %%", 100*float64(o.tolerance[k])*z), "-", "−", 1)
-			}}}, func(z []float64) {
-				s.SetResistance(r.elem, r.nominal.Value*unit.Ohm(1+float64(o.tolerance[k])*z[0]))
-			})
-		}
-		o.lampVar = len(n.Vars)
-		n.from = append(n.from, len(n.Vars))
-		n.set = append(n.set, func(z []float64) { o.LampElems.Set(s, o.Post.Samples[int(z[0])]) })
-		n.Vars = append(n.Vars, Var{
-			Owner: "lamp " + o.LampName, Levels: len(o.Post.Samples), Vertices: o.corners,
-			Vary: device.Vary{Name: "as measured", Say: func(z float64) string {
-				p := o.Post.Samples[int(z)]
-				return fmt.Sprintf("hidden %s, LED %s at 2 mA", p.Hidden, p.LED.Voltage(0.002, unit.FitTemperature.Kelvin()))
-			}},
-		})
-	}
-	n.from = append(n.from, len(n.Vars))
-}
-
-func (n *Network) chipLoadWords(z float64) string {
-	return chipVolt.Over(n.chipLoad(z)).String() + " at 5 V"
-}
-
-// Typical is the point where everything is typical and every lamp its most probable self.
-func (n *Network) Typical() []float64 {
-	z := make([]float64, len(n.Vars))
-	for i, v := range n.Vars {
-		if v.Levels > 0 {
-			z[i] = float64(v.Vertices[0])
-		}
-	}
-	return z
-}
-
-// Set installs the point z (one number per Var) into the circuit. Only what changed is touched.
-func (n *Network) Set(z []float64) {
-	if n.last == nil {
-		n.last = make([]float64, len(n.Vars))
-		for i := range n.last {
-			n.last[i] = math.NaN()
-		}
-	}
-	for k, set := range n.set {
-		a, b := n.from[k], n.from[k+1]
-		if !slices.Equal(z[a:b], n.last[a:b]) {
-			set(z[a:b])
-		}
-	}
-	copy(n.last, z)
-}
-
-// Nominal changes the nominal value of a resistor of output i: its series, base or pull-down resistor.
-func (n *Network) Nominal(i int, e circuit.Elem, r unit.Ohm) {
-	o := &n.Outputs[i]
-	for k, res := range o.resistors() {
-		if res.elem == e {
-			*res.nominal = build.Given(r)
-			o.tolerance[k] = n.ToleranceOf(o.Output, r)
-			if n.last != nil {
-				n.last[o.firstResistor+k] = math.NaN() // the next Set installs it
-			}
-		}
-	}
-}
-
-// Solve brings the network into a state and solves it. It starts from what Learn foretells; else from the
-// solution before if that was the same drive and polarity (another track voltage moves junction voltages
-// little); else from the last time the network was there.
-func (n *Network) Solve(st State) circuit.Solution {
-	s := n.Solver
-	u := st.Track
-	if !st.LeftPositive {
-		u = -u
-	}
-	s.SetVoltage(n.Track, u)
-	same := n.solved && st.Drive == n.state.Drive && st.LeftPositive == n.state.LeftPositive
-	if !n.solved || st.Drive != n.state.Drive {
-		level := [...]pin.Level{pin.Low, pin.High, pin.Open}[st.Drive]
-		for i := range n.Outputs {
-			s.SetLevel(n.Outputs[i].Pin, level)
-		}
-	}
-	if l := n.learned[st]; l != nil {
-		s.Restore(n.foretell(l))
-	} else if !same {
-		if w, ok := n.warm[st]; ok {
-			s.Restore(w)
-		} else {
-			s.Reset()
-		}
-	}
-	sol := s.Solve()
-	if sol.Status != circuit.Solved { // a bad start can mislead; a cold one has its own way
-		s.Reset()
-		sol = s.Solve()
-	}
-	n.state, n.solved = st, sol.Status == circuit.Solved
-	switch {
-	case n.learned[st] != nil:
-	case n.solved:
-		w, ok := n.warm[st]
-		if !ok {
-			w = make([]float64, s.StateSize())
-			n.warm[st] = w
-		}
-		s.Save(w)
-	default:
-		delete(n.warm, st)
-	}
-	return sol
-}
-
-// A lesson is how one state's solution follows what varies, to first order on either side of typical.
-type lesson struct {
-	base     []float64
-	up, down [][]float64    // per continuous variable: the change towards +1 and towards −1; nil for joint samples
-	lamps    [][2][]float64 // per output: the change with its LED's voltage (per volt) and with ln of its hidden resistance
-}
-
-// Steps by which a lamp is changed to learn what follows from it.
-const (
-	learnVolt = unit.Volt(0.03)
-	learnLnR  = 0.05
-)
-
-// feature is how a lamp sample differs from the most probable one: LED voltage at 2 mA, and ln of the hidden
-// resistance.
-func (o *OutputNet) feature(p LampParams) [2]float64 {
-	t := unit.FitTemperature.Kelvin()
-	typical := o.Post.Samples[o.corners[0]]
-	return [2]float64{
-		float64(p.Junction().Voltage(0.002, t) - typical.Junction().Voltage(0.002, t)),
-		math.Log(float64(p.Hidden / typical.Hidden)),
-	}
-}
-
-// foretell is the solution to expect at z.
-func (n *Network) foretell(l *lesson) []float64 {
-	z, out := n.last, n.scratch
-	copy(out, l.base)
-	for i := range n.Outputs {
-		o := &n.Outputs[i]
-		for f, x := range o.features[int(z[o.lampVar])] {
-			addScaled(out, x, l.lamps[i][f])
-		}
-	}
-	for i, up := range l.up {
-		if x := z[i]; x > 0 {
-			addScaled(out, x, up)
-		} else if x < 0 {
-			addScaled(out, -x, l.down[i])
-		}
-	}
-	return out
-}
-
-// addScaled adds x·d to out.
-func addScaled(out []float64, x float64, d []float64) {
-	out = out[:len(d)]
-	for k, v := range d {
-		out[k] += x * v
-	}
-}
-
-// Learn solves the states at typical and with each variable at its ends, so that Solve can start near the
-// answer anywhere in the box. The answer itself does not depend on it, nor on what was solved before.
-func (n *Network) Learn(states []State) {
-	typical := n.Typical()
-	z := slices.Clone(typical)
-	lessons := map[State]*lesson{}
-	n.learned = nil
-	solve := func(st State) []float64 {
-		if n.Solve(st).Status != circuit.Solved {
-			return nil
-		}
-		return n.Solver.Save(make([]float64, n.Solver.StateSize()))
-	}
-	n.Set(z)
-	var known []State // in order, so that the same states are always learned on the same road
-	for _, st := range states {
-		if base := solve(st); base != nil {
-			known = append(known, st)
-			lessons[st] = &lesson{base: base, up: make([][]float64, len(n.Vars)), down: make([][]float64, len(n.Vars)), lamps: make([][2][]float64, len(n.Outputs))}
-		}
-	}
-	for i, v := range n.Vars {
-		if v.Levels > 0 {
-			continue
-		}
-		for _, end := range []float64{1, -1} {
-			z[i] = end
-			n.Set(z)
-			for _, st := range known {
-				l, d := lessons[st], solve(st)
-				for k := range d {
-					d[k] -= l.base[k]
-				}
-				if end > 0 {
-					l.up[i] = d
-				} else {
-					l.down[i] = d
-				}
-			}
-		}
-		z[i] = typical[i]
-	}
-	n.Set(z)
-	for i := range n.Outputs {
-		o := &n.Outputs[i]
-		was := o.Post.Samples[o.corners[0]]
-		o.features = make([][2]float64, len(o.Post.Samples))
-		for j, p := range o.Post.Samples {
-			o.features[j] = o.feature(p)
-		}
-		brighter, larger := was, was
-		larger.Hidden *= unit.Ohm(math.Exp(learnLnR))
-		// The junction law moves as a whole when IS falls by exp(ΔV/N·Vt).
-		brighter.LED.IS *= unit.Amp(math.Exp(-float64(learnVolt/unit.FitTemperature.Kelvin().ThermalVoltage()) / (was.LED.N * float64(max(was.Series, 1)))))
-		for f, p := range []LampParams{brighter, larger} {
-			o.LampElems.Set(n.Solver, p)
-			step := o.feature(p)[f]
-			for _, st := range known {
-				l, d := lessons[st], solve(st)
-				for k := range d {
-					d[k] = (d[k] - l.base[k]) / step
-				}
-				l.lamps[i][f] = d
-			}
-		}
-		o.LampElems.Set(n.Solver, was)
-	}
-	n.learned, n.scratch = lessons, make([]float64, n.Solver.StateSize())
-}
-
-// Say puts the point z into words: what moves a number most stands first, and what moves it by less than a
-// tenth of that is left out. effect is how far each variable moves it; the joint samples of a lamp have no
-// effect of their own and are named for output i alone (−1: none).
-func (n *Network) Say(z, effect []float64, i int) string {
-	type word struct {
-		w    float64
-		text string
-	}
-	var words []word
-	most := 0.0
-	for k, v := range n.Vars {
-		w := math.Abs(effect[k] * z[k])
-		switch {
-		case v.Levels == 0:
-			if most = math.Max(most, w); w == 0 {
-				continue
-			}
-		case i >= 0 && k == n.Outputs[i].lampVar:
-			w = math.Inf(1)
-		default:
-			continue
-		}
-		text := v.Say(z[k])
-		if v.Owner != "" {
-			text = v.Owner + " " + text
-		}
-		words = append(words, word{w, text})
-	}
-	sort.SliceStable(words, func(i, j int) bool { return words[i].w > words[j].w })
-	var out []string
-	for _, w := range words {
-		if w.w >= most/10 {
-			out = append(out, w.text)
-		}
-	}
-	return strings.Join(out, ", ")
 }
 
 // Clone is a network of its own for another goroutine: it shares what does not change, and has its own nominal
