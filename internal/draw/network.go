@@ -1,6 +1,7 @@
 package draw
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 
@@ -42,7 +43,7 @@ func Of(n *wiring.Network, f finding.Findings) Schematic {
 		s.Outputs = append(s.Outputs, SchematicOutput{
 			Name: o.Name, Lamp: o.LampName, Feed: o.Feed, Pin: o.Output.From.Text, SocketPin: pin,
 			Series: []Part{{Name: "series", Value: o.Output.Series.Value.String(), Verdict: worst(f, id+"series", id+"good", id+"seen", id+"never-above")}},
-			LED:    Part{Name: o.LampName, Value: o.Post.Class, Verdict: worst(f, id+"led-")}, InSeries: best.Series, Parallel: best.Parallel,
+			LED:    Part{Name: o.LampName, Value: cmp.Or(o.Lamp.LEDs.Text, o.Post.Class), Verdict: worst(f, id+"led-")}, InSeries: best.Series, Parallel: best.Parallel,
 			Hidden:   Part{Name: "hidden", Value: "≈ " + unit.Format(float64(best.Hidden), unit.SymOhm, 2)},
 			Switch:   Part{Name: "switch", Value: o.Part.Name, Verdict: worst(f, id+"saturated", id+"overdrive", id+"vceo", id+"ic", id+"switch-heat")},
 			Base:     Part{Name: "base", Value: o.Output.Base.Value.String(), Verdict: worst(f, id+"base", id+"overdrive", id+"pin-current")},
