@@ -81,6 +81,7 @@ func Prove(ctx context.Context, b *build.Build, lamps map[string]*wiring.LampPos
 		if s.Figures {
 			f.Figures = append(f.Figures, Figures(n)...)
 		}
+		f.Notes = append(f.Notes, halfLight(n)...)
 		for _, a := range n.Assumed {
 			f.Notes = append(f.Notes, finding.Note{ID: "assumed", Kind: "assumption", Text: a})
 		}
@@ -222,6 +223,22 @@ func trust(n *wiring.Network, one *require.Set, z []float64) string {
 		}
 	}
 	return fmt.Sprintf("bounded by the gain spread and physics: forced gain %.0f, overdrive %.1f", float64(ic/ib), n.OverdriveOf(r.Output, op))
+}
+
+// halfLight says rightly what half a wave does to a lamp.
+func halfLight(n *wiring.Network) []finding.Note {
+	var notes []finding.Note
+	for i := range n.Outputs {
+		o := &n.Outputs[i]
+		share := require.DCCShare(o)
+		if share == 1 {
+			continue
+		}
+		notes = append(notes, finding.Note{ID: "output." + o.Name + ".half", Kind: "light", Text: fmt.Sprintf(
+			"Lamp %s hangs on one rail: on DCC it gets half the current and gives half the light, which looks %.0f %% as bright by CIE 1976 lightness, %.0f %% by the power law of an extended source in the dark.",
+			o.LampName, require.Lightness(share), 100*require.PowerBrightness(share, require.ExtendedSource))})
+	}
+	return notes
 }
 
 // mend says what would free a failing requirement, in the order a builder would try.

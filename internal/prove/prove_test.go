@@ -288,6 +288,39 @@ func TestFiguresAgreeWithVerdicts(t *testing.T) {
 	}
 }
 
+// Dimming by switching is judged by its frequency; a half-wave lamp is described rightly: half the light, some
+// three quarters to four fifths as bright.
+func TestDimmingAndHalfLight(t *testing.T) {
+	for _, c := range []struct {
+		dim  unit.Hertz
+		want finding.Verdict
+	}{{122, finding.Fails}, {1960, finding.Close}, {3906, finding.Holds}} {
+		b, lamps := demo(t)
+		o := &b.Decoders[0].Outputs[0]
+		o.Brightness, o.Dim = build.Given(unit.Ratio(0.9)), build.Given(c.dim)
+		f := run(t, b, lamps, prove.Settings{Samples: few})
+		j := verdict(t, f, "output.front.flicker")
+		if j.Verdict != c.want || (c.want != finding.Holds) != strings.Contains(j.Mend, "prescaler 8 gives 3.906 kHz") {
+			t.Errorf("dimmed at %s: %s, mend %q; want %s", c.dim, j.Verdict, j.Mend, c.want)
+		}
+	}
+	b, lamps := demo(t)
+	b.Decoders[0].Outputs[0].Brightness = build.Given(unit.Ratio(0.9))
+	f := run(t, b, lamps, prove.Settings{Samples: few})
+	if j := verdict(t, f, "output.front.flicker"); j.Verdict != finding.Unknown {
+		t.Errorf("dimmed at no stated frequency: %s", j.Verdict)
+	}
+	said := 0
+	for _, n := range f.Notes {
+		if n.Kind == "light" && strings.Contains(n.Text, "76 %") && strings.Contains(n.Text, "80 %") {
+			said++
+		}
+	}
+	if said != 2 {
+		t.Errorf("%d of 2 half-wave lamps described", said)
+	}
+}
+
 func TestCancelled(t *testing.T) {
 	b, lamps := demo(t)
 	ctx, cancel := context.WithCancel(context.Background())

@@ -147,7 +147,7 @@ func (r *Requirement) Judge(worst, uncertainty float64) finding.Verdict {
 type Set struct {
 	Requirements []Requirement
 	States       []wiring.State
-	Unjudged     []finding.Judgement // what could not be turned into a requirement, and why
+	Unjudged     []finding.Judgement // what needs no circuit, and what could not be turned into a requirement and why
 }
 
 // add appends a requirement and gathers the states it needs.
@@ -234,6 +234,9 @@ func For(n *wiring.Network) *Set {
 		s.darkness(n, i)
 		s.saturation(n, i)
 		s.ratings(n, i)
+		if j, ok := flickers(n.Outputs[i].Output, n.Decoder.Chip.Frequency); ok {
+			s.Unjudged = append(s.Unjudged, j)
+		}
 	}
 	s.chip(n)
 	s.order()
