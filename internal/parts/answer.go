@@ -29,6 +29,9 @@ func Answer(query, pkg string, c *Catalogue, d *Drawer) (finding.Findings, bool)
 		a.marking(query, cs)
 		found = true
 	}
+	if a.wire(query) {
+		return a.f, true
+	}
 	found = a.codes(query) || found
 	if l, ok := c.LED(query); ok && !found {
 		a.part(l)
