@@ -36,6 +36,9 @@ func (s *Solver) SetResistance(e Elem, r unit.Ohm) {
 	}
 }
 
+// Resistance is a resistor's present value.
+func (s *Solver) Resistance(e Elem) unit.Ohm { return s.c.elements[e].Ohm }
+
 // SetVoltage changes a voltage source.
 func (s *Solver) SetVoltage(e Elem, v unit.Volt) {
 	s.c.elements[e].Volt = v

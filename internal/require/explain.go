@@ -42,7 +42,7 @@ func ExplainLight(n *wiring.Network, i int, z []float64, u unit.Volt) *finding.W
 	if o.HalfWave {
 		diodes, share, wave = 1, 0.5, "fed from one rail: it conducts for one polarity only, one rectifier diode in the way"
 	}
-	rs, rh := float64(o.Output.Series.Value), float64(lamp.Hidden)
+	rs, rh := float64(n.Solver.Resistance(o.Series)), float64(lamp.Hidden)
 	peak := (float64(u) - diodes*handDiode - vf - handVCE) / (rs + rh)
 	w := &finding.Working{
 		Title: fmt.Sprintf("Current of lamp %s at track %s", o.LampName, u),
@@ -68,7 +68,7 @@ func ExplainBase(n *wiring.Network, i int, z []float64, u unit.Volt) *finding.Wo
 	op := operate(n, z, litState(o, wiring.On, u))
 	out := op.Out[i]
 	gain := n.GainOf(i, op)
-	rb := float64(o.Output.Base.Value)
+	rb := float64(n.Solver.Resistance(o.Base))
 	ic := float64(out.IC)
 	pinR := n.PinNow().RHigh
 	need := Overdrive * ic / gain
@@ -102,14 +102,14 @@ func ExplainPulldown(n *wiring.Network, i int, z []float64, u unit.Volt) *findin
 	o := &n.Outputs[i]
 	op := operate(n, z, litState(o, wiring.Reset, u))
 	out := op.Out[i]
-	rp := float64(o.Output.Pulldown.Value)
+	rp := float64(n.Solver.Resistance(o.Pulldown))
 	leak := float64(n.PinNow().Leak) + n.LeakageOf(i, n.Ambient)
 	return &finding.Working{
 		Title: fmt.Sprintf("Pull-down of output %s: off while the chip is in reset, %s", o.Name, n.Ambient),
 		Steps: []finding.Step{
 			{Say: "leakage of the open pin", Result: float64(n.PinNow().Leak), Unit: unit.SymAmp, Source: figureSource(n.Chip, "leakage")},
 			{Say: "collector–base leakage, doubling every 10 K", Formula: "ICBO(T)", Result: n.LeakageOf(i, n.Ambient), Unit: unit.SymAmp, Source: o.Part.Source},
-			{Say: "what that raises the base to", Formula: "VBE = Ileak · Rpd", With: fmt.Sprintf("%s · %s", num(leak, unit.SymAmp), o.Output.Pulldown.Value), Result: leak * rp, Unit: unit.SymVolt},
+			{Say: "what that raises the base to", Formula: "VBE = Ileak · Rpd", With: fmt.Sprintf("%s · %s", num(leak, unit.SymAmp), num(rp, unit.SymOhm)), Result: leak * rp, Unit: unit.SymVolt},
 			{Say: "a silicon transistor is off below about", Result: thinkVBEoff, Unit: unit.SymVolt, Source: "0.3 V when hot; common practice, no source"},
 			{Say: "lamp current that remains", Result: math.Abs(float64(out.Lamp)), Unit: unit.SymAmp, Source: "the circuit"},
 		},

@@ -18,6 +18,7 @@ import (
 	"path/filepath"
 	"runtime/debug"
 	"slices"
+	"strings"
 
 	"fettle/internal/build"
 	"fettle/internal/choose"
@@ -147,9 +148,39 @@ func merge(chosen, all []finding.Value) []finding.Value {
 	return out
 }
 
-// All is every finding of the road in one, for looking things up.
+// All is every finding of the road in one, for looking things up; a working that a figure belongs to carries it.
 func (p Proved) All() finding.Findings {
 	f := p.Findings
+	figure := map[string]*finding.Figure{}
+	for i := range f.Figures {
+		figure[f.Figures[i].ID] = &f.Figures[i]
+	}
+	with := func(id string, w *finding.Working) *finding.Working {
+		dot := strings.LastIndexByte(id, '.')
+		if w == nil || w.Figure != nil || dot < 0 {
+			return w
+		}
+		kind := ".saturation"
+		switch name := id[dot+1:]; {
+		case name == "series" || name == "good" || name == "seen" || strings.HasPrefix(name, "never-above"):
+			kind = ".light"
+		case name != "base" && !strings.HasPrefix(name, "saturated") && !strings.HasPrefix(name, "overdrive"):
+			return w
+		}
+		if fig := figure[id[:dot]+kind]; fig != nil {
+			own := *w
+			own.Figure = fig
+			return &own
+		}
+		return w
+	}
+	f.Values, f.Verdicts = slices.Clone(f.Values), slices.Clone(f.Verdicts)
+	for i := range f.Values {
+		f.Values[i].Working = with(f.Values[i].ID, f.Values[i].Working)
+	}
+	for i := range f.Verdicts {
+		f.Verdicts[i].Working = with(f.Verdicts[i].ID, f.Verdicts[i].Working)
+	}
 	f.Values = append(append([]finding.Value(nil), p.Surveyed.Findings.Values...), f.Values...)
 	f.Verdicts = append(append([]finding.Judgement(nil), p.Surveyed.Findings.Verdicts...), f.Verdicts...)
 	f.Figures = append(append([]finding.Figure(nil), p.Surveyed.Findings.Figures...), f.Figures...)
