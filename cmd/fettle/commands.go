@@ -77,7 +77,7 @@ func (a *app) proveCommand() *cobra.Command {
 }
 
 func (a *app) whyCommand() *cobra.Command {
-	return a.command("why THING", "The working behind a value or a verdict", func(ctx context.Context, f *build.Folder, rest []string, demo bool) error {
+	return a.command("why [THING…]", "The working behind a value or a verdict", func(ctx context.Context, f *build.Folder, rest []string, demo bool) error {
 		p, err := a.runner().Prove(ctx, f, true)
 		if err != nil {
 			return err
@@ -90,22 +90,15 @@ func (a *app) whyCommand() *cobra.Command {
 			}
 			return nil
 		}
-		for _, thing := range rest {
-			id, err := match(all, thing)
-			if err != nil {
-				return err
-			}
-			if a.json {
-				if err := render.JSON(a.out, only(all, id), nil); err != nil {
-					return err
-				}
-				continue
-			}
-			if _, err := render.Why(a.out, all, id, render.For(a.out, a.env)); err != nil {
-				return err
-			}
+		id, err := match(all, strings.Join(rest, " "))
+		if err != nil {
+			return err
 		}
-		return nil
+		if a.json {
+			return render.JSON(a.out, only(all, id), nil)
+		}
+		_, err = render.Why(a.out, all, id, render.For(a.out, a.env))
+		return err
 	})
 }
 
