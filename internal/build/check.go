@@ -377,7 +377,7 @@ func (c *checker) decoder(d *Decoder) {
 		c.report("missing", d.Range, "decoder %q lacks vehicle: there are %d to choose from", d.Name.Text, len(c.b.Vehicles))
 	}
 
-	if t := d.Supply.Rectifier; t.IsSet() {
+	if t := d.Supply.Rectifier; t.IsSet() && !t.Choose {
 		if _, ok := cat.Diode(t.Text); !ok {
 			var known []string
 			for _, x := range cat.Diodes() {
@@ -388,7 +388,7 @@ func (c *checker) decoder(d *Decoder) {
 			c.noPart("rectifier", t, "a bridge", known)
 		}
 	}
-	if t := d.Supply.Regulator; t.IsSet() {
+	if t := d.Supply.Regulator; t.IsSet() && !t.Choose {
 		_, ok := cat.Regulator(t.Text)
 		if !ok {
 			z, isDiode := cat.Diode(t.Text)
@@ -648,11 +648,11 @@ func (c *checker) unbuilt() {
 				add(fmt.Sprintf("a reading on dcc%s", of), v.at)
 			case v.ok && v.attr.Name == "lamp" && len(v.list) > 1:
 				add("several lamps on one output"+of, v.at)
-			case v.ok && v.attr.Name == "rectifier":
+			case v.ok && v.attr.Name == "rectifier" && v.text != "choose":
 				if d, ok := c.b.Catalogue.Diode(v.text); ok && d.Type != "bridge" {
 					add("a rectifier of single diodes"+of, v.at)
 				}
-			case v.ok && v.attr.Name == "regulator":
+			case v.ok && v.attr.Name == "regulator" && v.text != "choose":
 				if _, ok := c.b.Catalogue.Regulator(v.text); !ok {
 					add("a zener for a regulator"+of, v.at)
 				}

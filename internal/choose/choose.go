@@ -151,7 +151,7 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 	}
 	for _, m := range missing {
 		c.f.Verdicts = append(c.f.Verdicts, finding.Judgement{
-			ID: m.ID, Subject: m.What, Requirement: "known well enough to choose by", Verdict: finding.Unknown, Why: "not known: " + m.What,
+			ID: m.ID, Subject: m.What, Requirement: "known well enough to choose by", Verdict: finding.Unknown, Why: m.Why(),
 			Value: unit.Absent[float64](), Limit: unit.Absent[float64](), Margin: unit.Absent[float64](),
 		})
 	}
@@ -272,12 +272,20 @@ func (c *chooser) choose(n *wiring.Network, i int, k knob, corners map[string][]
 		}
 	}
 	if best < 0 {
-		// Nothing feasible: keep a value in the middle of the clash so that the rest can be judged.
-		mid := unit.Ohm(math.Sqrt(float64(p.lo.r) * float64(p.hi.r)))
-		if !unit.Known(mid) || mid <= 0 {
-			mid = before
+		// Nothing feasible: the least bad value stands in, so that the rest can be judged.
+		p.now = before
+		least := math.Inf(-1)
+		for _, r := range parts.Between(leastOhm, mostOhm, "E12") {
+			try(n, i, k, r)
+			slack := math.Inf(1)
+			for _, s := range sides {
+				x, _ := s.slack()
+				slack = math.Min(slack, x)
+			}
+			if slack > least {
+				least, p.now = slack, r
+			}
 		}
-		p.now = parts.Nearest(mid, "E24")
 		try(n, i, k, p.now)
 		return p
 	}
@@ -355,6 +363,10 @@ func (s *side) slack() (slack float64, worst require.Worst) {
 	return slack, worst
 }
 
+// decides: a resistor that moves a requirement by less than this factor (as ln) over its whole range does not
+// decide it.
+const decides = 0.05
+
 // perDecade is how finely the range of a resistor is scanned before edges are sought.
 const perDecade = 5
 
@@ -428,6 +440,15 @@ func (c *chooser) stretch(n *wiring.Network, i int, k knob, s *side, p *pick) (l
 		try(n, i, k, unit.Ohm(math.Exp(x)))
 		_, w := s.slack()
 		return bound{r: unit.Ohm(math.Exp(x)), by: s.r, worst: w}
+	}
+	worst := best
+	for j := range slack {
+		if slack[j] < slack[worst] {
+			worst = j
+		}
+	}
+	if slack[best]-slack[worst] < decides {
+		return bound{r: leastOhm}, bound{r: mostOhm} // not this resistor's to decide; the proof judges it
 	}
 	if !(slack[best] > 0) {
 		b := mark(ln(best))

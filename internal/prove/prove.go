@@ -18,6 +18,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"strings"
 
 	"fettle/internal/build"
 	"fettle/internal/finding"
@@ -67,7 +68,7 @@ func Prove(ctx context.Context, b *build.Build, lamps map[string]*wiring.LampPos
 			return res, err
 		}
 		for _, m := range missing {
-			f.Verdicts = append(f.Verdicts, unknown(m.ID, m.What, "given or chosen", "not known: "+m.What))
+			f.Verdicts = append(f.Verdicts, unknown(m.ID, m.What, "given or chosen", m.Why()))
 		}
 		if n == nil {
 			continue
@@ -243,6 +244,9 @@ func halfLight(n *wiring.Network) []finding.Note {
 
 // mend says what would free a failing requirement, in the order a builder would try.
 func mend(n *wiring.Network, r *require.Requirement) string {
+	if r.Output < 0 && strings.HasPrefix(r.ID, "supply.") {
+		return "another " + strings.Fields(r.Subject)[0] + " with a higher rating" + map[bool]string{true: ", a lower track voltage, or less current from it", false: ""}[r.Unit == unit.SymCelsius]
+	}
 	if r.Output < 0 {
 		return "lighten what hangs on the chip's supply, or give it more voltage"
 	}
@@ -250,6 +254,9 @@ func mend(n *wiring.Network, r *require.Requirement) string {
 	name := o.Name.Text
 	switch r.Kind {
 	case require.Light:
+		if strings.Contains(r.ID, ".dc-") && r.AtLeast {
+			return fmt.Sprintf("a lamp on one rail is dark in one direction of DC: feed lamp %s from the rectified plus, or set dc to the direction in which it lights", n.Outputs[r.Output].LampName)
+		}
 		if r.AtLeast {
 			return fmt.Sprintf("make the series resistor of output %s smaller than %s, or set series = \"choose\"", name, o.Series.Value)
 		}

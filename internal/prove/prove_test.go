@@ -98,7 +98,7 @@ func TestDemoHolds(t *testing.T) {
 		case j.NotYet():
 		case j.Verdict != finding.Holds:
 			t.Errorf("%s: %s (%g against %g) %s %s", j.ID, j.Verdict, j.Value, j.Limit, j.Why, j.Confidence)
-		case strings.HasPrefix(j.ID, "drawer."):
+		case strings.HasPrefix(j.ID, "drawer.") || j.ID == "supply.rectifier-voltage":
 		case j.Yield == nil || j.Yield.Held != j.Yield.Samples || j.Yield.Samples != 10000 && !(j.Yield.Samples == 1000 && apart(j) >= 1.5):
 			t.Errorf("%s: yield %+v, want 10 000 of 10 000 (1000 where it holds by a factor of 1.5)", j.ID, j.Yield)
 		case j.Source == "" || j.Worst == "" || j.Method == "" || j.Confidence == "" || j.Working == nil:

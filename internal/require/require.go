@@ -485,6 +485,39 @@ func (s *Set) ratings(n *wiring.Network, i int) {
 	}
 }
 
+// supply: what rectifier and regulator must stand. Their edges and the reservoir need the circuit in time.
+func (s *Set) supply(n *wiring.Network) {
+	ceil := Ceiling(n.Vehicle.Scale.Text)
+	high := n.Build.Track.High.Or(ceil)
+	st := func(d wiring.Drive, u unit.Volt) []wiring.State { return lit(&n.Outputs[0], d, u) }
+	add := func(r Requirement, u unit.Volt, d wiring.Drive, f func(op *wiring.Operating) float64) {
+		r.Kind, r.Output, r.At, r.needs, r.Sure = Supply, -1, at(u), st(d, u), "absolute rating"
+		r.measure = func(ops []*wiring.Operating) float64 { return f(ops[0]) }
+		if unit.Known(r.Limit) {
+			s.add(r)
+		}
+	}
+	rect, reg := "rectifier "+n.Rectifier.Name, "regulator "+n.RegPart.Name
+	const ceiling = " at the standard's ceiling"
+	if unit.Known(n.Rectifier.VRRM) { // a bridge puts the whole track across each diode that blocks
+		r := Requirement{Limit: float64(n.Rectifier.VRRM)}
+		s.Unjudged = append(s.Unjudged, finding.Judgement{ID: "supply.rectifier-voltage", Subject: rect, Requirement: "reverse voltage" + ceiling,
+			Verdict: r.Judge(float64(ceil), 0), Value: float64(ceil), Limit: r.Limit, Sense: r.Sense(), Margin: r.Margin(float64(ceil)), Unit: unit.SymVolt,
+			Worst: at(ceil), Method: "the track itself", Confidence: "absolute rating", Source: "VRRM, " + n.Rectifier.Source,
+			Mend: map[bool]string{true: "a rectifier for a higher voltage"}[r.Margin(float64(ceil)) < 0]})
+	}
+	add(Requirement{ID: "supply.rectifier-current", Subject: rect, Words: "current" + ceiling + ", everything on", Limit: float64(n.Rectifier.IF), Unit: unit.SymAmp, Source: "IF, " + n.Rectifier.Source},
+		ceil, wiring.On, func(op *wiring.Operating) float64 { return float64(op.Rail) })
+	add(Requirement{ID: "supply.regulator-voltage", Subject: reg, Words: "input voltage" + ceiling, Limit: float64(n.RegPart.VinAbsMax), Unit: unit.SymVolt, Source: "absolute maximum of the input, " + n.RegPart.Source},
+		ceil, wiring.Off, func(op *wiring.Operating) float64 { return float64(op.Plus) })
+	if unit.Known(n.RegPart.RthJA) && unit.Known(n.RegPart.TjMax) {
+		rth := float64(n.RegPart.RthJA) / ClosedCar
+		add(Requirement{ID: "supply.regulator-heat", Subject: reg, Words: "junction temperature at the highest, everything on", Limit: float64(n.RegPart.TjMax), Unit: unit.SymCelsius,
+			Source: fmt.Sprintf("Tj max with Rth(ja) %s, ×1/%.1f in a closed car (own judgement): %s", n.RegPart.RthJA, ClosedCar, n.RegPart.Source)},
+			high, wiring.On, func(op *wiring.Operating) float64 { return float64(op.Ambient) + rth*float64(op.Regulator) })
+	}
+}
+
 // PinSource is where the chip's high level is stated.
 func PinSource(c parts.Chip) string {
 	for _, p := range c.VOH {
@@ -526,6 +559,7 @@ func (s *Set) chip(n *wiring.Network) {
 		}
 		return sum
 	}
+	s.supply(n)
 	if unit.Known(c.SumHigh) {
 		s.add(Requirement{ID: "chip.total", Subject: "chip " + c.Name, Words: "all pins together, everything on", Kind: Supply, Output: -1, Limit: float64(c.SumHigh), Unit: unit.SymAmp,
 			At: at(high), Source: "sum of IOH, static design limit: " + figureSource(c, "sum_high"), Sure: "design limit", needs: lit(&n.Outputs[0], wiring.On, high), measure: total})

@@ -26,6 +26,7 @@ import (
 	"fettle/internal/build"
 	"fettle/internal/circuit"
 	"fettle/internal/device"
+	"fettle/internal/finding"
 	"fettle/internal/parts"
 	"fettle/internal/unit"
 )
@@ -112,6 +113,16 @@ type Network struct {
 type Missing struct {
 	ID   string // "output.front.series"
 	What string // "series resistor of output front"
+	// NotBuilt: it is written, but this circuit cannot hold it yet.
+	NotBuilt bool
+}
+
+// Why says what is missing, for a verdict.
+func (m Missing) Why() string {
+	if m.NotBuilt {
+		return finding.NotBuilt + ": " + m.What
+	}
+	return "not known: " + m.What
 }
 
 const (
@@ -128,7 +139,7 @@ const (
 func NewNetwork(b *build.Build, d *build.Decoder, lamps map[string]*LampPosterior) (*Network, []Missing, error) {
 	v, ok := b.VehicleOf(d)
 	if !ok {
-		return nil, []Missing{{"vehicle", "the vehicle of decoder " + d.Name.Text}}, nil
+		return nil, []Missing{{ID: "vehicle", What: "the vehicle of decoder " + d.Name.Text}}, nil
 	}
 	n := &Network{Build: b, Decoder: d, Vehicle: v, Circuit: circuit.New(), warm: map[State][]float64{}}
 	missing, whole := n.missing(lamps)
@@ -163,11 +174,17 @@ func (n *Network) missing(lamps map[string]*LampPosterior) (m []Missing, whole [
 	d := n.Decoder
 	need := func(open bool, id, what string) {
 		if open {
-			m = append(m, Missing{id, what})
+			m = append(m, Missing{ID: id, What: what})
 		}
 	}
 	need(d.Supply.Rectifier.Open(), "supply.rectifier", "rectifier of decoder "+d.Name.Text)
 	need(d.Supply.Regulator.Open(), "supply.regulator", "regulator of decoder "+d.Name.Text)
+	if p, ok := n.Build.Catalogue.Diode(d.Supply.Rectifier.Text); ok && p.Type != "bridge" {
+		m = append(m, Missing{ID: "supply.rectifier", What: "a rectifier of single diodes", NotBuilt: true})
+	}
+	if _, ok := n.Build.Catalogue.Regulator(d.Supply.Regulator.Text); !ok && !d.Supply.Regulator.Open() {
+		m = append(m, Missing{ID: "supply.regulator", What: "a zener for a regulator", NotBuilt: true})
+	}
 	need(d.Chip.Part.Open(), "chip.part", "chip of decoder "+d.Name.Text)
 	supply := len(m) == 0
 	for i := range d.Outputs {

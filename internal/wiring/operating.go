@@ -7,12 +7,13 @@ import (
 
 // Operating is what one solved state of the network is: plain values, no references into the solver.
 type Operating struct {
-	Solution circuit.Solution
-	Ambient  unit.Celsius
-	Plus     unit.Volt // rectified plus to minus
-	VCC      unit.Volt // chip supply to minus
-	Rail     unit.Amp  // out of the positive rail, all that the decoder and its lamps draw
-	Out      []OutputOperating
+	Solution  circuit.Solution
+	Ambient   unit.Celsius
+	Plus      unit.Volt // rectified plus to minus
+	VCC       unit.Volt // chip supply to minus
+	Regulator unit.Watt // heat in it
+	Rail      unit.Amp  // out of the positive rail, all that the decoder and its lamps draw
+	Out       []OutputOperating
 }
 
 // OutputOperating is one output in that state. Currents are positive in the direction that lights the lamp
@@ -34,6 +35,7 @@ func (n *Network) Read(sol circuit.Solution, op *Operating) {
 	s := n.Solver
 	op.Solution, op.Ambient = sol, n.Ambient
 	op.Plus, op.VCC = s.V(n.Plus), s.V(n.VCC)
+	op.Regulator = s.Power(n.Regulator)
 	op.Rail = s.I(n.Track, 0)
 	if op.Rail < 0 {
 		op.Rail = -op.Rail
