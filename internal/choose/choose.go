@@ -377,7 +377,11 @@ func (c *chooser) interval(n *wiring.Network, i int, k knob, p *pick, corners ma
 	p.lo, p.hi = bound{r: leastOhm}, bound{r: mostOhm}
 	var sides []*side
 	narrow := func(s *side) {
-		lo, hi := c.stretch(n, i, k, s, p)
+		lo, hi, decided := c.stretch(n, i, k, s, p)
+		s.keep()
+		if !decided {
+			return
+		}
 		if lo.r > p.lo.r {
 			p.lo = lo
 		}
@@ -385,7 +389,6 @@ func (c *chooser) interval(n *wiring.Network, i int, k knob, p *pick, corners ma
 			p.hi = hi
 		}
 		sides = append(sides, s)
-		s.keep()
 	}
 	start := k.q(n.Outputs[i].Output).Value
 	core := set.Only(i, k.core...)
@@ -417,8 +420,9 @@ func (c *chooser) interval(n *wiring.Network, i int, k knob, p *pick, corners ma
 	return sides
 }
 
-// stretch is the interval of the resistor in which one requirement holds.
-func (c *chooser) stretch(n *wiring.Network, i int, k knob, s *side, p *pick) (lo, hi bound) {
+// stretch is the interval of the resistor in which one requirement holds; decided is false where the resistor
+// hardly moves it.
+func (c *chooser) stretch(n *wiring.Network, i int, k knob, s *side, p *pick) (lo, hi bound, decided bool) {
 	at := func(ln float64) float64 {
 		try(n, i, k, unit.Ohm(math.Exp(ln)))
 		x, _ := s.slack()
@@ -448,13 +452,13 @@ func (c *chooser) stretch(n *wiring.Network, i int, k knob, s *side, p *pick) (l
 		}
 	}
 	if slack[best]-slack[worst] < decides {
-		return bound{r: leastOhm}, bound{r: mostOhm} // not this resistor's to decide; the proof judges it
+		return lo, hi, false // the proof judges it
 	}
 	if !(slack[best] > 0) {
 		b := mark(ln(best))
 		lo, hi = b, b
 		lo.r, hi.r = mostOhm, leastOhm
-		return lo, hi
+		return lo, hi, true
 	}
 	edge := func(dir int) (bound, bool) {
 		j := best
@@ -496,7 +500,7 @@ func (c *chooser) stretch(n *wiring.Network, i int, k knob, s *side, p *pick) (l
 	if b, ok := edge(+1); ok {
 		hi = b
 	}
-	return lo, hi
+	return lo, hi, true
 }
 
 // candidates are the values in the interval: what the drawer holds, else E24. Each is judged at the corners

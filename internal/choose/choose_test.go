@@ -182,6 +182,17 @@ func TestClashNamesBothSidesAndTheWayOut(t *testing.T) {
 	}
 }
 
+// A lamp on one rail is dark in one direction of DC whatever its resistors; that is for the proof to say and
+// does not keep the rest from being chosen.
+func TestWhatAResistorDoesNotDecide(t *testing.T) {
+	b, lamps := demo(t)
+	b.Track.DC = build.Words(build.DCBoth)
+	r := run(t, b, lamps)
+	if len(r.Findings.Values) != 6 || len(r.Findings.Verdicts) != 0 {
+		t.Errorf("%d values, verdicts %+v", len(r.Findings.Values), r.Findings.Verdicts)
+	}
+}
+
 // An open switch is taken from the drawer: the S8050 (25 V) has no margin at 24 V, the MMBT3906 is a PNP.
 func TestSwitchFromTheDrawer(t *testing.T) {
 	b, lamps := demo(t)
