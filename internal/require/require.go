@@ -499,23 +499,34 @@ func (s *Set) supply(n *wiring.Network) {
 	}
 	rect, reg := "rectifier "+n.Rectifier.Name, "regulator "+n.RegPart.Name
 	const ceiling = " at the standard's ceiling"
-	if unit.Known(n.Rectifier.VRRM) { // a bridge puts the whole track across each diode that blocks
-		r := Requirement{Limit: float64(n.Rectifier.VRRM)}
-		s.Unjudged = append(s.Unjudged, finding.Judgement{ID: "supply.rectifier-voltage", Subject: rect, Requirement: "reverse voltage" + ceiling,
-			Verdict: r.Judge(float64(ceil), 0), Value: float64(ceil), Limit: r.Limit, Sense: r.Sense(), Margin: r.Margin(float64(ceil)), Unit: unit.SymVolt,
-			Worst: at(ceil), Method: "the track itself", Confidence: "absolute rating", Source: "VRRM, " + n.Rectifier.Source,
-			Mend: map[bool]string{true: "a rectifier for a higher voltage"}[r.Margin(float64(ceil)) < 0]})
-	}
+	// A bridge puts the whole track across each diode that blocks, and all but two drops on the regulator: for
+	// both the track itself is a safe bound that needs no circuit.
+	s.bound("supply.rectifier-voltage", rect, "reverse voltage"+ceiling, ceil, n.Rectifier.VRRM, "VRRM, "+n.Rectifier.Source)
+	s.bound("supply.regulator-voltage", reg, "input voltage"+ceiling, ceil, n.RegPart.VinAbsMax, "absolute maximum of the input, "+n.RegPart.Source)
 	add(Requirement{ID: "supply.rectifier-current", Subject: rect, Words: "current" + ceiling + ", everything on", Limit: float64(n.Rectifier.IF), Unit: unit.SymAmp, Source: "IF, " + n.Rectifier.Source},
 		ceil, wiring.On, func(op *wiring.Operating) float64 { return float64(op.Rail) })
-	add(Requirement{ID: "supply.regulator-voltage", Subject: reg, Words: "input voltage" + ceiling, Limit: float64(n.RegPart.VinAbsMax), Unit: unit.SymVolt, Source: "absolute maximum of the input, " + n.RegPart.Source},
-		ceil, wiring.Off, func(op *wiring.Operating) float64 { return float64(op.Plus) })
 	if unit.Known(n.RegPart.RthJA) && unit.Known(n.RegPart.TjMax) {
 		rth := float64(n.RegPart.RthJA) / ClosedCar
 		add(Requirement{ID: "supply.regulator-heat", Subject: reg, Words: "junction temperature at the highest, everything on", Limit: float64(n.RegPart.TjMax), Unit: unit.SymCelsius,
 			Source: fmt.Sprintf("Tj max with Rth(ja) %s, ×1/%.1f in a closed car (own judgement): %s", n.RegPart.RthJA, ClosedCar, n.RegPart.Source)},
 			high, wiring.On, func(op *wiring.Operating) float64 { return float64(op.Ambient) + rth*float64(op.Regulator) })
 	}
+}
+
+// bound judges a part by the track voltage alone.
+func (s *Set) bound(id, subject, words string, track, limit unit.Volt, source string) {
+	if !unit.Known(limit) {
+		s.unjudged(Requirement{ID: id, Subject: subject, Words: words, Unit: unit.SymVolt}, "no rating is known")
+		return
+	}
+	r := Requirement{Limit: float64(limit)}
+	v := float64(track)
+	j := finding.Judgement{ID: id, Subject: subject, Requirement: words, Verdict: r.Judge(v, 0), Value: v, Limit: r.Limit, Sense: r.Sense(), Margin: r.Margin(v),
+		Unit: unit.SymVolt, Worst: at(track), Method: "the track itself, drops left out", Confidence: "absolute rating", Source: source}
+	if j.Verdict == finding.Fails {
+		j.Mend = "a part for a higher voltage"
+	}
+	s.Unjudged = append(s.Unjudged, j)
 }
 
 // PinSource is where the chip's high level is stated.
