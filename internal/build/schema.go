@@ -302,8 +302,8 @@ var decoderBlock = &Block{
 				{Name: "pulldown", Kind: KindQuantity, Dim: &unit.Resistance, Words: []string{"none"}, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"100 kΩ"`, Doc: "resistor from the base to the decoder's minus"},
 				{Name: "package", Kind: KindPart, Wants: "a resistor package of the catalogue", Default: "0805", Source: "common practice, no source", Example: `"0805"`, Doc: "package of its resistors"},
 				{Name: "tolerance", Kind: KindQuantity, Dim: &unit.Fraction, Min: notBelow0, Max: &Limit{Value: 0.2, Say: "no resistor is that loose (20 % is the most)", Source: "IEC 60062 tolerance letters (from memory)"}, Default: "5 %", Source: "common practice, no source", Example: `"5 %"`, Doc: "± of its resistors, where the drawer does not say"},
-				{Name: "brightness", Kind: KindQuantity, Dim: &unit.Fraction, Min: positive, Max: whole, By: NotYet, Default: "100 %", Example: `"60 %"`, Doc: "share of the time that the firmware switches it on"},
-				{Name: "dim_frequency", Kind: KindQuantity, Dim: &unit.Frequency, Min: positive, Max: clockMost, By: NotYet, Example: `"120 Hz"`, Doc: "how often it is switched for that"},
+				{Name: "brightness", Kind: KindQuantity, Dim: &unit.Fraction, Min: positive, Max: whole, Default: "100 %", Example: `"60 %"`, Doc: "share of the time that the firmware switches it on"},
+				{Name: "dim_frequency", Kind: KindQuantity, Dim: &unit.Frequency, Min: positive, Max: clockMost, Example: `"4 kHz"`, Doc: "how often it is switched for that"},
 			},
 		},
 		{

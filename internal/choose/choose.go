@@ -123,13 +123,6 @@ func nearestToGood(c *chooser, n *wiring.Network, i int, r unit.Ohm) float64 {
 func (c *chooser) decoder(d, asked *build.Decoder) error {
 	c.supply(d)
 	unmeasured := c.unmeasured(d)
-	defer func() { // what could not be chosen stays open
-		for i := range d.Outputs {
-			if o := &d.Outputs[i]; unmeasured[o.Name.Text] {
-				*o = asked.Outputs[i]
-			}
-		}
-	}()
 	// Provisional values make a circuit out of what is open; two rounds let each value see the others.
 	for i := range d.Outputs {
 		o := &d.Outputs[i]
@@ -140,7 +133,7 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 			c.pickSwitch(d, o)
 		}
 		for _, k := range knobs {
-			if q := k.q(o); !q.Known() {
+			if q := k.q(o); q.Open() {
 				*q = build.Given(k.start)
 			}
 		}
@@ -155,6 +148,19 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 			Value: unit.Absent[float64](), Limit: unit.Absent[float64](), Margin: unit.Absent[float64](),
 		})
 	}
+	wired := map[string]bool{}
+	if n != nil {
+		for i := range n.Outputs {
+			wired[n.Outputs[i].Name] = !unmeasured[n.Outputs[i].Name]
+		}
+	}
+	defer func() { // what could not be chosen stays open
+		for i := range d.Outputs {
+			if o := &d.Outputs[i]; !wired[o.Name.Text] {
+				*o = asked.Outputs[i]
+			}
+		}
+	}()
 	if n == nil {
 		return nil
 	}
@@ -177,7 +183,7 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 				m := n.Clone()
 				picks[i] = nil
 				for _, k := range knobs {
-					if k.q(was).Known() {
+					if !k.q(was).Open() {
 						continue
 					}
 					if err := ctx.Err(); err != nil {
@@ -194,6 +200,9 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 		for i := range picks {
 			for _, p := range picks[i] {
 				try(n, i, p.k, p.now)
+				if o, ok := d.Output(n.Outputs[i].Name); ok {
+					*p.k.q(o) = build.Given(p.now)
+				}
 			}
 		}
 	}
@@ -209,7 +218,7 @@ func (c *chooser) unmeasured(d *build.Decoder) map[string]bool {
 	for i := range d.Outputs {
 		o := &d.Outputs[i]
 		p := c.lamps[o.Lamp.Text]
-		open := !o.Series.Known() || !o.Base.Known() || !o.Pulldown.Known()
+		open := o.Series.Open() || o.Base.Open() || o.Pulldown.Open()
 		if !wiring.Answers(o) || p == nil || p.Surveyed || p.Dead || !open {
 			continue
 		}

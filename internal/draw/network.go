@@ -40,6 +40,10 @@ func Of(n *wiring.Network, f finding.Findings) Schematic {
 		if o.Lamp.Pin.Known() {
 			pin = fmt.Sprintf("pin %d", o.Lamp.Pin.Value)
 		}
+		pulldown := Part{Name: "pull-down", Value: o.Output.Pulldown.Value.String(), Verdict: worst(f, id+"pulldown", id+"dark")}
+		if o.Output.Pulldown.Text == "none" {
+			pulldown = Part{}
+		}
 		s.Outputs = append(s.Outputs, SchematicOutput{
 			Name: o.Name, Lamp: o.LampName, Feed: o.Feed, Pin: o.Output.From.Text, SocketPin: pin,
 			Series: []Part{{Name: "series", Value: o.Output.Series.Value.String(), Verdict: worst(f, id+"series", id+"good", id+"seen", id+"never-above")}},
@@ -47,7 +51,7 @@ func Of(n *wiring.Network, f finding.Findings) Schematic {
 			Hidden:   Part{Name: "hidden", Value: "≈ " + unit.Format(float64(best.Hidden), unit.SymOhm, 2)},
 			Switch:   Part{Name: "switch", Value: o.Part.Name, Verdict: worst(f, id+"saturated", id+"overdrive", id+"vceo", id+"ic", id+"switch-heat")},
 			Base:     Part{Name: "base", Value: o.Output.Base.Value.String(), Verdict: worst(f, id+"base", id+"overdrive", id+"pin-current")},
-			Pulldown: Part{Name: "pull-down", Value: o.Output.Pulldown.Value.String(), Verdict: worst(f, id+"pulldown", id+"dark")},
+			Pulldown: pulldown,
 			Verdict:  worst(f, id),
 		})
 	}

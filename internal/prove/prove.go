@@ -77,7 +77,7 @@ func Prove(ctx context.Context, b *build.Build, lamps map[string]*wiring.LampPos
 		if err := decoder(ctx, f, n, s); err != nil {
 			return res, err
 		}
-		f.Verdicts = append(f.Verdicts, dead(d, lamps)...)
+		f.Verdicts = append(f.Verdicts, unfit(d, lamps)...)
 		f.Tables = append(f.Tables, Slips(n))
 		if s.Figures {
 			f.Figures = append(f.Figures, Figures(n)...)
@@ -100,15 +100,22 @@ func unknown(id, subject, requirement, why string) finding.Judgement {
 		Value: unit.Absent[float64](), Limit: unit.Absent[float64](), Margin: unit.Absent[float64]()}
 }
 
-func dead(d *build.Decoder, lamps map[string]*wiring.LampPosterior) []finding.Judgement {
+// unfit are the lamps that no decoder can light as they stand.
+func unfit(d *build.Decoder, lamps map[string]*wiring.LampPosterior) []finding.Judgement {
 	var out []finding.Judgement
 	for i := range d.Outputs {
 		o := &d.Outputs[i]
-		if p := lamps[o.Lamp.Text]; p != nil && p.Dead {
-			j := unknown("output."+o.Name.Text+".lamp", "lamp "+o.Lamp.Text, "alive before anything is built", "")
-			j.Verdict, j.Mend = finding.Fails, "mend or replace the lamp first; survey says what the readings show"
-			out = append(out, j)
+		p := lamps[o.Lamp.Text]
+		if p == nil || !p.Dead && !p.WrongWay {
+			continue
 		}
+		j := unknown("output."+o.Name.Text+".lamp", "lamp "+o.Lamp.Text, "alive before anything is built", "")
+		j.Verdict, j.Mend = finding.Fails, "mend or replace the lamp first; survey says what the readings show"
+		if p.WrongWay {
+			j.Requirement = "sits the way round that its feed needs"
+			j.Mend = "change its two wires over; all else is judged as if that were done"
+		}
+		out = append(out, j)
 	}
 	return out
 }
@@ -182,11 +189,15 @@ func values(n *wiring.Network, i int, set *require.Set, worst []require.Worst) [
 		return finding.Value{ID: id + name, Name: words + of, Value: float64(r), Unit: unit.SymOhm, Low: math.NaN(), High: math.NaN(),
 			Reason: "written in the build file", Method: "the build file", Sure: "±" + n.ToleranceOf(o.Output, r).String(), Working: w}
 	}
-	return []finding.Value{
+	list := []finding.Value{
 		value("series", "series resistor", o.Output.Series.Value, require.ExplainLight(n, i, n.Typical(), tr.Usual.Or(14))),
 		value("base", "base resistor", o.Output.Base.Value, require.ExplainBase(n, i, corner("overdrive-high"), tr.High.Or(require.Ceiling(n.Vehicle.Scale.Text)))),
 		value("pulldown", "pull-down", o.Output.Pulldown.Value, require.ExplainPulldown(n, i, corner("dark-reset"), tr.High.Or(require.Ceiling(n.Vehicle.Scale.Text)))),
 	}
+	if o.Output.Pulldown.Text == "none" {
+		list = list[:2]
+	}
+	return list
 }
 
 func joinWords(a, b string) string {
@@ -267,6 +278,9 @@ func mend(n *wiring.Network, r *require.Requirement) string {
 		}
 		return fmt.Sprintf("make the base resistor of output %s larger than %s, or set base = \"choose\"", name, o.Base.Value)
 	case require.Darkness:
+		if o.Pulldown.Text == "none" {
+			return fmt.Sprintf("give output %s a pull-down: pulldown = \"choose\"", name)
+		}
 		return fmt.Sprintf("make the pull-down of output %s smaller than %s, or set pulldown = \"choose\"", name, o.Pulldown.Value)
 	}
 	return fmt.Sprintf("a part with a higher rating in output %s, or less current through it", name)

@@ -182,6 +182,40 @@ func TestDeadLampFails(t *testing.T) {
 	}
 }
 
+// A lamp in the wrong way round does not light, whatever the values.
+func TestWrongWayRoundFails(t *testing.T) {
+	b, lamps := demo(t)
+	lamps["front"].WrongWay = true
+	f := run(t, b, lamps, prove.Settings{Samples: few})
+	if j := verdict(t, f, "output.front.lamp"); j.Verdict != finding.Fails || !strings.Contains(j.Mend, "wires over") {
+		t.Errorf("a lamp the wrong way round: %s, mend %q", j.Verdict, j.Mend)
+	}
+}
+
+// Two switches on one lamp are more than this circuit holds: said, not guessed.
+func TestSecondSwitchOnALamp(t *testing.T) {
+	b, lamps := demo(t)
+	b.Decoders[0].Outputs[1].Lamp = build.Words("front")
+	f := run(t, b, lamps, prove.Settings{Samples: few})
+	if j := verdict(t, f, "output.rear.lamp"); !j.NotYet() {
+		t.Errorf("a second switch on the front lamp: %s, %q", j.Verdict, j.Why)
+	}
+	if j := verdict(t, f, "output.front.good"); j.Verdict != finding.Holds {
+		t.Errorf("the first: %s", j.Verdict)
+	}
+}
+
+// Without a pull-down a leaking pin in reset lights the lamp: hFE times up to a microampere.
+func TestNoPulldown(t *testing.T) {
+	b, lamps := demo(t)
+	b.Decoders[0].Outputs[0].Pulldown = build.Quantity[unit.Ohm]{Text: "none", Value: unit.Ohm(math.NaN())}
+	f := run(t, b, lamps, prove.Settings{Samples: few})
+	j := verdict(t, f, "output.front.dark-reset")
+	if j.Verdict != finding.Fails || j.Value < 50e-6 || j.Value > 1e-3 || !strings.Contains(j.Mend, "pull-down") {
+		t.Errorf("no pull-down: %s at %g A, mend %q; want some hFE · 1 µA", j.Verdict, j.Value, j.Mend)
+	}
+}
+
 func TestDrawerIsCounted(t *testing.T) {
 	b, lamps := demo(t)
 	d := *b.Drawer

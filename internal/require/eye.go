@@ -87,7 +87,7 @@ func flickers(o *build.Output, clock unit.Hertz) (j finding.Judgement, ok bool) 
 		Value: nan, Limit: nan, Margin: nan, Unit: unit.SymHertz, Method: "classification by frequency and depth of modulation",
 		Source: "IEEE 1789-2015, 8.1.1 (limits from memory)"}
 	if !o.Dim.Known() {
-		j.Verdict, j.Why = finding.Unknown, "the output says brightness but no dim frequency"
+		j.Verdict, j.Why = finding.Unknown, "the output says brightness but no dim_frequency"
 		return j, true
 	}
 	j.Value, j.Limit, j.Sense = float64(o.Dim.Value), 3000, "≥"

@@ -100,9 +100,9 @@ func (o *outcome) report(b *build.Build, r *report) {
 	note := func(kind, format string, args ...any) {
 		r.Notes = append(r.Notes, finding.Note{ID: id, Kind: kind, Text: of + ": " + fmt.Sprintf(format, args...)})
 	}
+	r.post = &wiring.LampPosterior{Name: o.name, Dead: o.state.dead, Surveyed: o.measured()}
 	o.verdicts(r, id, of)
 	o.say(note)
-	r.post = &wiring.LampPosterior{Name: o.name, Dead: o.state.dead, Surveyed: o.measured()}
 	lead := o.hs[0].class
 	if !o.state.dead && len(o.pool.modes) > 0 {
 		lead = o.pool.modes[0].class
@@ -179,6 +179,7 @@ func (o *outcome) verdicts(r *report, id, of string) {
 			way.Verdict = finding.Fails
 			way.Worst = "it conducts only with plus at " + map[bool]string{true: "the switched side", false: "its feed"}[o.state.turned]
 			way.Mend = "change its two wires over"
+			r.post.WrongWay = true
 		}
 	default:
 		alive.Why, way.Why = "not measured", "not measured"

@@ -67,6 +67,7 @@ type LampPosterior struct {
 	Samples  []LampParams
 	Best     LampParams // the most probable
 	Dead     bool       // no light to be had from it; Samples is empty
+	WrongWay bool       // it sits the other way round than its feed needs; Samples describe it turned round
 	Surveyed bool       // false: from the class alone, nothing was measured
 
 	// Ratings of one LED of the class.

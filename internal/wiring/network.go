@@ -164,6 +164,12 @@ func NewNetwork(b *build.Build, d *build.Decoder, lamps map[string]*LampPosterio
 	return n, missing, nil
 }
 
+// insulation stands for a resistor that is left out.
+const insulation = unit.Ohm(1e9)
+
+// noPulldown reports whether the file says that there is none.
+func noPulldown(o *build.Output) bool { return o.Pulldown.Text == "none" }
+
 // Answers reports whether the output is of the kind that is wired: a lamp switched on the low side.
 func Answers(o *build.Output) bool {
 	return o.Load.Text != "motor" && (o.Drive.Text == "" || o.Drive.Text == build.DriveLowSide) && len(o.AlsoLamps) == 0
@@ -187,6 +193,7 @@ func (n *Network) missing(lamps map[string]*LampPosterior) (m []Missing, whole [
 	}
 	need(d.Chip.Part.Open(), "chip.part", "chip of decoder "+d.Name.Text)
 	supply := len(m) == 0
+	switched := map[string]bool{}
 	for i := range d.Outputs {
 		o := &d.Outputs[i]
 		if !Answers(o) {
@@ -194,10 +201,15 @@ func (n *Network) missing(lamps map[string]*LampPosterior) (m []Missing, whole [
 		}
 		before := len(m)
 		id, of := "output."+o.Name.Text, " of output "+o.Name.Text
+		if switched[o.Lamp.Text] {
+			m = append(m, Missing{ID: id + ".lamp", What: "a second switch on lamp " + o.Lamp.Text, NotBuilt: true})
+			continue
+		}
+		switched[o.Lamp.Text] = true
 		need(o.Switch.Open(), id+".switch", "switch"+of)
 		need(!o.Series.Known(), id+".series", "series resistor"+of)
 		need(!o.Base.Known(), id+".base", "base resistor"+of)
-		need(!o.Pulldown.Known(), id+".pulldown", "pull-down"+of)
+		need(!o.Pulldown.Known() && !noPulldown(o), id+".pulldown", "pull-down"+of)
 		need(o.From.Open(), id+".from", "chip pin"+of)
 		p, ok := lamps[o.Lamp.Text]
 		need(!ok || (len(p.Samples) == 0 && !p.Dead), "lamp."+o.Lamp.Text, "lamp "+o.Lamp.Text+" (no reading says what it is)")
@@ -275,6 +287,11 @@ func (n *Network) output(o *build.Output, lamps map[string]*LampPosterior) error
 	}
 	post := lamps[o.Lamp.Text]
 	name := o.Name.Text
+	own := *o // nominal values change here and not in the build
+	o = &own
+	if noPulldown(o) {
+		o.Pulldown.Value = insulation
+	}
 	net := OutputNet{Name: name, LampName: lamp.Name.Text, Feed: lamp.Feed.Text, Output: o, Lamp: lamp, Post: post, corners: post.vertices()}
 	switch lamp.Feed.Text {
 	case build.LeftRail:

@@ -175,7 +175,7 @@ func (n *Network) Say(z, effect []float64, i int) string {
 // ToleranceOf is the tolerance of a resistor of the output: what the file says, else the drawer's part of
 // that value, else 5 %.
 func (n *Network) ToleranceOf(o *build.Output, r unit.Ohm) unit.Ratio {
-	if o.Tolerance.Known() {
+	if o.Tolerance.IsSet() && o.Tolerance.Known() {
 		return o.Tolerance.Value
 	}
 	if n.Build.Drawer != nil {
