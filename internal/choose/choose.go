@@ -558,7 +558,7 @@ func (c *chooser) report(n *wiring.Network, d, asked *build.Decoder, p pick) {
 	}
 	from := "from the drawer"
 	if !p.fromDrawer {
-		from = "a preferred value of E24; the drawer holds none that would do"
+		from = "a preferred value of E24; the drawer holds none that would do" + c.pair(n, p)
 	}
 	v.Reason = fmt.Sprintf("%s to %s would do (%s; %s); %s is the best there, %s",
 		p.lo.r, p.hi.r, bounded("below", p.lo), bounded("above", p.hi), p.r, from)
@@ -632,6 +632,19 @@ func (c *chooser) free(n *wiring.Network, p pick) string {
 		}
 	}
 	return "raise what excludes it, or move the lamp's limits apart"
+}
+
+// pair says which two resistors of the drawer make up the value, where they come within the interval.
+func (c *chooser) pair(n *wiring.Network, p pick) string {
+	if c.b.Drawer == nil {
+		return ""
+	}
+	for _, k := range parts.Combinations(p.r, c.b.Drawer.Resistors(n.Outputs[p.i].Output.Package.Text), 1) {
+		if k.R > p.lo.r && k.R < p.hi.r {
+			return fmt.Sprintf(" alone, but %s would (%s)", k, k.R)
+		}
+	}
+	return ""
 }
 
 // next is the smallest resistor of the drawer, else of E24, that is not below r.

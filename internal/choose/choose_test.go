@@ -193,6 +193,29 @@ func TestWhatAResistorDoesNotDecide(t *testing.T) {
 	}
 }
 
+// Where no resistor of the drawer will do but two together would, that is said.
+func TestTwoResistorsOfTheDrawer(t *testing.T) {
+	b, lamps := demo(t)
+	d := *b.Drawer
+	d.Items = nil
+	for _, it := range b.Drawer.Items {
+		if it.Kind != parts.KindResistor || it.Ohm == 120 || it.Ohm == 330 || it.Ohm >= 2000 {
+			d.Items = append(d.Items, it)
+		}
+	}
+	// 120 Ω is too bright and 2.2 kΩ too dark for the front lamp; 330 Ω is within, so take it out too.
+	for i := range d.Items {
+		if d.Items[i].Ohm == 330 {
+			d.Items[i].Count = 0
+		}
+	}
+	b.Drawer = &d
+	v, ok := value(run(t, b, lamps).Findings, "output.front.series")
+	if !ok || !strings.Contains(v.Reason, "the drawer holds none that would do alone, but ") {
+		t.Errorf("reason %q names no pair of the drawer", v.Reason)
+	}
+}
+
 // An open switch is taken from the drawer: the S8050 (25 V) has no margin at 24 V, the MMBT3906 is a PNP.
 func TestSwitchFromTheDrawer(t *testing.T) {
 	b, lamps := demo(t)

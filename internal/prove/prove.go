@@ -126,6 +126,7 @@ func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Sett
 	if err != nil {
 		return err
 	}
+	first := len(f.Verdicts)
 	for q := range set.Requirements {
 		r := &set.Requirements[q]
 		w, a, samples := proof.Worst[q], proof.Goals[q], proof.Samples[q]
@@ -167,6 +168,9 @@ func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Sett
 		f.Verdicts = append(f.Verdicts, j)
 	}
 	f.Verdicts = append(f.Verdicts, set.Unjudged...)
+	if len(n.Build.Decoders) > 1 {
+		of(f.Verdicts[first:], n.Decoder.Name.Text)
+	}
 	for i := range n.Outputs {
 		f.Values = append(f.Values, values(n, i, set, proof.Worst)...)
 	}
@@ -208,6 +212,17 @@ func joinWords(a, b string) string {
 		return a
 	}
 	return a + ", " + b
+}
+
+// of says of which decoder the verdicts on supply and chip are, where there are several. Outputs have names of
+// their own.
+func of(js []finding.Judgement, decoder string) {
+	for i := range js {
+		if j := &js[i]; strings.HasPrefix(j.ID, "supply.") || strings.HasPrefix(j.ID, "chip.") {
+			j.ID = "decoder." + decoder + "." + j.ID
+			j.Subject += " of decoder " + decoder
+		}
+	}
 }
 
 // trust says on which of the four levels a claim of saturation rests (from a guarantee by a table point down
