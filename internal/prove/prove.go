@@ -83,6 +83,7 @@ func Prove(ctx context.Context, b *build.Build, lamps map[string]*wiring.LampPos
 			f.Figures = append(f.Figures, Figures(n)...)
 		}
 		f.Notes = append(f.Notes, halfLight(n)...)
+		f.Notes = append(f.Notes, sideBySide(n)...)
 		for _, a := range n.Assumed {
 			f.Notes = append(f.Notes, finding.Note{ID: "assumed", Kind: "assumption", Text: a})
 		}
@@ -201,7 +202,38 @@ func values(n *wiring.Network, i int, set *require.Set, worst []require.Worst) [
 	if o.Output.Pulldown.Text == "none" {
 		list = list[:2]
 	}
-	return list
+	return append(list, hiddenHeat(n, i, corner("led-peak")))
+}
+
+// hiddenHeat is what the resistor in the lamp itself must carry at the standard's ceiling, at the brightest
+// corner. Its package is not known, so it is told and not judged.
+func hiddenHeat(n *wiring.Network, i int, z []float64) finding.Value {
+	o := &n.Outputs[i]
+	ceil := require.Ceiling(n.Vehicle.Scale.Text)
+	var op wiring.Operating
+	n.Set(z)
+	n.Read(n.Solve(wiring.State{LeftPositive: !o.HalfWave || o.LeftFed, Drive: wiring.On, Track: ceil}), &op)
+	heat := float64(op.Out[i].Hidden) * require.DCCShare(o)
+	reason := "its package is not known"
+	if p, ok := n.Build.Catalogue.ResistorPackage("0402"); ok {
+		reason += fmt.Sprintf("; a 0402 carries %s up to %s (%s)", p.P70, p.DerateFrom, p.Source)
+	}
+	return finding.Value{ID: "output." + o.Name + ".hidden-heat", Name: fmt.Sprintf("heat in the hidden resistor of lamp %s, track %s", o.LampName, ceil), Value: heat, Unit: unit.SymWatt,
+		Low: math.NaN(), High: math.NaN(), Reason: reason, Method: "the circuit at its brightest corner", Sure: "not judged"}
+}
+
+// sideBySide warns of LEDs that share one resistor.
+func sideBySide(n *wiring.Network) []finding.Note {
+	var notes []finding.Note
+	for i := range n.Outputs {
+		o := &n.Outputs[i]
+		if o.Post.Best.Parallel > 1 {
+			notes = append(notes, finding.Note{ID: "output." + o.Name + ".side-by-side", Kind: "light", Text: fmt.Sprintf(
+				"The %d LEDs of lamp %s stand side by side behind one resistor: the one with the lower forward voltage takes more than its share (0.1 V of difference can double it), and if one fails the others take it all. Currents per LED are judged as shared equally.",
+				o.Post.Best.Parallel, o.LampName)})
+		}
+	}
+	return notes
 }
 
 func joinWords(a, b string) string {

@@ -216,6 +216,22 @@ func TestNoPulldown(t *testing.T) {
 	}
 }
 
+// The resistor in the lamp heats as well: by hand at 24 V (24 − 0.7 − 3 − 0.1) / (1 kΩ + 820 Ω) = 11.1 mA peak, half
+// the time: 11.1² · 10⁻⁶ · 1 kΩ / 2 = 62 mW; the brightest corner has some tenth more.
+func TestHiddenResistorHeats(t *testing.T) {
+	b, lamps := demo(t)
+	f := run(t, b, lamps, prove.Settings{Samples: few})
+	for _, v := range f.Values {
+		if v.ID == "output.front.hidden-heat" {
+			if v.Value < 55e-3 || v.Value > 80e-3 {
+				t.Errorf("%g W, by hand about 62 mW", v.Value)
+			}
+			return
+		}
+	}
+	t.Error("nothing is said of it")
+}
+
 func TestDrawerIsCounted(t *testing.T) {
 	b, lamps := demo(t)
 	d := *b.Drawer
