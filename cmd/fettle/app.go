@@ -5,7 +5,9 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -17,6 +19,9 @@ import (
 	"fettle/internal/render"
 	"fettle/internal/work"
 )
+
+// formats are the suffixes that -o understands.
+var formats = []string{".json", ".txt", ".html", ".svg"}
 
 // app is one run of the command.
 type app struct {
@@ -122,7 +127,7 @@ func (a *app) show(f finding.Findings, page func() ([]byte, error)) error {
 
 func (a *app) write(name string, f finding.Findings, page func() ([]byte, error)) error {
 	var buf bytes.Buffer
-	switch ext := strings.ToLower(filepath.Ext(name)); ext {
+	switch strings.ToLower(filepath.Ext(name)) {
 	case ".json":
 		if err := render.JSON(&buf, f, nil); err != nil {
 			return err
@@ -142,8 +147,6 @@ func (a *app) write(name string, f finding.Findings, page func() ([]byte, error)
 		buf.Write(data)
 	case ".svg":
 		return writeFigures(name, f)
-	default:
-		return fmt.Errorf("-o %s: the suffix picks the format, and %q is none of .json .txt .html .svg", name, ext)
 	}
 	return build.Save(name, buf.Bytes())
 }
@@ -162,12 +165,31 @@ func refuseDemo(demo bool, what string) error {
 
 func (a *app) command(use, short string, run func(ctx context.Context, f *build.Folder, rest []string, demo bool) error) *cobra.Command {
 	return &cobra.Command{Use: use, Short: short, RunE: func(cmd *cobra.Command, args []string) error {
+		if err := a.checkOptions(); err != nil {
+			return err
+		}
 		f, rest, demo, err := a.open(args)
 		if err != nil {
 			return err
 		}
 		return run(cmd.Context(), f, rest, demo)
 	}}
+}
+
+// checkOptions refuses what cannot be done before anything is computed.
+func (a *app) checkOptions() error {
+	for _, name := range a.outputs {
+		if ext := strings.ToLower(filepath.Ext(name)); !slices.Contains(formats, ext) {
+			return fmt.Errorf("-o %s: the suffix picks the format, and %q is none of %s", name, ext, strings.Join(formats, " "))
+		}
+		if info, err := os.Stat(filepath.Dir(name)); err != nil || !info.IsDir() {
+			return fmt.Errorf("-o %s: there is no folder %s", name, filepath.Dir(name))
+		}
+	}
+	if a.samples < 0 {
+		return fmt.Errorf("--samples %d: a count of samples is wanted, 10000 is the usual one", a.samples)
+	}
+	return nil
 }
 
 func noMore(rest []string) error {

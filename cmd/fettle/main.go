@@ -52,8 +52,10 @@ func (a *app) run(ctx context.Context, args []string) int {
 		}
 		return exitInput
 	case errors.Is(err, context.Canceled):
-		fmt.Fprintln(a.err, "fettle: stopped")
-		return exitInput
+		err = errors.New("stopped; nothing was written")
+	}
+	if a.json {
+		a.writeProblems(diag.List{{Code: "failed", Message: err.Error()}})
 	}
 	fmt.Fprintln(a.err, "fettle:", err)
 	return exitInput

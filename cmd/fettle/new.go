@@ -27,8 +27,10 @@ func (a *app) newCommand() *cobra.Command {
 		Long: `new asks what is known of the vehicle, one question at a time, and starts a folder with a build
 file, readings.csv and drawer.csv. An empty answer takes what stands in brackets; "?" leaves a thing
 open. Answers may come from a file or a pipe. Nothing that lies in the folder is overwritten.`,
-		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if len(args) != 1 {
+				return errors.New("new wants the folder to start: fettle new DIR")
+			}
 			if demo {
 				return a.copyDemo(args[0])
 			}
