@@ -22,6 +22,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"fettle/internal/build"
 	"fettle/internal/circuit"
@@ -262,10 +263,20 @@ func (n *Network) supply() error {
 	}
 	n.ChipDraw = c.Resistor("chip", n.VCC, circuit.Ground, n.chipLoad(0))
 	c.SetWords(n.ChipDraw, "the chip's own draw")
-	for _, note := range [][]string{n.bridge.Notes(), n.regulator.Notes(), n.pins.Notes()} {
-		n.Assumed = append(n.Assumed, note...)
-	}
+	n.assume(n.Rectifier.Name, n.bridge.Notes())
+	n.assume(n.RegPart.Name, n.regulator.Notes())
+	n.assume(n.Chip.Name, n.pins.Notes())
 	return nil
+}
+
+// assume notes what was assumed of a part, once.
+func (n *Network) assume(part string, notes []string) {
+	if len(notes) == 0 {
+		return
+	}
+	if text := part + ": " + strings.Join(notes, "; "); !slices.Contains(n.Assumed, text) {
+		n.Assumed = append(n.Assumed, text)
+	}
 }
 
 // chipLoad is the chip's own draw as a resistance: the supply current of CMOS logic at a fixed clock grows
@@ -310,7 +321,7 @@ func (n *Network) output(o *build.Output, lamps map[string]*LampPosterior) error
 	if net.spread, err = device.SpreadBJT(net.Part); err != nil {
 		return fmt.Errorf("switch %s: %w", net.Part.Name, err)
 	}
-	n.Assumed = append(n.Assumed, net.spread.Notes()...)
+	n.assume(net.Part.Name, net.spread.Notes())
 
 	net.Socket, net.Collector = c.Node("socket of "+name), c.Node("collector of "+name)
 	net.BaseNode, net.PinNode = c.Node("base of "+name), c.Node(o.From.Text)
