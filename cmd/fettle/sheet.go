@@ -41,38 +41,9 @@ func (a *app) sheetCommand() *cobra.Command {
 	})
 }
 
-// page fills the sheet from what was proved.
+// page is the sheet of what was proved, dated today.
 func page(p work.Proved) ([]byte, error) {
-	b := p.Build
-	in := sheet.Input{
-		Title: sheet.Title{What: "decoder", Vehicle: b.Name(), Date: time.Now().Format("2006-01-02"), File: filepath.Base(b.File), Revision: p.Revision},
-		Prove: p.Findings, Survey: p.Surveyed.Findings, Choose: p.Chosen.Findings,
-		Circuits: p.Circuits, Parts: p.Parts,
-	}
-	if len(b.Decoders) == 1 {
-		in.Title.What = "decoder " + b.Decoders[0].Name.Text
-	}
-	if len(b.Vehicles) > 0 {
-		in.Title.Scale = b.Vehicles[0].Scale.Text
-	}
-	in.Prove.Figures, in.Prove.Tables, in.Prove.Cautions, in.Prove.Values = nil, nil, nil, nil
-	in.Cautions = p.Findings.Cautions
-	for _, f := range p.Findings.Figures {
-		switch {
-		case strings.HasSuffix(f.ID, ".light"):
-			in.Lights = append(in.Lights, f)
-		case strings.HasSuffix(f.ID, ".saturation"):
-			in.Switches = append(in.Switches, f)
-		}
-	}
-	for _, t := range p.Findings.Tables {
-		if strings.HasPrefix(t.ID, "slips.") {
-			rows := append(in.Slips.Rows, t.Rows...)
-			in.Slips = t
-			in.Slips.Rows = rows
-		}
-	}
-	return sheet.Sheet(in)
+	return sheet.Sheet(sheet.Of(p, time.Now().Format("2006-01-02")))
 }
 
 // writeFigures writes every figure as an SVG of its own: NAME.svg becomes NAME-figure.svg where there are

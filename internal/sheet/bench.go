@@ -7,14 +7,14 @@ import (
 )
 
 // A work is one step at the bench with the cautions that belong to it. Common practice, no source.
-type work struct {
+type step struct {
 	Name     string
 	Words    []string // of Where, that bring a caution here
 	Do       string
 	Cautions []string
 }
 
-var standing = []work{
+var standing = []step{
 	{Name: "Soldering", Words: []string{"solder", "parts", "board"},
 		Do: "Sort the parts by the list above and solder the lowest first. Tick each off when its value has been measured.",
 		Cautions: []string{
@@ -47,13 +47,13 @@ var standing = []work{
 
 // bench is the standing works with the given cautions at the one they belong to, and those of no known work
 // in one of their own.
-func bench(cautions []finding.Caution) []work {
-	out := make([]work, len(standing))
+func bench(cautions []finding.Caution) []step {
+	out := make([]step, len(standing))
 	for i, w := range standing {
 		out[i] = w
 		out[i].Cautions = append([]string(nil), w.Cautions...)
 	}
-	other := work{Name: "Beyond these"}
+	other := step{Name: "Beyond these"}
 next:
 	for _, c := range cautions {
 		for i, w := range out {
@@ -72,7 +72,7 @@ next:
 	return out
 }
 
-func (w *work) add(text string) {
+func (w *step) add(text string) {
 	for _, t := range w.Cautions {
 		if t == text {
 			return

@@ -17,8 +17,11 @@ import (
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 
+	"fettle/examples"
+	"fettle/internal/build"
 	"fettle/internal/draw"
 	"fettle/internal/render"
+	"fettle/internal/work"
 )
 
 // missing skips for want of a tool, but never where everything is meant to be there.
@@ -152,7 +155,27 @@ func media(dark bool) chromedp.Action[chromedp.Void] {
 func TestBrowser(t *testing.T) {
 	ctx := browser(t)
 	t.Run("drawings", func(t *testing.T) { drawings(t, ctx) })
-	do(t, ctx, chromedp.Navigate(file(t, "sheet.html", must(t, sample()))))
+	for name, page := range map[string][]byte{"invented": must(t, sample()), "demo": must(t, demo(t))} {
+		t.Run(name, func(t *testing.T) { inspect(t, ctx, page) })
+	}
+}
+
+// demo is the sheet of the embedded demo.
+func demo(t *testing.T) Input {
+	t.Helper()
+	f, list, err := build.OpenFS(examples.FS, examples.Demo)
+	if err != nil || list.HasErrors() {
+		t.Fatal(err, list)
+	}
+	p, err := (&work.Runner{Samples: 500}).Prove(t.Context(), f, true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return Of(p, "2026-03-01")
+}
+
+func inspect(t *testing.T, ctx context.Context, page []byte) {
+	do(t, ctx, chromedp.Navigate(file(t, "sheet.html", page)))
 	for _, c := range []struct {
 		width      int64
 		dark, open bool

@@ -84,7 +84,7 @@ type view struct {
 	LampTables, ChooseTables, ProveTables []template.HTML
 	Parts, Slips                          template.HTML
 	Plates, Circuits, Lights, Switches    []plate
-	Bench                                 []work
+	Bench                                 []step
 	Clear                                 bool // nothing fails, is close or unknown
 }
 

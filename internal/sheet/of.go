@@ -1,0 +1,41 @@
+package sheet
+
+import (
+	"path/filepath"
+	"strings"
+
+	"fettle/internal/work"
+)
+
+// Of is the sheet of a proved build. The date is the face's.
+func Of(p work.Proved, date string) Input {
+	b := p.Build
+	in := Input{
+		Title: Title{What: "decoder", Vehicle: b.Name(), Date: date, File: filepath.Base(b.File), Revision: p.Revision},
+		Prove: p.Findings, Survey: p.Surveyed.Findings, Choose: p.Chosen.Findings,
+		Circuits: p.Circuits, Parts: p.Parts, Cautions: p.Findings.Cautions,
+	}
+	if len(b.Decoders) == 1 {
+		in.Title.What = "decoder " + b.Decoders[0].Name.Text
+	}
+	if len(b.Vehicles) > 0 {
+		in.Title.Scale = b.Vehicles[0].Scale.Text
+	}
+	in.Prove.Figures, in.Prove.Tables, in.Prove.Cautions, in.Prove.Values = nil, nil, nil, nil
+	for _, f := range p.Findings.Figures {
+		switch {
+		case strings.HasSuffix(f.ID, ".light"):
+			in.Lights = append(in.Lights, f)
+		case strings.HasSuffix(f.ID, ".saturation"):
+			in.Switches = append(in.Switches, f)
+		}
+	}
+	for _, t := range p.Findings.Tables {
+		if strings.HasPrefix(t.ID, "slips.") {
+			rows := append(in.Slips.Rows, t.Rows...)
+			in.Slips = t
+			in.Slips.Rows = rows
+		}
+	}
+	return in
+}
