@@ -477,11 +477,14 @@ func addCount(have, more int) int {
 // Cautions are those of the whole road from proof to first light; each stands where the hand is.
 func Cautions() []finding.Caution {
 	return []finding.Caution{
-		{Where: "soldering", Text: "Ventilate or extract: flux fume irritates and sensitises. Protect your eyes when cutting leads, wash your hands after leaded solder. Parts stay hot."},
-		{Where: "polarity", Text: "Electrolytic and tantalum capacitors turned round can burst: check the mark before first power."},
-		{Where: "first power", Text: "Feed the board for the first time through a current limit, or through a series resistor of 470 Ω to 1 kΩ where there is no bench supply. Never from an unisolated supply."},
-		{Where: "probing", Text: "Disconnect the track before measuring resistance. Decoder minus is not a rail: an earthed instrument or a programmer clipped there under live track shorts the booster."},
-		{Where: "programming", Text: "Program the chip off the track, with the decoder out of the vehicle or the rails dead."},
-		{Where: "all", Text: "Local rules and qualified people come first."},
+		{Where: "soldering", Text: "Ventilate or extract: the fume of flux irritates eyes and lungs and can sensitise. Cover your eyes; cut leads fly."},
+		{Where: "soldering", Text: "Iron, joint and part burn long after they look cold. Solder may hold lead: wash your hands before you eat."},
+		{Where: "polarity", Text: "The stripe of an aluminium electrolytic is its minus, the bar of a tantalum its plus. Connected the wrong way round it can burst in your face."},
+		{Where: "first power", Text: "Only through a current limit: a bench supply set low, or a resistor of 470 Ω to 1 kΩ in the feed where there is none. Never from a supply that is not isolated from the mains."},
+		{Where: "first power", Text: "A part too hot to touch is past its limit: take the power off before you look for the cause."},
+		{Where: "probing", Text: "Disconnect the track before you measure resistance."},
+		{Where: "probing", Text: "Decoder minus is not a rail: an earthed instrument, or a computer, clipped there under live track shorts the booster through the rectifier."},
+		{Where: "programming", Text: "Off the track, always: the programmer ties decoder minus to the computer's earth."},
+		{Where: "all of it", Text: "Local rules and qualified people come first."},
 	}
 }

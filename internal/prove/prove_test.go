@@ -362,6 +362,21 @@ func TestSupplyRatings(t *testing.T) {
 	}
 }
 
+// J-04: assembly instructions must mention each of these (general guidance of national safety bodies, from
+// memory); and what design and trade add.
+func TestCautionsAreThere(t *testing.T) {
+	all := ""
+	for _, c := range prove.Cautions() {
+		all += c.Where + ": " + c.Text + "\n"
+	}
+	for _, want := range []string{"fume of flux", "Cover your eyes", "wash your hands", "electrolytic", "Disconnect the track before you measure resistance",
+		"current limit", "not isolated from the mains", "Decoder minus is not a rail", "Off the track", "Local rules and qualified people"} {
+		if !strings.Contains(all, want) {
+			t.Errorf("no caution says %q", want)
+		}
+	}
+}
+
 // Dimming by switching is judged by its frequency; a half-wave lamp is described rightly: half the light, some
 // three quarters to four fifths as bright.
 func TestDimmingAndHalfLight(t *testing.T) {

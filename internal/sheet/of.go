@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"fettle/internal/work"
@@ -13,7 +14,7 @@ func Of(p work.Proved, date string) Input {
 	in := Input{
 		Title: Title{What: "decoder", Vehicle: b.Name(), Date: date, File: filepath.Base(b.File), Revision: p.Revision},
 		Prove: p.Findings, Survey: p.Surveyed.Findings, Choose: p.Chosen.Findings,
-		Circuits: p.Circuits, Parts: p.Parts, Cautions: p.Findings.Cautions,
+		Circuits: p.Circuits, Parts: p.Parts, Cautions: slices.Concat(p.Surveyed.Findings.Cautions, p.Findings.Cautions),
 	}
 	if len(b.Decoders) == 1 {
 		in.Title.What = "decoder " + b.Decoders[0].Name.Text
