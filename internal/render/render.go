@@ -114,7 +114,7 @@ func yieldText(y *finding.Yield) string {
 		percent(y.Low), percent(y.High), unit.ThinSpace)
 }
 
-// percent keeps the digits that matter near 100 %: 99.96, 99.2, 87.
+// percent keeps the digits that matter near 100 % and near 0: 99.96, 99.2, 87, 0.04.
 func percent(share float64) string {
 	p, rest := share*100, (1-share)*100
 	switch {
@@ -124,6 +124,10 @@ func percent(share float64) string {
 		return fmt.Sprintf("%.2f", math.Min(p, 99.99))
 	case rest < 1:
 		return fmt.Sprintf("%.1f", math.Min(p, 99.9))
+	case p <= 0:
+		return "0"
+	case p < 0.1:
+		return fmt.Sprintf("%.2g", p)
 	case p < 10:
 		return fmt.Sprintf("%.1f", p)
 	}

@@ -370,3 +370,12 @@ func TestAnyFindings(t *testing.T) {
 		HTML(f, HTMLOptions{})
 	})
 }
+
+// Clopper–Pearson ends near 0 and 100 % keep the digit that says which.
+func TestPercent(t *testing.T) {
+	for share, want := range map[float64]string{0: "0", 0.00037: "0.037", 0.0031: "0.3", 0.07: "7.0", 0.41: "41", 0.871: "87", 0.992: "99.2", 0.99963: "99.96", 0.999999: "99.99", 1: "100"} {
+		if got := percent(share); got != want {
+			t.Errorf("%g prints %s %%, want %s %%", share, got, want)
+		}
+	}
+}
