@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"slices"
 	"strings"
 
 	"fettle/internal/finding"
@@ -31,10 +32,7 @@ var standing = []step{
 // bench is the steps with the given cautions at the one they belong to, and those of no known step in one of
 // their own.
 func bench(cautions []finding.Caution) []step {
-	out := make([]step, len(standing))
-	for i, w := range standing {
-		out[i] = w
-	}
+	out := slices.Clone(standing)
 	other := step{Name: "Beyond these"}
 next:
 	for _, c := range cautions {
