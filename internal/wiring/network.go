@@ -373,8 +373,8 @@ func (n *Network) Edited(edit func(c *circuit.Circuit)) (*Network, error) {
 	if err != nil {
 		return nil, err
 	}
-	m.Solver = s
-	m.Outputs = append([]OutputNet(nil), n.Outputs...)
+	m.Solver, m.learned = s, nil // what was learned is of another circuit
+	m.Outputs = slices.Clone(n.Outputs)
 	m.rewire()
 	return &m, nil
 }

@@ -232,6 +232,42 @@ func TestMissingIsNamed(t *testing.T) {
 	}
 }
 
+// What Learn foretells is where to start, never the answer: learned or not, the same to the solver's tolerance,
+// also for an edited copy of a network that has learned.
+func TestLearningDoesNotShow(t *testing.T) {
+	n, m := network(t), network(t)
+	states := []wiring.State{{LeftPositive: true, Drive: wiring.On, Track: 14}, {LeftPositive: true, Drive: wiring.On, Track: 24}, {Drive: wiring.Off, Track: 24}}
+	m.Learn(states)
+	z := n.Typical()
+	for k := range 60 {
+		for i, v := range n.Vars {
+			x := math.Sin(float64(k*(3*i+1)) * 0.9)
+			if v.Levels > 0 {
+				x = math.Floor((x + 1) / 2 * float64(v.Levels-1))
+			}
+			z[i] = x
+		}
+		n.Set(z)
+		m.Set(z)
+		for _, st := range states {
+			a, b := operate(t, n, st), operate(t, m, st)
+			for i := range a.Out {
+				if x, y := float64(a.Out[i].Lamp), float64(b.Out[i].Lamp); math.Abs(x-y) > 1e-9*math.Max(math.Abs(x), 1e-3) {
+					t.Fatalf("point %d, %s: %g A plainly, %g A learned", k, st, x, y)
+				}
+			}
+		}
+	}
+	e, err := m.Edited(func(c *circuit.Circuit) { c.Resistor("bridge", m.Outputs[0].PinNode, m.Outputs[0].BaseNode, 0.05) })
+	if err != nil {
+		t.Fatal(err)
+	}
+	e.Set(e.Typical())
+	if op := operate(t, e, states[0]); op.Out[0].IB < 1e-2 {
+		t.Errorf("base bridged to its pin: only %s", op.Out[0].IB)
+	}
+}
+
 // An edit changes the copy alone.
 func TestEditedLeavesTheNetworkAlone(t *testing.T) {
 	n := network(t)
