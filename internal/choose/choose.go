@@ -93,6 +93,7 @@ type knob struct {
 	name    string // attribute: "series", "base", "pulldown"
 	words   string // "series resistor"
 	q       func(o *build.Output) *build.Quantity[unit.Ohm]
+	elem    func(o *wiring.OutputNet) circuit.Elem
 	core    []require.Kind // the requirements it decides
 	guard   []require.Kind // those it also touches
 	comfort float64
@@ -102,11 +103,11 @@ type knob struct {
 }
 
 var knobs = []knob{
-	{"series", "series resistor", func(o *build.Output) *build.Quantity[unit.Ohm] { return &o.Series },
+	{"series", "series resistor", func(o *build.Output) *build.Quantity[unit.Ohm] { return &o.Series }, func(o *wiring.OutputNet) circuit.Elem { return o.Series },
 		[]require.Kind{require.Light}, []require.Kind{require.Rating}, comfortLight, 1000, nearestToGood},
-	{"base", "base resistor", func(o *build.Output) *build.Quantity[unit.Ohm] { return &o.Base },
+	{"base", "base resistor", func(o *build.Output) *build.Quantity[unit.Ohm] { return &o.Base }, func(o *wiring.OutputNet) circuit.Elem { return o.Base },
 		[]require.Kind{require.Saturation}, nil, comfortBase, 4700, func(_ *chooser, _ *wiring.Network, _ int, r unit.Ohm) float64 { return float64(r) }},
-	{"pulldown", "pull-down", func(o *build.Output) *build.Quantity[unit.Ohm] { return &o.Pulldown },
+	{"pulldown", "pull-down", func(o *build.Output) *build.Quantity[unit.Ohm] { return &o.Pulldown }, func(o *wiring.OutputNet) circuit.Elem { return o.Pulldown },
 		[]require.Kind{require.Darkness}, []require.Kind{require.Saturation}, comfortDark, 47000, func(_ *chooser, _ *wiring.Network, _ int, r unit.Ohm) float64 { return float64(r) }},
 }
 
@@ -247,15 +248,13 @@ type pick struct {
 	r          unit.Ohm // 0: nothing feasible
 	now        unit.Ohm // what stands in the network meanwhile: r, or a stand-in
 	fromDrawer bool
-
-	slack float64
-	tried []candidate
+	tried      []candidate
 }
 
+// A candidate is one value in the interval.
 type candidate struct {
-	r unit.Ohm
-
-	stock     int
+	r         unit.Ohm
+	stock     int     // in the drawer; −1: plenty
 	slack     float64 // worst, as ln of a factor
 	by        string  // requirement that is tightest
 	preferred float64
@@ -264,7 +263,7 @@ type candidate struct {
 // try sets the resistor's nominal value in the network.
 func try(n *wiring.Network, i int, k knob, r unit.Ohm) {
 	o := &n.Outputs[i]
-	n.Nominal(i, map[string]circuit.Elem{"series": o.Series, "base": o.Base, "pulldown": o.Pulldown}[k.name], r)
+	n.Nominal(i, k.elem(o), r)
 }
 
 func (c *chooser) choose(n *wiring.Network, i int, k knob, corners map[string][]require.Worst) pick {
@@ -299,12 +298,12 @@ func (c *chooser) choose(n *wiring.Network, i int, k knob, corners map[string][]
 		return p
 	}
 	t := p.tried[best]
-	p.r, p.now, p.slack, p.fromDrawer = t.r, t.r, t.slack, t.stock != 0
+	p.r, p.now, p.fromDrawer = t.r, t.r, t.stock != 0
 	try(n, i, k, p.r)
 	return p
 }
 
-// better compares two feasible candidates: comfort first, then preference, then the drawer's price.
+// better compares two feasible candidates: comfort first, then preference, then the smaller.
 func better(a, b candidate, comfort float64) bool {
 	sa, sb := math.Min(a.slack, comfort), math.Min(b.slack, comfort)
 	switch {
