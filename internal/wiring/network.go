@@ -13,9 +13,12 @@
 // with 0 typical, or the index of a joint sample. Set installs a point, Solve brings the network into a State
 // and solves it, Read copies the result out.
 //
+// A chip pin's clamp diodes are in the circuit where a slip or fault may drive a pin beyond the chip's rails
+// (Edited); in the states of a sound decoder no pin leaves them, and the proof does without.
+//
 // Not modelled: edges, capacitors, the ear, self-heating, the resistance of wires and contacts. Chip pins have
-// their datasheet levels at 5 V whatever the supply really is. Outputs other than a lamp switched on the low
-// side by an NPN are left out (Answers).
+// their datasheet resistance at the regulator's nominal voltage, also where a low track leaves less. Outputs other
+// than a lamp switched on the low side by an NPN are left out (Answers).
 package wiring
 
 import (
@@ -56,6 +59,18 @@ type OutputNet struct {
 	corners       []int         // of the lamp's samples
 	tolerance     [3]unit.Ratio // of its resistors
 	features      [][2]float64  // of the lamp's samples, once learned
+}
+
+// pinAt is the chip pin at a point of its own variables.
+func (n *Network) pinAt(z []float64) device.Pin {
+	p := n.pins.At(z)
+	if !n.clamps {
+		p.Clamp = device.Diode{}
+	}
+	if p.Leak == 0 {
+		p.Leak = 1e-18 // none at all would be another layout of the equations
+	}
+	return p
 }
 
 // resistor is one of an output's own resistors.
@@ -100,6 +115,7 @@ type Network struct {
 	regulator *device.RegulatorSpread
 	pins      *device.PinSpread
 	pinNow    device.Pin
+	clamps    bool                // the pins have their clamp diodes
 	set       []func(z []float64) // installs a slice of variables
 	from      []int               // index of the first variable of each
 	warm      map[State][]float64
@@ -257,7 +273,7 @@ func (n *Network) supply() error {
 	if n.Chip, ok = cat.Chip(d.Chip.Part.Text); !ok {
 		return fmt.Errorf("decoder %s: the catalogue has no chip %q", d.Name.Text, d.Chip.Part.Text)
 	}
-	n.pins, err = device.SpreadPin(n.Chip, chipVolt)
+	n.pins, err = device.SpreadPin(n.Chip, n.RegPart.Vout)
 	if err != nil {
 		return fmt.Errorf("chip %s: %w", n.Chip.Name, err)
 	}
@@ -330,7 +346,7 @@ func (n *Network) output(o *build.Output, lamps map[string]*LampPosterior) error
 	net.Base = c.Resistor("base "+name, net.PinNode, net.BaseNode, o.Base.Value)
 	net.Pulldown = c.Resistor("pull-down "+name, net.BaseNode, circuit.Ground, o.Pulldown.Value)
 	net.Switch = c.BJT("switch "+name, net.Collector, net.BaseNode, circuit.Ground, net.spread.At(make([]float64, len(net.spread.Vars()))))
-	n.pinNow = n.pins.At(make([]float64, len(n.pins.Vars())))
+	n.pinNow = n.pinAt(make([]float64, len(n.pins.Vars())))
 	net.Pin = c.Pin("pin "+o.From.Text, net.PinNode, n.VCC, circuit.Ground, n.pinNow)
 	c.SetWords(net.Series, "series resistor of output "+name)
 	c.SetWords(net.Base, "base resistor of output "+name)
@@ -373,6 +389,7 @@ func (n *Network) Edited(edit func(c *circuit.Circuit)) (*Network, error) {
 	if err != nil {
 		return nil, err
 	}
+	m.clamps = true
 	m.Solver, m.learned = s, nil // what was learned is of another circuit
 	m.Outputs = slices.Clone(n.Outputs)
 	m.rewire()

@@ -12,6 +12,7 @@ type Operating struct {
 	Plus      unit.Volt // rectified plus to minus
 	VCC       unit.Volt // chip supply to minus
 	Regulator unit.Watt // heat in it
+	Load      unit.Amp  // what the regulator gives: the chip and its pins
 	Rail      unit.Amp  // out of the positive rail, all that the decoder and its lamps draw
 	Out       []OutputOperating
 }
@@ -28,6 +29,8 @@ type OutputOperating struct {
 	PinOut   unit.Amp  // out of the pin
 
 	Hidden, Series, Base, Pulldown, Switch unit.Watt // heat in each
+
+	InSeries, Parallel int // junctions of the lamp at the last Set: readings may leave both open
 }
 
 // Read copies the solved state into op, whose Out is reused.
@@ -35,7 +38,7 @@ func (n *Network) Read(sol circuit.Solution, op *Operating) {
 	s := n.Solver
 	op.Solution, op.Ambient = sol, n.Ambient
 	op.Plus, op.VCC = s.V(n.Plus), s.V(n.VCC)
-	op.Regulator = s.Power(n.Regulator)
+	op.Regulator, op.Load = s.Power(n.Regulator), -s.I(n.Regulator, 1)
 	op.Rail = s.I(n.Track, 0)
 	if op.Rail < 0 {
 		op.Rail = -op.Rail
@@ -43,6 +46,7 @@ func (n *Network) Read(sol circuit.Solution, op *Operating) {
 	op.Out = op.Out[:0]
 	for i := range n.Outputs {
 		o := &n.Outputs[i]
+		lamp := &o.Post.Samples[int(n.last[o.lampVar])]
 		op.Out = append(op.Out, OutputOperating{
 			Lamp:     s.I(o.Hidden, 0),
 			LED:      s.V(o.Inside) - s.V(o.Socket),
@@ -58,6 +62,8 @@ func (n *Network) Read(sol circuit.Solution, op *Operating) {
 			Base:     s.Power(o.Base),
 			Pulldown: s.Power(o.Pulldown),
 			Switch:   s.Power(o.Switch),
+			InSeries: max(lamp.Series, 1),
+			Parallel: max(lamp.Parallel, 1),
 		})
 	}
 }

@@ -50,10 +50,7 @@ func (n *Network) vary() {
 		return "draws " + n.chipLoadWords(z)
 	}}}, func(z []float64) { s.SetResistance(n.ChipDraw, n.chipLoad(z[0])) })
 	add("chip pin", n.pins.Vars(), func(z []float64) {
-		n.pinNow = n.pins.At(z)
-		if n.pinNow.Leak == 0 {
-			n.pinNow.Leak = 1e-18 // none at all would be another layout of the equations
-		}
+		n.pinNow = n.pinAt(z)
 		for i := range n.Outputs {
 			s.SetPin(n.Outputs[i].Pin, n.pinNow)
 		}
