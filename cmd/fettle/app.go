@@ -36,6 +36,7 @@ type app struct {
 	noCache bool
 	samples int
 	seed    uint64
+	full    bool // --full
 }
 
 func (a *app) root() *cobra.Command {
@@ -97,7 +98,7 @@ func (a *app) open(args []string) (f *build.Folder, rest []string, demo bool, er
 }
 
 func (a *app) runner() *work.Runner {
-	r := &work.Runner{Samples: a.samples, Seed: a.seed}
+	r := &work.Runner{Samples: a.samples, Seed: a.seed, Full: a.full}
 	if !a.noCache {
 		r.Cache = work.DefaultCache()
 	}

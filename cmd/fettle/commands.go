@@ -14,7 +14,7 @@ import (
 )
 
 func (a *app) surveyCommand() *cobra.Command {
-	return a.command("survey", "What each lamp is, from the readings", func(ctx context.Context, f *build.Folder, rest []string, demo bool) error {
+	return a.command("survey [FILE]", "What each lamp is, from the readings", func(ctx context.Context, f *build.Folder, rest []string, demo bool) error {
 		if err := noMore(rest); err != nil {
 			return err
 		}
@@ -28,7 +28,7 @@ func (a *app) surveyCommand() *cobra.Command {
 
 func (a *app) chooseCommand() *cobra.Command {
 	var write bool
-	cmd := a.command("choose", "Values for what the file leaves open", func(ctx context.Context, f *build.Folder, rest []string, demo bool) error {
+	cmd := a.command("choose [FILE]", "Values for what the file leaves open", func(ctx context.Context, f *build.Folder, rest []string, demo bool) error {
 		if err := noMore(rest); err != nil {
 			return err
 		}
@@ -58,8 +58,7 @@ func (a *app) chooseCommand() *cobra.Command {
 }
 
 func (a *app) proveCommand() *cobra.Command {
-	var full bool
-	cmd := a.command("prove", "Every requirement over every corner: verdicts", func(ctx context.Context, f *build.Folder, rest []string, demo bool) error {
+	cmd := a.command("prove [FILE]", "Every requirement over every corner: verdicts", func(ctx context.Context, f *build.Folder, rest []string, demo bool) error {
 		if err := noMore(rest); err != nil {
 			return err
 		}
@@ -71,8 +70,7 @@ func (a *app) proveCommand() *cobra.Command {
 	})
 	cmd.Flags().IntVar(&a.samples, "samples", 0, "samples of the attack on the worst case (default 10000)")
 	cmd.Flags().Uint64Var(&a.seed, "seed", 0, "seed of the samples (default 1)")
-	cmd.Flags().BoolVar(&full, "full", false, "also run what takes long (nothing yet)")
-	_ = cmd.Flags().MarkHidden("full")
+	cmd.Flags().BoolVar(&a.full, "full", false, "attack every requirement with all samples, not only those that hold by less than half as much again")
 	return cmd
 }
 

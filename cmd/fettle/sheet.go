@@ -18,7 +18,7 @@ import (
 )
 
 func (a *app) sheetCommand() *cobra.Command {
-	return a.command("sheet", "The build sheet: one self-contained HTML file", func(ctx context.Context, f *build.Folder, rest []string, demo bool) error {
+	return a.command("sheet [FILE]", "The build sheet: one self-contained HTML file", func(ctx context.Context, f *build.Folder, rest []string, demo bool) error {
 		if err := noMore(rest); err != nil {
 			return err
 		}

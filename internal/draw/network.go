@@ -18,7 +18,7 @@ func Of(n *wiring.Network, f finding.Findings) Schematic {
 		ID: "circuit-" + d.Name.Text, Title: "Decoder " + d.Name.Text + " in " + n.Vehicle.Name.Text,
 		Rails:  Rails{Left: build.LeftRail, Right: build.RightRail, Plus: build.RectifiedPlus, Logic: "chip supply", Minus: "decoder minus"},
 		Supply: Supply{Rectifier: Part{Name: "rectifier", Value: n.Rectifier.Name}, Regulator: Part{Name: "regulator", Value: n.RegPart.Name}},
-		Chip:   Part{Name: "chip", Value: n.Chip.Name, Verdict: worst(f, "chip.")},
+		Chip:   Part{Name: "chip", Value: n.Chip.Name, Verdict: worst(f, "chip.", "decoder."+d.Name.Text+".chip.")},
 	}
 	open := func(known bool, value string) string {
 		if known {
@@ -34,7 +34,7 @@ func Of(n *wiring.Network, f finding.Findings) Schematic {
 	}
 	for i := range n.Outputs {
 		o := &n.Outputs[i]
-		id := "output." + o.Name + "."
+		id := o.ID + "."
 		best := o.Post.Best
 		pin := ""
 		if o.Lamp.Pin.Known() {

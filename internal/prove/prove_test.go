@@ -115,6 +115,16 @@ func TestDemoHolds(t *testing.T) {
 	}
 }
 
+// In full, every requirement is attacked by every sample.
+func TestFull(t *testing.T) {
+	b, lamps := demo(t)
+	for _, j := range run(t, b, lamps, prove.Settings{Samples: 1500, Full: true}).Verdicts {
+		if j.Yield != nil && (j.Yield.Samples != 1500 || j.Yield.Held != 1500) {
+			t.Errorf("%s: %d of %d samples hold, want 1500 of 1500", j.ID, j.Yield.Held, j.Yield.Samples)
+		}
+	}
+}
+
 // Resistors a decimal place off are what happens at a bench; each must fail where a builder would look, with a
 // way out.
 func TestDecimalSlipsFail(t *testing.T) {

@@ -172,8 +172,9 @@ type Proof struct {
 	Samples []int // how many attacked each
 }
 
-// Prove searches with restarts and attacks the claims with samples. Progress may be nil.
-func (s *Set) Prove(ctx context.Context, n *wiring.Network, samples int, seed uint64, progress func(done, total int)) (Proof, error) {
+// Prove searches the worst cases and attacks the claims with samples; full spares no requirement any of them.
+// Progress may be nil.
+func (s *Set) Prove(ctx context.Context, n *wiring.Network, samples int, seed uint64, full bool, progress func(done, total int)) (Proof, error) {
 	n = n.Clone()
 	n.Learn(s.States)
 	n.Solver.SetStep(searchStep)
@@ -183,14 +184,20 @@ func (s *Set) Prove(ctx context.Context, n *wiring.Network, samples int, seed ui
 	s.On(n).Eval(n.Typical(), typical)
 	var near, far []int
 	for q := range s.Requirements {
-		if s.Requirements[q].Slack(p.Worst[q].Value) > math.Log(farFactor) {
+		if !full && s.Requirements[q].Slack(p.Worst[q].Value) > math.Log(farFactor) {
 			far = append(far, q)
 		} else {
 			near = append(near, q)
 		}
 	}
 	few := (samples + farShare - 1) / farShare
-	t := &teller{tell: progress, total: samples + few}
+	t := &teller{tell: progress}
+	if len(near) > 0 {
+		t.total += samples
+	}
+	if len(far) > 0 {
+		t.total += few
+	}
 	for _, part := range []struct {
 		which   []int
 		samples int

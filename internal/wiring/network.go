@@ -37,6 +37,7 @@ import (
 
 // An OutputNet is one output with its lamp in the network.
 type OutputNet struct {
+	ID             string // OutputID
 	Name, LampName string
 	Feed           string
 	HalfWave       bool // conducts for one polarity only
@@ -187,6 +188,20 @@ const insulation = unit.Ohm(1e9)
 // noPulldown reports whether the file says that there is none.
 func noPulldown(o *build.Output) bool { return o.Pulldown.Text == "none" }
 
+// OutputID is the identifier of an output in findings: "output.front", with its decoder before it where another
+// decoder has an output of that name.
+func OutputID(b *build.Build, d *build.Decoder, o *build.Output) string {
+	id := "output." + o.Name.Text
+	for i := range b.Decoders {
+		if e := &b.Decoders[i]; e.Name.Text != d.Name.Text {
+			if _, twice := e.Output(o.Name.Text); twice {
+				return "decoder." + d.Name.Text + "." + id
+			}
+		}
+	}
+	return id
+}
+
 // Answers reports whether the output is of the kind that is wired: a lamp switched on the low side.
 func Answers(o *build.Output) bool {
 	return o.Load.Text != "motor" && (o.Drive.Text == "" || o.Drive.Text == build.DriveLowSide) && len(o.AlsoLamps) == 0
@@ -211,18 +226,38 @@ func (n *Network) missing(lamps map[string]*LampPosterior) (m []Missing, whole [
 	need(d.Chip.Part.Open(), "chip.part", "chip of decoder "+d.Name.Text)
 	supply := len(m) == 0
 	switched := map[string]bool{}
+	for i := range n.Build.Decoders {
+		e := &n.Build.Decoders[i]
+		if e == d || e.Name.Text == d.Name.Text {
+			break
+		}
+		if v, ok := n.Build.VehicleOf(e); ok && v == n.Vehicle {
+			for k := range e.Outputs {
+				switched[e.Outputs[k].Lamp.Text] = switched[e.Outputs[k].Lamp.Text] || Answers(&e.Outputs[k])
+			}
+		}
+	}
 	for i := range d.Outputs {
 		o := &d.Outputs[i]
 		if !Answers(o) {
 			continue
 		}
 		before := len(m)
-		id, of := "output."+o.Name.Text, " of output "+o.Name.Text
+		id, of := OutputID(n.Build, d, o), " of output "+o.Name.Text
 		if switched[o.Lamp.Text] {
 			m = append(m, Missing{ID: id + ".lamp", What: "a second switch on lamp " + o.Lamp.Text, NotBuilt: true})
 			continue
 		}
 		switched[o.Lamp.Text] = true
+		if l, ok := n.Vehicle.Lamp(o.Lamp.Text); ok {
+			switch feed := l.Feed.Text; feed {
+			case build.LeftRail, build.RightRail, build.RectifiedPlus:
+			case "":
+				need(true, "lamp."+o.Lamp.Text+".feed", "feed of lamp "+o.Lamp.Text+" (where its unswitched side is joined)")
+			default:
+				m = append(m, Missing{ID: "lamp." + o.Lamp.Text + ".feed", What: "a lamp fed from " + feed, NotBuilt: true})
+			}
+		}
 		need(o.Switch.Open(), id+".switch", "switch"+of)
 		need(!o.Series.Known(), id+".series", "series resistor"+of)
 		need(!o.Base.Known(), id+".base", "base resistor"+of)
@@ -319,7 +354,7 @@ func (n *Network) output(o *build.Output, lamps map[string]*LampPosterior) error
 	if noPulldown(o) {
 		o.Pulldown.Value = insulation
 	}
-	net := OutputNet{Name: name, LampName: lamp.Name.Text, Feed: lamp.Feed.Text, Output: o, Lamp: lamp, Post: post, corners: post.vertices()}
+	net := OutputNet{ID: OutputID(n.Build, n.Decoder, o), Name: name, LampName: lamp.Name.Text, Feed: lamp.Feed.Text, Output: o, Lamp: lamp, Post: post, corners: post.vertices()}
 	switch lamp.Feed.Text {
 	case build.LeftRail:
 		net.Feeding, net.HalfWave, net.LeftFed = n.LeftRail, true, true

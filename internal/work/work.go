@@ -39,6 +39,7 @@ type Runner struct {
 	// Samples and Seed of the proof; 0: 10 000 and 1.
 	Samples int
 	Seed    uint64
+	Full    bool // attack every requirement with all samples
 }
 
 // DefaultCache is the folder of kept answers in the user's cache folder, or "" where there is none.
@@ -113,8 +114,8 @@ func (r *Runner) Prove(ctx context.Context, folder *build.Folder, figures bool) 
 	if err != nil {
 		return Proved{}, err
 	}
-	f, err := kept(ctx, r, folder, fmt.Sprintf("prove %d %d %t", r.Samples, r.Seed, figures), func() (finding.Findings, error) {
-		p, err := prove.Prove(ctx, c.Build, c.Lamps, prove.Settings{Samples: r.Samples, Seed: r.Seed, Figures: figures, Progress: func(done, total int) {
+	f, err := kept(ctx, r, folder, fmt.Sprintf("prove %d %d %t %t", r.Samples, r.Seed, r.Full, figures), func() (finding.Findings, error) {
+		p, err := prove.Prove(ctx, c.Build, c.Lamps, prove.Settings{Samples: r.Samples, Seed: r.Seed, Full: r.Full, Figures: figures, Progress: func(done, total int) {
 			if r.Progress != nil {
 				r.Progress("samples against the worst case", done, total)
 			}
