@@ -182,6 +182,7 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 			}
 			g.Go(func() error {
 				m := n.Clone()
+				m.Solver.SetStep(require.SearchStep)
 				picks[i] = nil
 				for _, k := range knobs {
 					if !k.q(was).Open() {

@@ -119,8 +119,8 @@ func (s *Set) pick(which []int) *Set {
 }
 
 // searchAll searches the worst case of every requirement, group by group, on as many goroutines as there are
-// processors; where the number does not follow some variable one way, that requirement is searched again with
-// restarts.
+// processors; where the number does not follow some variable one way and does not hold by far, that requirement
+// is searched again with restarts.
 func (s *Set) searchAll(n *wiring.Network) []Worst {
 	groups := s.groups()
 	out := make([]Worst, len(s.Requirements))
@@ -138,7 +138,7 @@ func (s *Set) searchAll(n *wiring.Network) []Worst {
 				found := s.pick(groups[k]).On(m).search(spread.Settings{Corners: -1, Inside: -1})
 				for j, q := range groups[k] {
 					out[q] = worsts(found)[j]
-					if out[q].NonMonotone {
+					if out[q].NonMonotone && s.Requirements[q].Slack(out[q].Value) < math.Log(farFactor) {
 						again := s.One(q).On(m).search(spread.Settings{Corners: 4, Inside: 4})
 						out[q] = worsts(again)[0]
 						out[q].Evals += found.Evals
@@ -154,7 +154,7 @@ func (s *Set) searchAll(n *wiring.Network) []Worst {
 // Accuracies (circuit.Solver.SetStep): a search compares neighbouring corners and must not take noise for a
 // bend (currents to 5e-11); a sample only has to stand on its side of a limit (currents to 5e-7).
 const (
-	searchStep = 1e-5
+	SearchStep = 1e-5
 	sampleStep = 1e-3
 )
 
@@ -177,7 +177,7 @@ type Proof struct {
 func (s *Set) Prove(ctx context.Context, n *wiring.Network, samples int, seed uint64, full bool, progress func(done, total int)) (Proof, error) {
 	n = n.Clone()
 	n.Learn(s.States)
-	n.Solver.SetStep(searchStep)
+	n.Solver.SetStep(SearchStep)
 	p := Proof{Worst: s.searchAll(n), Goals: make([]spread.Attacked, len(s.Requirements)), Samples: make([]int, len(s.Requirements))}
 	n.Solver.SetStep(sampleStep)
 	typical := make([]float64, len(s.Requirements))
