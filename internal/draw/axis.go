@@ -35,7 +35,7 @@ func (s *scale) px(x float64) float64 {
 		if x <= 0 {
 			return s.from + (s.from-s.to)*10
 		}
-		return s.from + (s.to-s.from)*math.Log(x/s.low)/math.Log(s.high/s.low)
+		return s.from + (s.to-s.from)*((math.Log(x)-math.Log(s.low))/(math.Log(s.high)-math.Log(s.low)))
 	}
 	return s.from + (s.to-s.from)*((x-s.low)/(s.high-s.low))
 }

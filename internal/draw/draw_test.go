@@ -275,3 +275,14 @@ func TestAnything(t *testing.T) {
 type quiet struct{ *rapid.T }
 
 func (quiet) Helper() {}
+
+// A logarithmic axis maps whatever a float holds to a number or far outside, never to none: the quotient of two
+// values may be out of range where their logarithms are not.
+func TestLogScaleOfAnything(t *testing.T) {
+	s := &scale{low: 7e106, high: 7e121, log: true, from: 40, to: 300}
+	for _, x := range []float64{1.8130221999122236e-217, 5e-324, 1, 7e106, 7e121, 1e149} {
+		if p := s.px(x); math.IsNaN(p) {
+			t.Errorf("px(%g) is no number", x)
+		}
+	}
+}
