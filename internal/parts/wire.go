@@ -31,9 +31,12 @@ type Conductor struct {
 // AWG is a wire of the American gauge: 0.127 mm · 92^((36−n)/39) (ASTM B258, from memory).
 func AWG(n float64) Conductor {
 	d := 0.127e-3 * math.Pow(92, (36-n)/39)
-	a := math.Pi / 4 * d * d
-	return Conductor{Name: fmt.Sprintf("AWG %g", n), Diameter: d, Area: a, OhmPerM: copper / a,
-		Source: "ASTM B258 and annealed copper, from memory; computed"}
+	return solid(fmt.Sprintf("AWG %g", n), math.Pi/4*d*d, "gauge by ASTM B258 (from memory), annealed copper (from memory); computed")
+}
+
+// solid is a wire of annealed copper by its area in m².
+func solid(name string, area float64, source string) Conductor {
+	return Conductor{Name: name, Diameter: math.Sqrt(4 / math.Pi * area), Area: area, OhmPerM: copper / area, Source: source}
 }
 
 // cables are the greatest resistances at 20 °C in ohms per kilometre, by area in mm².
@@ -68,8 +71,9 @@ func Cable(mm2 float64, class string, tinned bool) (Conductor, bool) {
 		if ohm == 0 {
 			return Conductor{}, false
 		}
-		return Conductor{Name: fmt.Sprintf("%g mm² %s, %s copper", mm2, class, metal), Area: mm2 * 1e-6,
-			Diameter: math.Sqrt(4 / math.Pi * mm2 * 1e-6), OhmPerM: ohm / 1000, Most: true, Source: c.source}, true
+		w := solid(fmt.Sprintf("%g mm² %s, %s copper", mm2, class, metal), mm2*1e-6, c.source)
+		w.OhmPerM, w.Most = ohm/1000, true
+		return w, true
 	}
 	return Conductor{}, false
 }
@@ -102,7 +106,7 @@ func FoilOhm(length, width, thickness float64) unit.Ohm {
 	return unit.Ohm(copper / thickness * length / width)
 }
 
-// wire answers for a conductor: "AWG 30", "0.14 mm²".
+// wire answers for a conductor: "AWG 30", "0.14 mm²". An area that no table has is answered by computing it.
 func (a *answer) wire(query string) bool {
 	s := strings.ToLower(strings.ReplaceAll(strings.ReplaceAll(query, " ", ""), ",", "."))
 	var found []Conductor
@@ -116,29 +120,37 @@ func (a *answer) wire(query string) bool {
 		if !ok {
 			continue
 		}
-		area, err := strconv.ParseFloat(n, 64)
-		if err != nil {
+		mm2, err := strconv.ParseFloat(n, 64)
+		if err != nil || !(mm2 >= 1e-3 && mm2 <= 100) {
 			continue
 		}
 		for _, c := range cables {
 			for _, tinned := range []bool{false, true} {
-				if w, ok := Cable(area, c.class, tinned); ok && c.area == area {
+				if w, ok := Cable(c.area, c.class, tinned); ok && c.area == mm2 {
 					found = append(found, w)
 				}
 			}
+		}
+		if len(found) == 0 {
+			found = append(found, solid(fmt.Sprintf("%g mm² of solid copper", mm2), mm2*1e-6, "annealed copper (from memory); computed, no table of a standard here has this area"))
 		}
 	}
 	if len(found) == 0 {
 		return false
 	}
-	t := finding.Table{ID: "part.wire", Title: "as a wire, at 20 °C", Columns: []finding.Column{{Title: "wire"}, {Title: "diameter of the metal", Numeric: true},
-		{Title: "resistance of 1 m", Numeric: true}, {Title: "drop of 1 m there and back at 100 mA", Numeric: true}, {Title: "melts at", Numeric: true}}}
+	t := finding.Table{ID: "part.wire", Title: "as a wire, at 20 °C", Columns: []finding.Column{{Title: "wire"}, {Title: "diameter of the metal, were it solid", Numeric: true},
+		{Title: "area, mm²", Numeric: true}, {Title: "resistance of 1 m", Numeric: true}, {Title: "drop of 1 m there and back at 100 mA", Numeric: true}, {Title: "melts at", Numeric: true}}}
 	for _, w := range found {
-		t.Rows = append(t.Rows, []finding.Cell{text(w.Name), number(w.Diameter, unit.SymMetre), number(w.OhmPerM, unit.SymOhm),
+		t.Rows = append(t.Rows, []finding.Cell{text(w.Name), number(w.Diameter, unit.SymMetre), text(fmt.Sprintf("%.3g", w.Area*1e6)), number(w.OhmPerM, unit.SymOhm),
 			number(0.1*float64(w.Run(2, copperAt)), unit.SymVolt), number(float64(w.Fusing()), unit.SymAmp)})
 	}
 	a.f.Tables = append(a.f.Tables, t)
-	a.note("source", found[0].Source+"; melting current: Preece, in free air")
+	resistance := "computed, so a typical one: "
+	if found[0].Most {
+		resistance = "the greatest that is allowed: "
+	}
+	a.note("source", "resistance: "+resistance+found[0].Source+"; it rises by 0.4 % per kelvin (Lessons in Electric Circuits, vol. I, ch. 12, read)")
+	a.note("source", "melting current: Preece's law for one round wire in free air (fusing table of an engineering firm, read)")
 	a.f.Cautions = append(a.f.Cautions, finding.Caution{Where: "wire", Text: "The melting current is no working limit: insulation and solder give way far below it, and a booster can deliver several amperes into a short."})
 	return true
 }

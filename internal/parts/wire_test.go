@@ -57,7 +57,7 @@ func TestCable(t *testing.T) {
 
 // I-05: 2300 ft of AWG 14 has 5.651 Ω at 10.09 Ω per circular mil and foot (Lessons in Electric Circuits,
 // Vol. I, ch. 12, read); that figure of copper is 2.7 % below the annealed standard at 20 °C used here, which is
-// the resistivity at 14 °C or so, so the two must differ by just the ratio of the resistivities.
+// the resistivity at 13 °C or so, so the two must differ by just the ratio of the resistivities.
 func TestLongRun(t *testing.T) {
 	const cmil = math.Pi / 4 * (inch / 1000) * (inch / 1000) // m²
 	const foot = 0.3048
@@ -101,10 +101,18 @@ func TestFoil(t *testing.T) {
 }
 
 func TestWireIsAnswered(t *testing.T) {
-	for query, rows := range map[string]int{"AWG 30": 1, "awg28": 1, "0.14 mm²": 2, "0,5 mm2": 2} {
+	for query, rows := range map[string]int{"AWG 30": 1, "awg28": 1, "0.14 mm²": 2, "0,5 mm2": 2, "0.3 mm²": 1} {
 		f, ok := Answer(query, "", Load(), nil)
 		if !ok || len(f.Tables) == 0 || f.Tables[0].ID != "part.wire" || len(f.Tables[0].Rows) != rows || len(f.Cautions) == 0 {
 			t.Errorf("%s: %v, %+v", query, ok, f.Tables)
+		}
+	}
+}
+
+func TestWhatIsNoWire(t *testing.T) {
+	for _, query := range []string{"AWG", "AWG 99", "AWG NaN", "0 mm²", "-1 mm2", "Inf mm²", "NaN mm²", "1e9 mm²", "mm²"} {
+		if f, ok := Answer(query, "", Load(), nil); ok {
+			t.Errorf("%s: answered by %+v", query, f.Tables)
 		}
 	}
 }
