@@ -37,6 +37,12 @@ const (
 // PowerBrightness is how bright a relative luminance looks by the power law.
 func PowerBrightness(y, exponent float64) float64 { return math.Pow(y, exponent) }
 
+// Above these frequencies no depth of modulation has an observable effect, and none more than a low risk.
+const (
+	flickerNone = unit.Hertz(3000)
+	flickerLow  = unit.Hertz(1250)
+)
+
 // Flicker classifies light that is switched at f with a modulation depth in percent, after IEEE 1789-2015,
 // 8.1.1 (limits from memory, confirmed against a public implementation that cites the clause): holds where no
 // effect is observable, close where the risk is low, fails above.
@@ -47,10 +53,10 @@ func Flicker(f unit.Hertz, percent float64) finding.Verdict {
 	if x < 90 {
 		none, low = 0.01*x, 0.025*x
 	} else {
-		if x <= 3000 {
+		if f <= flickerNone {
 			none = 0.0333 * x
 		}
-		if x <= 1250 {
+		if f <= flickerLow {
 			low = 0.08 * x
 		}
 	}
@@ -76,31 +82,49 @@ func PWMFrequency(clock unit.Hertz, mode PWM, prescaler int) unit.Hertz {
 	return clock / unit.Hertz(int(mode)*prescaler)
 }
 
-// flickers judges an output that firmware dims by switching.
+// flickers judges an output that firmware dims by switching: an LED that is switched is dark in between, so its depth
+// of modulation is 100 % whatever its share of the time.
 func flickers(o *build.Output, clock unit.Hertz) (j finding.Judgement, ok bool) {
-	share := o.Brightness.Or(1)
-	if share >= 1 {
+	if o.Brightness.Or(1) >= 1 {
 		return j, false
 	}
 	nan := math.NaN()
 	j = finding.Judgement{ID: "output." + o.Name.Text + ".flicker", Subject: "output " + o.Name.Text, Requirement: "no flicker to be seen while dimmed",
-		Value: nan, Limit: nan, Margin: nan, Unit: unit.SymHertz, Method: "classification by frequency and depth of modulation",
-		Source: "IEEE 1789-2015, 8.1.1 (limits from memory)"}
+		Value: nan, Limit: nan, Margin: nan, Unit: unit.SymHertz, Source: "IEEE 1789-2015, 8.1.1 (limits from memory)"}
 	if !o.Dim.Known() {
 		j.Verdict, j.Why = finding.Unknown, "the output says brightness but no dim_frequency"
 		return j, true
 	}
-	j.Value, j.Limit, j.Sense = float64(o.Dim.Value), 3000, "≥"
-	j.Verdict = Flicker(o.Dim.Value, 100) // an LED that is switched is dark in between
-	j.Margin = (j.Value - j.Limit) / j.Limit
+	j.Verdict = Flicker(o.Dim.Value, 100)
+	j.Value, j.Sense, j.Method = float64(o.Dim.Value), "≥", "class by frequency, at a modulation depth of 100 %"
+	// The limit is that of the class: what is close is above the one for low risk.
+	limit := flickerLow
+	switch j.Verdict {
+	case finding.Holds:
+		limit, j.Confidence = flickerNone, "no observable effect"
+	case finding.Close:
+		j.Confidence = fmt.Sprintf("low risk; no observable effect only above %s", flickerNone)
+	default:
+		j.Confidence = "high risk"
+	}
+	j.Limit = float64(limit)
+	j.Margin = j.Value/j.Limit - 1
 	if j.Verdict != finding.Holds {
-		j.Mend = "switch faster"
-		for _, n := range []int{64, 8, 1} {
-			if f := PWMFrequency(clock, FastPWM, n); f > 3000 {
-				j.Mend = fmt.Sprintf("switch faster: fast PWM of an 8-bit timer with prescaler %d gives %s at %s", n, f, clock)
-				break
-			}
-		}
+		j.Mend = faster(clock)
 	}
 	return j, true
+}
+
+// faster is the slowest setting of an 8-bit timer at the chip's clock that shows no effect: the slower, the less
+// of the time goes into edges. A clock of 0 is not known.
+func faster(clock unit.Hertz) string {
+	for _, prescaler := range []int{64, 8, 1} {
+		if f := PWMFrequency(clock, FastPWM, prescaler); f > flickerNone {
+			return fmt.Sprintf("switch faster: fast PWM of an 8-bit timer with prescaler %d gives %s at %s", prescaler, f, clock)
+		}
+	}
+	if clock > 0 {
+		return fmt.Sprintf("a faster clock: at %s an 8-bit timer gives %s at most", clock, PWMFrequency(clock, FastPWM, 1))
+	}
+	return fmt.Sprintf("switch faster than %s", flickerNone)
 }

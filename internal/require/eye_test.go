@@ -2,11 +2,14 @@ package require_test
 
 import (
 	"math"
+	"strings"
 	"testing"
 
+	"fettle/internal/build"
 	"fettle/internal/finding"
 	"fettle/internal/require"
 	"fettle/internal/unit"
+	"fettle/internal/wiring"
 )
 
 // H-01: CIE 1976 L*; the first value is printed in the documentation of a colour-science library (read), the
@@ -94,4 +97,52 @@ func TestPWMFrequency(t *testing.T) {
 			t.Errorf("8 MHz, %d counts, prescaler %d: %s, want %s", c.mode, c.prescaler, got, c.want)
 		}
 	}
+}
+
+// Around both limits of the standard at full depth (IEEE 1789-2015, 8.1.1, from memory): what is close is above the
+// limit of its own class, so the sign of a margin never contradicts the verdict. The mend is tried, not believed.
+func TestDimmedOutput(t *testing.T) {
+	n := network(t)
+	o := n.Outputs[0].Output
+	for _, c := range []struct {
+		dim, clock unit.Hertz
+		want       finding.Verdict
+		limit      float64
+		mend       string
+	}{
+		{1249, 8e6, finding.Fails, 1250, "prescaler 8 gives 3.906"},
+		{1250, 8e6, finding.Close, 1250, "prescaler 8 gives 3.906"},
+		{3000, 8e6, finding.Close, 1250, "prescaler 8 gives 3.906"},
+		{3001, 8e6, finding.Holds, 3000, ""},
+		{100, 1e6, finding.Fails, 1250, "prescaler 1 gives 3.906"},
+		{100, 128e3, finding.Fails, 1250, "a faster clock"},
+		{100, 0, finding.Fails, 1250, "switch faster than 3"},
+	} {
+		o.Brightness, o.Dim, n.Decoder.Chip.Frequency = build.Given(unit.Ratio(0.3)), build.Given(c.dim), c.clock
+		j := flicker(t, n)
+		if j.Verdict != c.want || j.Limit != c.limit || (j.Margin < 0) != (c.want == finding.Fails) || (c.mend == "") != (j.Mend == "") || !strings.Contains(j.Mend, c.mend) {
+			t.Errorf("%s at a clock of %s: %+v; want %s at limit %g, mend %q", c.dim, c.clock, j, c.want, c.limit, c.mend)
+		}
+	}
+	o.Dim = build.Quantity[unit.Hertz]{Value: unit.Absent[unit.Hertz]()}
+	if j := flicker(t, n); j.Verdict != finding.Unknown || j.Why == "" || !math.IsNaN(j.Value) {
+		t.Errorf("no frequency stated: %+v", j)
+	}
+	o.Brightness = build.Given(unit.Ratio(1))
+	for _, j := range require.For(n).Unjudged {
+		if strings.HasSuffix(j.ID, ".flicker") {
+			t.Errorf("an output that is not dimmed is judged: %+v", j)
+		}
+	}
+}
+
+func flicker(t *testing.T, n *wiring.Network) finding.Judgement {
+	t.Helper()
+	for _, j := range require.For(n).Unjudged {
+		if j.ID == n.Outputs[0].ID+".flicker" {
+			return j
+		}
+	}
+	t.Fatal("flicker is not judged")
+	return finding.Judgement{}
 }
