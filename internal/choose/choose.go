@@ -226,7 +226,7 @@ func (c *chooser) unmeasured(d *build.Decoder) map[string]bool {
 		}
 		out[o.Name.Text] = true
 		c.f.Verdicts = append(c.f.Verdicts, finding.Judgement{
-			ID: "output." + o.Name.Text + ".series", Subject: "output " + o.Name.Text, Requirement: "resistors that hold everything", Verdict: finding.Unknown,
+			ID: wiring.OutputID(c.b, d, o) + ".series", Subject: "output " + o.Name.Text, Requirement: "resistors that hold everything", Verdict: finding.Unknown,
 			Value: math.NaN(), Limit: math.NaN(), Margin: math.NaN(),
 			Why: "lamp " + o.Lamp.Text + " was not measured, so its hidden resistor may be anything; one reading of voltage and current is a start (fettle survey says which)",
 		})
@@ -269,7 +269,6 @@ func try(n *wiring.Network, i int, k knob, r unit.Ohm) {
 
 func (c *chooser) choose(n *wiring.Network, i int, k knob, corners map[string][]require.Worst) pick {
 	p := pick{i: i, k: k}
-	before := k.q(n.Outputs[i].Output).Value
 	sides := c.interval(n, i, k, &p, corners)
 	if p.lo.r < p.hi.r {
 		p.tried = c.candidates(n, i, k, sides, p.lo.r, p.hi.r)
@@ -281,20 +280,8 @@ func (c *chooser) choose(n *wiring.Network, i int, k knob, corners map[string][]
 		}
 	}
 	if best < 0 {
-		// Nothing feasible: the least bad value stands in, so that the rest can be judged.
-		p.now = before
-		least := math.Inf(-1)
-		for _, r := range parts.Between(leastOhm, mostOhm, "E12") {
-			try(n, i, k, r)
-			slack := math.Inf(1)
-			for _, s := range sides {
-				x, _ := s.slack()
-				slack = math.Min(slack, x)
-			}
-			if slack > least {
-				least, p.now = slack, r
-			}
-		}
+		// Nothing feasible: a value of those least bad stands in, so that the rest can be judged.
+		p.now = c.standIn(n, i, k, sides)
 		try(n, i, k, p.now)
 		return p
 	}
@@ -302,6 +289,41 @@ func (c *chooser) choose(n *wiring.Network, i int, k knob, corners map[string][]
 	p.r, p.now, p.fromDrawer = t.r, t.r, t.stock != 0
 	try(n, i, k, p.r)
 	return p
+}
+
+// standIn is the value that comes nearest to feasible. Where a stretch of values is about as bad (a pull-down that
+// cannot mend the switch's own leakage) it is the preferred one of them, which harms the rest least.
+func (c *chooser) standIn(n *wiring.Network, i int, k knob, sides []*side) unit.Ohm {
+	var list []unit.Ohm
+	for _, it := range wiring.OnHand(c.b, n.Outputs[i].Output) {
+		if it.R >= leastOhm && it.R <= mostOhm {
+			list = append(list, it.R)
+		}
+	}
+	if len(list) == 0 {
+		list = parts.Between(leastOhm, mostOhm, "E12")
+	}
+	slack := make([]float64, len(list))
+	for j, r := range list {
+		try(n, i, k, r)
+		slack[j] = math.Inf(1)
+		for _, s := range sides {
+			x, _ := s.slack()
+			slack[j] = math.Min(slack[j], x)
+		}
+	}
+	least := slices.Max(slack) - decides
+	best, preferred := list[0], math.Inf(-1)
+	for j, r := range list {
+		if slack[j] < least {
+			continue
+		}
+		try(n, i, k, r)
+		if x := k.prefer(c, n, i, r); x > preferred {
+			best, preferred = r, x
+		}
+	}
+	return best
 }
 
 // better compares two feasible candidates: comfort first, then preference, then the smaller.
@@ -516,11 +538,9 @@ func (c *chooser) stretch(n *wiring.Network, i int, k knob, s *side, p *pick) (l
 // that bound the interval; the one that is taken is proven over every corner afterwards.
 func (c *chooser) candidates(n *wiring.Network, i int, k knob, sides []*side, lo, hi unit.Ohm) []candidate {
 	var list []candidate
-	if c.b.Drawer != nil {
-		for _, it := range c.b.Drawer.Resistors(n.Outputs[i].Output.Package.Text) {
-			if it.R >= lo && it.R <= hi && it.Count != 0 {
-				list = append(list, candidate{r: it.R, stock: it.Count})
-			}
+	for _, it := range wiring.OnHand(c.b, n.Outputs[i].Output) {
+		if it.R >= lo && it.R <= hi {
+			list = append(list, candidate{r: it.R, stock: it.Count})
 		}
 	}
 	if len(list) == 0 {
@@ -544,7 +564,7 @@ func (c *chooser) candidates(n *wiring.Network, i int, k knob, sides []*side, lo
 
 func (c *chooser) report(n *wiring.Network, d, asked *build.Decoder, p pick) {
 	o := &n.Outputs[p.i]
-	id := "output." + o.Name + "." + p.k.name
+	id := o.ID + "." + p.k.name
 	name := p.k.words + " of output " + o.Name
 	if p.r == 0 {
 		c.clash(n, p, id, name)
@@ -608,8 +628,11 @@ func words(b bound) string {
 // free seeks the smallest change that makes the output feasible: another limit, another feed, another part.
 func (c *chooser) free(n *wiring.Network, p pick) string {
 	o := &n.Outputs[p.i]
-	if p.k.name != "series" {
+	switch p.k.name {
+	case "base":
 		return "another transistor (more gain at this current, or a lower VCE(sat)), or less lamp current"
+	case "pulldown":
+		return "another transistor (less ICBO), or less heat where it sits (ambient_high): what leaks into the base grows with it"
 	}
 	// What light would hold at the bound that the ratings and upper limits leave?
 	if p.hi.by != nil && p.hi.by.AtLeast {
@@ -636,10 +659,7 @@ func (c *chooser) free(n *wiring.Network, p pick) string {
 
 // pair says which two resistors of the drawer make up the value, where they come within the interval.
 func (c *chooser) pair(n *wiring.Network, p pick) string {
-	if c.b.Drawer == nil {
-		return ""
-	}
-	for _, k := range parts.Combinations(p.r, c.b.Drawer.Resistors(n.Outputs[p.i].Output.Package.Text), 1) {
+	for _, k := range parts.Combinations(p.r, wiring.OnHand(c.b, n.Outputs[p.i].Output), 1) {
 		if k.R > p.lo.r && k.R < p.hi.r {
 			return fmt.Sprintf(" alone, but %s would (%s)", k, k.R)
 		}
@@ -649,11 +669,9 @@ func (c *chooser) pair(n *wiring.Network, p pick) string {
 
 // next is the smallest resistor of the drawer, else of E24, that is not below r.
 func (c *chooser) next(n *wiring.Network, i int, r unit.Ohm) unit.Ohm {
-	if c.b.Drawer != nil {
-		for _, it := range c.b.Drawer.Resistors(n.Outputs[i].Output.Package.Text) {
-			if it.R >= r && it.Count != 0 {
-				return it.R
-			}
+	for _, it := range wiring.OnHand(c.b, n.Outputs[i].Output) {
+		if it.R >= r {
+			return it.R
 		}
 	}
 	return parts.Up(r, "E24")

@@ -76,7 +76,7 @@ func (c *chooser) pickSwitch(d *build.Decoder, o *build.Output) {
 			}
 		}
 	}
-	t := &finding.Table{ID: "output." + o.Name.Text + ".switches", Title: "Transistors of the drawer for output " + o.Name.Text,
+	t := &finding.Table{ID: wiring.OutputID(c.b, d, o) + ".switches", Title: "Transistors of the drawer for output " + o.Name.Text,
 		Columns: []finding.Column{{Title: "part"}, {Title: "serves"}, {Title: "why"}}}
 	best := Suit{}
 	seen := map[string]bool{}
@@ -97,7 +97,7 @@ func (c *chooser) pickSwitch(d *build.Decoder, o *build.Output) {
 		t.Rows = append(t.Rows, []finding.Cell{{Text: p.Name, Number: math.NaN()}, {Text: map[bool]string{true: "yes", false: "no"}[s.Serves], Number: math.NaN(), Verdict: v}, {Text: s.Reason, Number: math.NaN()}})
 	}
 	c.f.Tables = append(c.f.Tables, *t)
-	id := "output." + o.Name.Text + ".switch"
+	id := wiring.OutputID(c.b, d, o) + ".switch"
 	if !best.Serves {
 		c.f.Verdicts = append(c.f.Verdicts, finding.Judgement{ID: id, Subject: "switch of output " + o.Name.Text, Requirement: "a transistor that serves", Verdict: finding.Fails,
 			Value: math.NaN(), Limit: math.NaN(), Margin: math.NaN(), Why: "no NPN of the drawer serves", Mend: "an MMBT3904 or BC847B would: 40 V and 45 V, gain at a few milliampere"})
@@ -190,7 +190,7 @@ func (c *chooser) working(n *wiring.Network, p pick) *finding.Working {
 		w.Steps = append(w.Steps, finding.Step{Say: b.say + b.b.by.Subject + ", " + b.b.by.Words, Result: float64(b.b.r), Unit: unit.SymOhm,
 			With: b.b.worst.Say(n, b.b.by), Source: b.b.by.Source})
 	}
-	t := &finding.Table{ID: "output." + o.Name + "." + p.k.name + ".tried", Title: "Values that would do",
+	t := &finding.Table{ID: o.ID + "." + p.k.name + ".tried", Title: "Values that would do",
 		Columns: []finding.Column{{Title: "value", Numeric: true}, {Title: "in the drawer"}, {Title: "least margin", Numeric: true}, {Title: "at"}}}
 	sort.Slice(p.tried, func(a, b int) bool { return p.tried[a].r < p.tried[b].r })
 	for _, k := range p.tried {

@@ -65,7 +65,7 @@ func Light(n *wiring.Network, i int) finding.Figure {
 	lowMean, lowPeak := along(dim)
 	highMean, highPeak := along(bright)
 	f := finding.Figure{
-		ID: "output." + o.Name + ".light", Title: "Current of lamp " + o.LampName + " against track voltage",
+		ID: o.ID + ".light", Title: "Current of lamp " + o.LampName + " against track voltage",
 		X:      finding.Axis{Quantity: "track voltage", Unit: unit.SymVolt, Low: us[0], High: us[len(us)-1]},
 		Y:      finding.Axis{Quantity: "lamp current", Unit: unit.SymAmp},
 		Curves: []finding.Curve{{Label: "mean on DCC", X: us, Y: mean}},
@@ -107,7 +107,7 @@ func Saturation(n *wiring.Network, i int) finding.Figure {
 	chosen := o.Output.Base
 	low, high := tr.AmbientLow.Or(wiring.AmbientLow), tr.AmbientHigh.Or(wiring.AmbientHigh)
 	f := finding.Figure{
-		ID: "output." + o.Name + ".saturation", Title: "Saturation of the switch of output " + o.Name + " (" + o.Part.Name + ")",
+		ID: o.ID + ".saturation", Title: "Saturation of the switch of output " + o.Name + " (" + o.Part.Name + ")",
 		X: finding.Axis{Quantity: "base current", Unit: unit.SymAmp, Log: true},
 		Y: finding.Axis{Quantity: "VCE", Unit: unit.SymVolt, Log: true},
 	}

@@ -23,7 +23,6 @@ import (
 
 	"fettle/internal/build"
 	"fettle/internal/finding"
-	"fettle/internal/parts"
 	"fettle/internal/require"
 	"fettle/internal/spread"
 	"fettle/internal/unit"
@@ -72,6 +71,7 @@ func Prove(ctx context.Context, b *build.Build, lamps map[string]*wiring.LampPos
 		for _, m := range missing {
 			f.Verdicts = append(f.Verdicts, unknown(m.ID, m.What, "given or chosen", m.Why()))
 		}
+		f.Verdicts = append(f.Verdicts, unfit(b, d, lamps)...)
 		if n == nil {
 			continue
 		}
@@ -79,13 +79,11 @@ func Prove(ctx context.Context, b *build.Build, lamps map[string]*wiring.LampPos
 		if err := decoder(ctx, f, n, s); err != nil {
 			return res, err
 		}
-		f.Verdicts = append(f.Verdicts, unfit(d, lamps)...)
 		f.Tables = append(f.Tables, Slips(n))
 		if s.Figures {
 			f.Figures = append(f.Figures, Figures(n)...)
 		}
 		f.Notes = append(f.Notes, halfLight(n)...)
-		f.Notes = append(f.Notes, sideBySide(n)...)
 		for _, a := range n.Assumed {
 			f.Notes = append(f.Notes, finding.Note{ID: "assumed", Kind: "assumption", Text: a})
 		}
@@ -104,7 +102,7 @@ func unknown(id, subject, requirement, why string) finding.Judgement {
 }
 
 // unfit are the lamps that no decoder can light as they stand.
-func unfit(d *build.Decoder, lamps map[string]*wiring.LampPosterior) []finding.Judgement {
+func unfit(b *build.Build, d *build.Decoder, lamps map[string]*wiring.LampPosterior) []finding.Judgement {
 	var out []finding.Judgement
 	for i := range d.Outputs {
 		o := &d.Outputs[i]
@@ -112,7 +110,7 @@ func unfit(d *build.Decoder, lamps map[string]*wiring.LampPosterior) []finding.J
 		if p == nil || !p.Dead && !p.WrongWay {
 			continue
 		}
-		j := unknown("output."+o.Name.Text+".lamp", "lamp "+o.Lamp.Text, "alive before anything is built", "")
+		j := unknown(wiring.OutputID(b, d, o)+".lamp", "lamp "+o.Lamp.Text, "alive before anything is built", "")
 		j.Verdict, j.Mend = finding.Fails, "mend or replace the lamp first; survey says what the readings show"
 		if p.WrongWay {
 			j.Requirement = "sits the way round that its feed needs"
@@ -122,6 +120,10 @@ func unfit(d *build.Decoder, lamps map[string]*wiring.LampPosterior) []finding.J
 	}
 	return out
 }
+
+// noise is how far a sample may pass the claimed worst case, as a share of the limit. Samples are solved to currents of
+// 5e-7 (package require); nodes that only leakage holds follow them by microvolts.
+const noise = 1e-5
 
 func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Settings) error {
 	set := require.For(n)
@@ -150,7 +152,8 @@ func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Sett
 		case a.Undefined > 0:
 			j.Verdict, j.Why = finding.Unknown, fmt.Sprintf("the circuit did not solve in %d of %d samples", a.Undefined, yield.Samples)
 		}
-		if a.Beyond > 0 {
+		// What is nothing beside the limit is the noise of quick solutions, not a case that the search overlooked.
+		if a.Beyond > 0 && math.Abs(a.Extreme-w.Value) > noise*math.Abs(r.Limit) {
 			j.Confidence = fmt.Sprintf("a sample went beyond the claimed worst case (%s): the search is at fault, the sample counts", unit.Format(a.Extreme, r.Unit, 4))
 			j.Value, j.Margin, j.Verdict = a.Extreme, r.Margin(a.Extreme), r.Judge(a.Extreme, 0)
 			f.Notes = append(f.Notes, finding.Note{ID: "search." + r.ID, Kind: "defect", Text: "Sample beyond the claimed worst case at " + r.ID + ": " + n.Say(a.BeyondZ, w.Effect, r.Output)})
@@ -165,6 +168,11 @@ func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Sett
 		if j.Verdict == finding.Fails {
 			j.Mend = mend(n, r)
 		}
+		if r.Kind == require.Light && r.AtLeast && n.Outputs[r.Output].Post.WrongWay {
+			j.Verdict, j.Margin = finding.Fails, -1
+			j.Why = fmt.Sprintf("nothing flows: the lamp sits the other way round; turned round it would be %s at the worst", unit.Format(w.Value, r.Unit, 3))
+			j.Value, j.Mend, j.Confidence, j.Yield = 0, "change its two wires over", "", nil
+		}
 		if w.Z != nil {
 			j.Working = set.Explain(n, q, w.Z, w.Value)
 		}
@@ -176,66 +184,86 @@ func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Sett
 	}
 	for i := range n.Outputs {
 		f.Values = append(f.Values, values(n, i, set, proof.Worst)...)
+		f.Verdicts = append(f.Verdicts, told(n, i, corner(n, set, proof.Worst, n.Outputs[i].ID+".led-peak"))...)
 	}
 	return nil
+}
+
+// corner is the worst corner of a requirement, or typical where there is none.
+func corner(n *wiring.Network, set *require.Set, worst []require.Worst, id string) []float64 {
+	for q := range set.Requirements {
+		if set.Requirements[q].ID == id && worst[q].Z != nil {
+			return worst[q].Z
+		}
+	}
+	return n.Typical()
 }
 
 // values are the resistors of an output as the build has them, each with its working at its worst corner.
 func values(n *wiring.Network, i int, set *require.Set, worst []require.Worst) []finding.Value {
 	o, tr := &n.Outputs[i], n.Build.Track
-	id, of := "output."+o.Name+".", " of output "+o.Name
-	corner := func(name string) []float64 {
-		for q := range set.Requirements {
-			if set.Requirements[q].ID == id+name && worst[q].Z != nil {
-				return worst[q].Z
-			}
-		}
-		return n.Typical()
-	}
+	id, of := o.ID+".", " of output "+o.Name
+	at := func(name string) []float64 { return corner(n, set, worst, id+name) }
 	value := func(name, words string, r unit.Ohm, w *finding.Working) finding.Value {
 		return finding.Value{ID: id + name, Name: words + of, Value: float64(r), Unit: unit.SymOhm, Low: math.NaN(), High: math.NaN(),
 			Reason: "written in the build file", Method: "the build file", Sure: "±" + n.ToleranceOf(o.Output, r).String(), Working: w}
 	}
 	list := []finding.Value{
 		value("series", "series resistor", o.Output.Series.Value, require.ExplainLight(n, i, n.Typical(), tr.Usual.Or(14))),
-		value("base", "base resistor", o.Output.Base.Value, require.ExplainBase(n, i, corner("overdrive-high"), tr.High.Or(require.Ceiling(n.Vehicle.Scale.Text)))),
-		value("pulldown", "pull-down", o.Output.Pulldown.Value, require.ExplainPulldown(n, i, corner("dark-reset"), tr.High.Or(require.Ceiling(n.Vehicle.Scale.Text)))),
+		value("base", "base resistor", o.Output.Base.Value, require.ExplainBase(n, i, at("overdrive-high"), tr.High.Or(require.Ceiling(n.Vehicle.Scale.Text)))),
+		value("pulldown", "pull-down", o.Output.Pulldown.Value, require.ExplainPulldown(n, i, at("dark-reset"), tr.High.Or(require.Ceiling(n.Vehicle.Scale.Text)))),
 	}
 	if o.Output.Pulldown.Text == "none" {
 		list = list[:2]
 	}
-	return append(list, hiddenHeat(n, i, corner("led-peak")))
+	return list
 }
 
-// hiddenHeat is what the resistor in the lamp itself must carry at the standard's ceiling, at the brightest
-// corner. Its package is not known, so it is told and not judged.
-func hiddenHeat(n *wiring.Network, i int, z []float64) finding.Value {
+// told is what is reported and not judged of the lamp itself, at its brightest corner z at the standard's ceiling: the
+// heat in the resistor that hides in it, whose package is not known, and what the brighter of several LEDs side by side
+// takes, whose forward voltages nobody measured apart.
+func told(n *wiring.Network, i int, z []float64) []finding.Judgement {
 	o := &n.Outputs[i]
 	ceil := require.Ceiling(n.Vehicle.Scale.Text)
 	var op wiring.Operating
 	n.Set(z)
 	n.Read(n.Solve(wiring.State{LeftPositive: !o.HalfWave || o.LeftFed, Drive: wiring.On, Track: ceil}), &op)
-	heat := float64(op.Out[i].Hidden) * require.DCCShare(o)
-	reason := "its package is not known"
+	heat := finding.Judgement{ID: o.ID + ".hidden-heat", Subject: "hidden resistor of lamp " + o.LampName, Requirement: "heat at the standard's ceiling", Verdict: finding.Reported,
+		Value: float64(op.Out[i].Hidden) * require.LitShare(n, i), Unit: unit.SymWatt, Limit: math.NaN(), Margin: math.NaN(),
+		Worst: "track " + ceil.String() + ", lamp at its brightest corner", Method: "the circuit at its brightest corner", Why: "its package is not known"}
 	if p, ok := n.Build.Catalogue.ResistorPackage("0402"); ok {
-		reason += fmt.Sprintf("; a 0402 carries %s up to %s (%s)", p.P70, p.DerateFrom, p.Source)
+		heat.Source = p.Source
+		heat.Why += fmt.Sprintf("; for comparison, a 0402 carries %s up to %s", p.P70, p.DerateFrom)
 	}
-	return finding.Value{ID: "output." + o.Name + ".hidden-heat", Name: fmt.Sprintf("heat in the hidden resistor of lamp %s, track %s", o.LampName, ceil), Value: heat, Unit: unit.SymWatt,
-		Low: math.NaN(), High: math.NaN(), Reason: reason, Method: "the circuit at its brightest corner", Sure: "not judged"}
+	list := []finding.Judgement{heat}
+	lamp := o.Post.Best
+	if lamp.Parallel < 2 {
+		return list
+	}
+	// Two of one batch differ by about a tenth of a volt, any two of the class by its whole spread.
+	const batch = unit.Volt(0.1)
+	share := func(dv unit.Volt) unit.Amp { return lamp.Brightest(op.Out[i].Lamp, dv, n.Ambient.Kelvin()) }
+	j := finding.Judgement{ID: o.ID + ".side-by-side", Subject: "brighter LED of lamp " + o.LampName, Requirement: "peak current at the standard's ceiling", Verdict: finding.Reported,
+		Value: float64(share(batch)), Unit: unit.SymAmp, Limit: math.NaN(), Margin: math.NaN(), Source: "0.1 V within one batch: common practice, no source",
+		Worst: "track " + ceil.String() + ", one LED 0.1 V below the others", Method: "junction law of the lamp as surveyed, the lamp's current shared at one voltage"}
+	j.Why = fmt.Sprintf("%d LEDs side by side behind one resistor pass %s together; nobody measured them apart, and if one fails the others take it all", lamp.Parallel, op.Out[i].Lamp)
+	if low, high, ok := spreadVF(n.Build, o.Post.Class); ok {
+		j.Why += fmt.Sprintf(". At the ends of their class (%s and %s) the brighter would take %s", low, high, share(high-low))
+	}
+	return append(list, j)
 }
 
-// sideBySide warns of LEDs that share one resistor.
-func sideBySide(n *wiring.Network) []finding.Note {
-	var notes []finding.Note
-	for i := range n.Outputs {
-		o := &n.Outputs[i]
-		if o.Post.Best.Parallel > 1 {
-			notes = append(notes, finding.Note{ID: "output." + o.Name + ".side-by-side", Kind: "light", Text: fmt.Sprintf(
-				"The %d LEDs of lamp %s stand side by side behind one resistor: the one with the lower forward voltage takes more than its share (0.1 V of difference can double it), and if one fails the others take it all. Currents per LED are judged as shared equally.",
-				o.Post.Best.Parallel, o.LampName)})
+// spreadVF is the forward voltage that a class of LEDs may have at its test current.
+func spreadVF(b *build.Build, class string) (low, high unit.Volt, ok bool) {
+	for _, l := range b.Catalogue.LEDs() {
+		if l.Class == class && unit.Known(l.VFmin) && unit.Known(l.VFmax) {
+			if !ok {
+				low, high, ok = l.VFmin, l.VFmax, true
+			}
+			low, high = min(low, l.VFmin), max(high, l.VFmax)
 		}
 	}
-	return notes
+	return low, high, ok
 }
 
 func joinWords(a, b string) string {
@@ -259,8 +287,9 @@ func of(js []finding.Judgement, decoder string) {
 	}
 }
 
-// trust says on which of the four levels a claim of saturation rests (from a guarantee by a table point down
-// to a typical figure).
+// trust says on which level a claim of saturation rests, from strict to none: a point of the sheet's table; a test
+// point of its gain, which bounds VCE by that point's own; the table's forced gain at a lower current; the gain over
+// its spread with overdrive. The last two are engineering proofs.
 func trust(n *wiring.Network, one *require.Set, z []float64) string {
 	r := &one.Requirements[0]
 	o := &n.Outputs[r.Output]
@@ -270,20 +299,24 @@ func trust(n *wiring.Network, one *require.Set, z []float64) string {
 	ic, ib := op.Out[r.Output].IC, op.Out[r.Output].IB
 	for _, pt := range o.Part.VCEsat {
 		if unit.Known(pt.Max) && ic <= pt.IC && ib >= pt.IB {
-			return fmt.Sprintf("guaranteed by the table point IC %s, IB %s", pt.IC, pt.IB)
+			return fmt.Sprintf("table point (strict): VCE(sat) at most %s at IC %s, IB %s", pt.Max, pt.IC, pt.IB)
 		}
 	}
 	for _, g := range o.Part.Gain {
 		if g.VCE <= 1 && g.Min > 0 && ic <= g.IC && ib >= g.IC/unit.Amp(g.Min) {
-			return fmt.Sprintf("VCE below %s guaranteed by hFE ≥ %g at %s; deeper by table and physics", g.VCE, g.Min, g.IC)
+			return fmt.Sprintf("hFE test point as an upper bound (strict at 25 °C): VCE below %s by hFE at least %g at %s", g.VCE, g.Min, g.IC)
 		}
 	}
+	over, forced := n.OverdriveOf(r.Output, op), float64(ic/ib)
 	for _, pt := range o.Part.VCEsat {
-		if unit.Known(pt.Max) && ic <= pt.IC && ic/ib <= pt.IC/pt.IB {
-			return fmt.Sprintf("bounded by table and physics: forced gain %.0f, no more than the table point's %.0f", float64(ic/ib), float64(pt.IC/pt.IB))
+		if unit.Known(pt.Max) && ic <= pt.IC && forced <= float64(pt.IC/pt.IB) && over >= require.Overdrive {
+			return fmt.Sprintf("same forced gain at lower current (engineering proof): %.0f, no more than the %.0f of the table point at %s", forced, float64(pt.IC/pt.IB), pt.IC)
 		}
 	}
-	return fmt.Sprintf("bounded by the gain spread and physics: forced gain %.0f, overdrive %.1f", float64(ic/ib), n.OverdriveOf(r.Output, op))
+	if over >= require.Overdrive {
+		return fmt.Sprintf("hFE with overdrive (engineering proof): forced gain %.0f, overdrive %.1f", forced, over)
+	}
+	return fmt.Sprintf("none of the four levels of trust: forced gain %.0f, overdrive %.1f", forced, over)
 }
 
 // halfLight says rightly what half a wave does to a lamp.
@@ -295,7 +328,7 @@ func halfLight(n *wiring.Network) []finding.Note {
 		if share == 1 {
 			continue
 		}
-		notes = append(notes, finding.Note{ID: "output." + o.Name + ".half", Kind: "light", Text: fmt.Sprintf(
+		notes = append(notes, finding.Note{ID: o.ID + ".half", Kind: "light", Text: fmt.Sprintf(
 			"Lamp %s hangs on one rail: on DCC it gets half the current and gives half the light, which looks %.0f %% as bright by CIE 1976 lightness, %.0f %% by the power law of an extended source in the dark.",
 			o.LampName, require.Lightness(share), 100*require.PowerBrightness(share, require.ExtendedSource))})
 	}
@@ -306,6 +339,9 @@ func halfLight(n *wiring.Network) []finding.Note {
 func mend(n *wiring.Network, r *require.Requirement) string {
 	if r.Output < 0 && strings.HasPrefix(r.ID, "supply.") {
 		return "another " + strings.Fields(r.Subject)[0] + " with a higher rating" + map[bool]string{true: ", a lower track voltage, or less current from it", false: ""}[r.Unit == unit.SymCelsius]
+	}
+	if r.ID == "chip.supply-high" {
+		return "a regulator of 5 V or less"
 	}
 	if r.Output < 0 {
 		return "lighten what hangs on the chip's supply, or give it more voltage"
@@ -320,7 +356,11 @@ func mend(n *wiring.Network, r *require.Requirement) string {
 		if r.AtLeast {
 			return fmt.Sprintf("make the series resistor of output %s smaller than %s, or set series = \"choose\"", name, o.Series.Value)
 		}
-		return fmt.Sprintf("make the series resistor of output %s larger than %s, or set series = \"choose\"", name, o.Series.Value)
+		text := fmt.Sprintf("make the series resistor of output %s larger than %s, or set series = \"choose\"", name, o.Series.Value)
+		if l := n.Outputs[r.Output].Lamp; strings.HasSuffix(r.ID, "-peak") && !l.PeakAbove.Known() {
+			text += fmt.Sprintf("; or write peak_never_above if lamp %s may pass more than never_above for part of the time", l.Name.Text)
+		}
+		return text
 	case require.Saturation:
 		if r.AtLeast || r.Unit == unit.SymVolt {
 			return fmt.Sprintf("make the base resistor of output %s smaller than %s, or set base = \"choose\"", name, o.Base.Value)
@@ -407,13 +447,11 @@ func Needs(b *build.Build) []Need {
 		if !q.Known() {
 			return
 		}
-		pack := wiring.PackageOf(o)
+		pack := wiring.PackageOf(b, o)
 		have, price := 0, unit.Absent[unit.Price]()
-		if b.Drawer != nil {
-			for _, it := range b.Drawer.OfKind(parts.KindResistor) {
-				if (o.Package.Text == "" || it.Package == o.Package.Text) && math.Abs(float64(it.Ohm/q.Value)-1) < 1e-9 {
-					have, price = addCount(have, it.Count), it.Price
-				}
+		for _, it := range wiring.OnHand(b, o) {
+			if math.Abs(float64(it.R/q.Value)-1) < 1e-9 {
+				have, price = addCount(have, it.Count), b.Drawer.Items[it.Item].Price
 			}
 		}
 		add(q.Value.String()+" "+pack, use, pack, have, price)

@@ -96,6 +96,7 @@ func TestDemoHolds(t *testing.T) {
 	for _, j := range f.Verdicts {
 		switch {
 		case j.NotYet():
+		case j.Verdict == finding.Reported && j.Why != "" && j.Source != "" && j.Method != "" && j.Worst != "":
 		case j.Verdict != finding.Holds:
 			t.Errorf("%s: %s (%g against %g) %s %s", j.ID, j.Verdict, j.Value, j.Limit, j.Why, j.Confidence)
 		case strings.HasPrefix(j.ID, "drawer.") || j.Method == "the track itself, drops left out":
@@ -190,6 +191,11 @@ func TestDeadLampFails(t *testing.T) {
 	if j := verdict(t, f, "output.front.lamp"); j.Verdict != finding.Fails || j.Mend == "" {
 		t.Errorf("a dead lamp: %s, mend %q", j.Verdict, j.Mend)
 	}
+	// Also where it is the only one, and nothing is left to wire.
+	b.Decoders[0].Outputs = b.Decoders[0].Outputs[:1]
+	if j := verdict(t, run(t, b, lamps, prove.Settings{Samples: few}), "output.front.lamp"); j.Verdict != finding.Fails {
+		t.Errorf("the only lamp is dead: %s", j.Verdict)
+	}
 }
 
 // A lamp in the wrong way round does not light, whatever the values.
@@ -199,6 +205,11 @@ func TestWrongWayRoundFails(t *testing.T) {
 	f := run(t, b, lamps, prove.Settings{Samples: few})
 	if j := verdict(t, f, "output.front.lamp"); j.Verdict != finding.Fails || !strings.Contains(j.Mend, "wires over") {
 		t.Errorf("a lamp the wrong way round: %s, mend %q", j.Verdict, j.Mend)
+	}
+	for _, id := range []string{"output.front.good", "output.front.seen"} {
+		if j := verdict(t, f, id); j.Verdict != finding.Fails || j.Value != 0 || !strings.Contains(j.Why, "turned round it would be 2.") && id == "output.front.good" {
+			t.Errorf("%s of a lamp that does not light: %s at %g, %q", id, j.Verdict, j.Value, j.Why)
+		}
 	}
 }
 
@@ -231,15 +242,45 @@ func TestNoPulldown(t *testing.T) {
 func TestHiddenResistorHeats(t *testing.T) {
 	b, lamps := demo(t)
 	f := run(t, b, lamps, prove.Settings{Samples: few})
-	for _, v := range f.Values {
-		if v.ID == "output.front.hidden-heat" {
-			if v.Value < 55e-3 || v.Value > 80e-3 {
-				t.Errorf("%g W, by hand about 62 mW", v.Value)
-			}
-			return
-		}
+	j := verdict(t, f, "output.front.hidden-heat")
+	if j.Verdict != finding.Reported || j.Value < 55e-3 || j.Value > 80e-3 {
+		t.Errorf("%s: %g W, by hand about 62 mW", j.Verdict, j.Value)
 	}
-	t.Error("nothing is said of it")
+	// On DC in the direction that lights it there is no other half.
+	b.Track.DC = build.Words(build.DCReverse)
+	if dc := verdict(t, run(t, b, lamps, prove.Settings{Samples: few}), "output.front.hidden-heat"); math.Abs(dc.Value/j.Value-2) > 0.01 {
+		t.Errorf("on DC %g W against %g W on DCC, want twice as much", dc.Value, j.Value)
+	}
+}
+
+// Two LEDs side by side behind one resistor: each is judged at half the current, and what the brighter one may take
+// is told. With the red class's emission coefficient of about 2 and Vt = 27 mV at 45 °C, 0.1 V apart is a ratio of
+// exp(0.1/0.054) = 6.4 without ohmic resistance, 0.86 of the whole; the resistance of the junctions evens it out.
+func TestSideBySide(t *testing.T) {
+	b, lamps := demo(t)
+	p := lamps["rear"]
+	p.Samples = slices.Clone(p.Samples)
+	one := verdict(t, run(t, b, lamps, prove.Settings{Samples: few}), "output.rear.led-peak")
+	for i := range p.Samples {
+		p.Samples[i].Parallel = 2
+	}
+	p.Best.Parallel = 2
+	f := run(t, b, lamps, prove.Settings{Samples: few})
+	both := verdict(t, f, "output.rear.led-peak")
+	if r := both.Value / one.Value; r < 0.49 || r > 0.52 {
+		t.Errorf("each of two takes %g of what one takes", r)
+	}
+	j := verdict(t, f, "output.rear.side-by-side")
+	if share := j.Value / (2 * both.Value); j.Verdict != finding.Reported || share < 0.55 || share > 0.86 || !strings.Contains(j.Why, "ends of their class") {
+		t.Errorf("%s: the brighter of two takes %g of it, %q", j.Verdict, share, j.Why)
+	}
+	// Where some samples have one LED, the fewest are judged.
+	for i := range p.Samples {
+		p.Samples[i].Parallel = 1 + i%2
+	}
+	if mixed := verdict(t, run(t, b, lamps, prove.Settings{Samples: few}), "output.rear.led-peak"); math.Abs(mixed.Value/one.Value-1) > 0.05 {
+		t.Errorf("one LED or two: judged at %g, one alone %g", mixed.Value, one.Value)
+	}
 }
 
 func TestDrawerIsCounted(t *testing.T) {
@@ -277,11 +318,11 @@ func TestDCIsJudgedWhereAsked(t *testing.T) {
 func TestSlips(t *testing.T) {
 	b, lamps := demo(t)
 	f := run(t, b, lamps, prove.Settings{Samples: few})
-	outcome := map[string]string{}
+	outcome, hits := map[string]string{}, map[string]string{}
 	for _, table := range f.Tables {
 		if strings.HasPrefix(table.ID, "slips.") {
 			for _, row := range table.Rows {
-				outcome[row[0].Text] = row[4].Text
+				outcome[row[0].Text], hits[row[0].Text] = row[4].Text, row[1].Text
 				if row[4].Verdict == "" {
 					t.Errorf("%s has no verdict", row[0].Text)
 				}
@@ -308,6 +349,18 @@ func TestSlips(t *testing.T) {
 	} {
 		if !strings.HasPrefix(outcome[slip], want) {
 			t.Errorf("%s: %q, want %q", slip, outcome[slip], want)
+		}
+	}
+	// What is hit is what the slip loads, not what stands high without it (the chip's supply at 5 of 6 V).
+	for slip, want := range map[string]string{
+		"chip pin PB0 touches the base of output front (past its resistor)": "chip pin PB0: pin current",
+		"collector of output front touches the rectified plus, switched on": "switch of front: heat",
+		"series resistor of output front bridged":                           "LED of front: peak current",
+		"base of output front touches its collector":                        "series resistor of front: heat",
+		"chip supply touches the rectified plus":                            "chip: supply voltage",
+	} {
+		if hits[slip] != want {
+			t.Errorf("%s hits %q, want %q", slip, hits[slip], want)
 		}
 	}
 }

@@ -56,6 +56,9 @@ func Slips(n *wiring.Network) finding.Table {
 	return t
 }
 
+// more is the factor by which a slip must raise what a part carries to be its doing.
+const more = 1.01
+
 func row(n *wiring.Network, e defect.Edit, d wiring.Drive, u unit.Volt) []finding.Cell {
 	none := unit.Absent[float64]()
 	m, err := n.Edited(e.Apply)
@@ -63,23 +66,35 @@ func row(n *wiring.Network, e defect.Edit, d wiring.Drive, u unit.Volt) []findin
 		return []finding.Cell{{Text: e.Words}, {Text: "the supply itself"}, {Text: "short", Number: none}, {Number: none}, {Text: "a short circuit: the booster trips or something burns", Verdict: finding.Fails}}
 	}
 	m.Set(m.Typical())
+	n.Set(n.Typical())
 	worst := stress{}
 	lit := false
 	for _, left := range []bool{true, false} {
-		var op wiring.Operating
-		sol := m.Solve(wiring.State{LeftPositive: left, Drive: d, Track: u})
-		if sol.Status != circuit.Solved {
+		var op, sound wiring.Operating
+		st := wiring.State{LeftPositive: left, Drive: d, Track: u}
+		sol, was := m.Solve(st), n.Solve(st)
+		if sol.Status != circuit.Solved || was.Status != circuit.Solved {
 			return []finding.Cell{{Text: e.Words}, {Text: "unknown"}, {Number: none}, {Number: none}, {Text: "the circuit did not solve", Verdict: finding.Unknown}}
 		}
 		m.Read(sol, &op)
-		for _, s := range stresses(m, &op) {
-			if worst.rating == 0 || s.value/s.rating > worst.value/worst.rating {
+		n.Read(was, &sound)
+		before := stresses(n, &sound)
+		for k, s := range stresses(m, &op) {
+			// What the slip does not raise is not its doing.
+			if s.value > more*before[k].value && (worst.rating == 0 || s.value/s.rating > worst.value/worst.rating) {
 				worst = s
 			}
 		}
 		for i := range op.Out {
 			lit = lit || op.Out[i].Lamp > 1e-4
 		}
+	}
+	if worst.rating == 0 {
+		text := "survives"
+		if d == wiring.Off && lit {
+			text = "harmless, but a lamp lights that is off"
+		}
+		return []finding.Cell{{Text: e.Words}, {Text: "nothing carries more"}, {Number: none}, {Number: none}, {Text: text, Verdict: finding.Holds}}
 	}
 	cells := []finding.Cell{
 		{Text: e.Words}, {Text: worst.part + ": " + worst.what},
@@ -116,13 +131,14 @@ func stresses(n *wiring.Network, op *wiring.Operating) []stress {
 		// Where the sheet rates no base current, a fifth of the collector's is customary: common practice, no source.
 		add(sw, "base current", float64(o.IB), float64(unit.Or(unit.Or(p.IBM, p.IB), p.IC/5)), unit.SymAmp)
 		if unit.Known(p.RthJA) {
-			add(sw, "junction temperature", float64(op.Ambient)+float64(o.Switch)*float64(p.RthJA), float64(unit.Or(p.TjMax, 150)), unit.SymCelsius)
+			add(sw, "heat", float64(o.Switch), (float64(unit.Or(p.TjMax, 150))-float64(op.Ambient))/float64(p.RthJA), unit.SymWatt)
 		}
-		par := float64(max(net.Post.Best.Parallel, 1))
-		add("LED of "+net.LampName, "peak current", math.Max(0, float64(o.Lamp))/par, float64(net.Post.IFpeak), unit.SymAmp)
-		if rp, ok := n.Build.Catalogue.ResistorPackage(wiring.PackageOf(net.Output)); ok {
+		_, rows := net.Post.Fewest()
+		add("LED of "+net.LampName, "peak current", math.Max(0, float64(o.Lamp))/float64(rows), float64(net.Post.IFpeak), unit.SymAmp)
+		if rp, ok := n.Build.Catalogue.ResistorPackage(wiring.PackageOf(n.Build, net.Output)); ok {
 			add("series resistor of "+net.Name, "heat", float64(o.Series), float64(rp.P70), unit.SymWatt)
 			add("base resistor of "+net.Name, "heat", float64(o.Base), float64(rp.P70), unit.SymWatt)
+			add("pull-down of "+net.Name, "heat", float64(o.Pulldown), float64(rp.P70), unit.SymWatt)
 		}
 	}
 	add("regulator", "input voltage", float64(op.Plus), float64(n.RegPart.VinAbsMax), unit.SymVolt)

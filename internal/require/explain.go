@@ -42,6 +42,7 @@ func ExplainLight(n *wiring.Network, i int, z []float64, u unit.Volt) *finding.W
 	if o.HalfWave {
 		diodes, share, wave = 1, 0.5, "fed from one rail: it conducts for one polarity only, one rectifier diode in the way"
 	}
+	share *= float64(o.Output.Brightness.Or(1))
 	rs, rh := float64(n.Solver.Resistance(o.Series)), float64(lamp.Hidden)
 	peak := (float64(u) - diodes*handDiode - vf - handVCE) / (rs + rh)
 	w := &finding.Working{
@@ -51,7 +52,7 @@ func ExplainLight(n *wiring.Network, i int, z []float64, u unit.Volt) *finding.W
 			{Say: "what is left for the resistors", Formula: "U − n·VD − VF − VCE", With: fmt.Sprintf("%s − %g·%.1f V − %.2f V − %.1f V", u, diodes, handDiode, vf, handVCE),
 				Result: float64(u) - diodes*handDiode - vf - handVCE, Unit: unit.SymVolt, Source: "VD, VCE: common practice; VF at 2 mA as surveyed"},
 			{Say: "peak current", Formula: "I = … / (Rhidden + Rseries)", With: fmt.Sprintf("… / (%s + %s)", num(rh, unit.SymOhm), num(rs, unit.SymOhm)), Result: peak, Unit: unit.SymAmp},
-			{Say: "mean on DCC (no stretched zeros): what the eye sees", Formula: fmt.Sprintf("%g · I", share), Result: peak * share, Unit: unit.SymAmp},
+			{Say: "mean on DCC (no stretched zeros), with the brightness asked for: what the eye sees", Formula: fmt.Sprintf("%g · I", share), Result: peak * share, Unit: unit.SymAmp},
 		},
 		Hand: peak, Solver: float64(out.Lamp), Unit: unit.SymAmp,
 		Sources: []string{"hidden resistance and LED: survey of the readings", "rectifier: " + n.Rectifier.Source, "switch: " + o.Part.Source},
@@ -82,7 +83,7 @@ func ExplainBase(n *wiring.Network, i int, z []float64, u unit.Volt) *finding.Wo
 			{Say: "edge of saturation", Formula: "IB = IC / hFE", With: fmt.Sprintf("%s / %.0f", num(ic, unit.SymAmp), gain), Result: ic / gain, Unit: unit.SymAmp},
 			{Say: "driven hard on", Formula: fmt.Sprintf("%g · IC / hFE", Overdrive), Result: need, Unit: unit.SymAmp, Source: "3 for hard on, 2 the lowest accepted: common practice, no source"},
 			{Say: "the chip's supply at that corner, everything on", Result: float64(op.VCC), Unit: unit.SymVolt, Source: "the circuit: track, rectifier, regulator " + n.RegPart.Name},
-			{Say: "what the pin loses on the way up", Formula: "RDS(high)", Result: float64(pinR), Unit: unit.SymOhm, Source: PinSource(n.Chip)},
+			{Say: "what the pin loses on the way up", Formula: "RDS(high)", Result: float64(pinR), Unit: unit.SymOhm, Source: PinSource(n.Chip, n.RegPart.Vout)},
 			{Say: "largest resistor that still drives it so", Formula: "RB = (VCC − IB·RDS − VBE) / IB", With: fmt.Sprintf("VBE %.1f V by custom", handVBE), Result: at(need), Unit: unit.SymOhm},
 			{Say: "customary: a forced gain of 10", Formula: "RB for IB = IC / 10", Result: at(ic / 10), Unit: unit.SymOhm, Source: "common practice, no source; it decides nothing"},
 			{Say: "customary: a forced gain of 20", Formula: "RB for IB = IC / 20", Result: at(ic / 20), Unit: unit.SymOhm, Source: "common practice, no source; it decides nothing"},
@@ -90,7 +91,7 @@ func ExplainBase(n *wiring.Network, i int, z []float64, u unit.Volt) *finding.Wo
 			{Say: "and so overdriven by", Formula: "IB · hFE / IC", Result: float64(out.IB) * gain / ic},
 		},
 		Hand: hand, Solver: float64(out.IB), Unit: unit.SymAmp,
-		Sources: []string{o.Part.Source, PinSource(n.Chip), n.RegPart.Source},
+		Sources: []string{o.Part.Source, PinSource(n.Chip, n.RegPart.Vout), n.RegPart.Source},
 	}
 	w.Difference = fmt.Sprintf("base current with %s: the solver has VBE %s (not %.1f V), and the pull-down takes %s",
 		o.Output.Base.Value, num(float64(out.VBE), unit.SymVolt), handVBE, num(float64(out.VBE)/float64(o.Output.Pulldown.Value), unit.SymAmp))
@@ -125,7 +126,7 @@ func (s *Set) Explain(n *wiring.Network, q int, z []float64, value float64) *fin
 	r := &s.Requirements[q]
 	u := r.needs[0].Track
 	switch {
-	case r.Kind == Light:
+	case r.Kind == Light && r.needs[0] == litState(&n.Outputs[r.Output], wiring.On, u):
 		return ExplainLight(n, r.Output, z, u)
 	case r.Kind == Saturation:
 		return ExplainBase(n, r.Output, z, u)

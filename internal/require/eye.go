@@ -89,7 +89,7 @@ func flickers(o *build.Output, clock unit.Hertz) (j finding.Judgement, ok bool) 
 		return j, false
 	}
 	nan := math.NaN()
-	j = finding.Judgement{ID: "output." + o.Name.Text + ".flicker", Subject: "output " + o.Name.Text, Requirement: "no flicker to be seen while dimmed",
+	j = finding.Judgement{Subject: "output " + o.Name.Text, Requirement: "no flicker to be seen while dimmed",
 		Value: nan, Limit: nan, Margin: nan, Unit: unit.SymHertz, Source: "IEEE 1789-2015, 8.1.1 (limits from memory)"}
 	if !o.Dim.Known() {
 		j.Verdict, j.Why = finding.Unknown, "the output says brightness but no dim_frequency"

@@ -42,8 +42,6 @@ const (
 	// ClosedCar: share of a datasheet's thermal ability left on a small board in a closed vehicle. Own
 	// judgement, no source.
 	ClosedCar = 0.6
-	// PinDesign: the current at which the chip's output levels are guaranteed (VOH at −10 mA, VCC 5 V).
-	PinDesign = unit.Amp(0.010)
 )
 
 // Ceilings of the standard for the track voltage, NMRA S-9.1 (7 March 2020), table 3.
@@ -235,6 +233,7 @@ func For(n *wiring.Network) *Set {
 		s.saturation(n, i)
 		s.ratings(n, i)
 		if j, ok := flickers(n.Outputs[i].Output, n.Decoder.Chip.Frequency); ok {
+			j.ID = n.Outputs[i].ID + ".flicker"
 			s.Unjudged = append(s.Unjudged, j)
 		}
 	}
@@ -306,14 +305,15 @@ func DCCShare(o *wiring.OutputNet) float64 {
 func (s *Set) light(n *wiring.Network, i int) {
 	o, tr := &n.Outputs[i], n.Build.Track
 	subject := "lamp " + o.LampName
-	id := "output." + o.Name + "."
+	id := o.ID + "."
 	share := float64(o.Output.Brightness.Or(1))
 	const yours = "the build file: what you asked for"
-	ask := func(q build.Quantity[unit.Amp], u build.Quantity[unit.Volt], name, words string, r Requirement) {
-		r.ID, r.Subject, r.Words, r.Kind, r.Output, r.Unit, r.Source, r.Sure = id+name, subject, words, Light, i, unit.SymAmp, yours, "written by you"
+	ask := func(attr string, q build.Quantity[unit.Amp], u build.Quantity[unit.Volt], name, words string, r Requirement) {
+		r.ID, r.Subject, r.Words, r.Kind, r.Output, r.Unit, r.Sure = id+name, subject, words, Light, i, unit.SymAmp, "written by you"
+		r.Source = yours + " (" + attr + ")"
 		switch {
 		case !q.Known():
-			s.unjudged(r, fmt.Sprintf("the lamp says no %s current", map[string]string{"good": "good", "seen": "seen", "never-above": "never_above", "never-above-peak": "never_above", "dc": ""}[name]))
+			s.unjudged(r, "the lamp says no "+attr+" current")
 		case !u.Known():
 			s.unjudged(r, "the track block does not say that voltage")
 		default:
@@ -325,18 +325,20 @@ func (s *Set) light(n *wiring.Network, i int) {
 	// A lamp on one rail conducts in one polarity only, one on the rectified plus alike in both: one state tells.
 	on := func(u build.Quantity[unit.Volt]) []wiring.State { return lit(o, wiring.On, u.Value) }
 	mean := meanOf(i, share*DCCShare(o), lampCurrent)
-	ask(l.Good, tr.Usual, "good", "good at the usual voltage (mean on DCC)",
+	ask("good", l.Good, tr.Usual, "good", "good at the usual voltage (mean on DCC)",
 		Requirement{AtLeast: true, needs: on(tr.Usual), measure: mean})
-	ask(l.Seen, tr.Low, "seen", "still seen at the lowest (mean on DCC)",
+	ask("seen", l.Seen, tr.Low, "seen", "still seen at the lowest (mean on DCC)",
 		Requirement{AtLeast: true, needs: on(tr.Low), measure: mean})
-	ask(l.NeverAbove, tr.High, "never-above", "never above at the highest (mean on DCC)",
+	ask("never_above", l.NeverAbove, tr.High, "never-above", "never above at the highest (mean on DCC)",
 		Requirement{needs: on(tr.High), measure: mean})
-	peak := l.PeakAbove
-	if !peak.Known() {
-		peak = l.NeverAbove
+	// Without a peak of its own the mean's limit stands for both; a peak that is written is of one LED.
+	if l.PeakAbove.Known() {
+		ask("peak_never_above", l.PeakAbove, tr.High, "never-above-peak", "never above at the highest (peak, each LED)",
+			Requirement{needs: on(tr.High), measure: largestOf(i, perLED(o))})
+	} else {
+		ask("never_above", l.NeverAbove, tr.High, "never-above-peak", "never above at the highest (peak)",
+			Requirement{needs: on(tr.High), measure: largestOf(i, lampCurrent)})
 	}
-	ask(peak, tr.High, "never-above-peak", "never above at the highest (peak)",
-		Requirement{needs: on(tr.High), measure: largestOf(i, lampCurrent)})
 
 	for _, dc := range []struct {
 		wanted bool
@@ -349,11 +351,29 @@ func (s *Set) light(n *wiring.Network, i int) {
 		if !dc.wanted {
 			continue
 		}
-		ask(l.Seen, tr.Low, "dc-"+dc.name+"-seen", "still seen at the lowest on DC "+dc.name,
+		ask("seen", l.Seen, tr.Low, "dc-"+dc.name+"-seen", "still seen at the lowest on DC "+dc.name,
 			Requirement{AtLeast: true, needs: states(dc.left, !dc.left, wiring.On, tr.Low.Value), measure: meanOf(i, share, lampCurrent)})
-		ask(l.NeverAbove, tr.High, "dc-"+dc.name+"-never-above", "never above at the highest on DC "+dc.name,
+		ask("never_above", l.NeverAbove, tr.High, "dc-"+dc.name+"-never-above", "never above at the highest on DC "+dc.name,
 			Requirement{needs: states(dc.left, !dc.left, wiring.On, tr.High.Value), measure: meanOf(i, share, lampCurrent)})
 	}
+}
+
+// perLED is the current of one LED where all rows share alike; readings that leave the rows open are taken at the
+// fewest.
+func perLED(o *wiring.OutputNet) func(*wiring.OutputOperating) float64 {
+	_, rows := o.Post.Fewest()
+	return func(o *wiring.OutputOperating) float64 { return lampCurrent(o) / float64(rows) }
+}
+
+// LitShare is the largest share of the time in which the lamp conducts: on DCC, or on DC where that is asked for in
+// the direction that lights it.
+func LitShare(n *wiring.Network, i int) float64 {
+	o := &n.Outputs[i]
+	switch dc := n.Build.Track.DC.Text; {
+	case dc == build.DCBoth, dc == build.DCForward && !o.LeftFed, dc == build.DCReverse && o.LeftFed:
+		return 1
+	}
+	return DCCShare(o)
 }
 
 // LampMean is the mean lamp current of output i on DCC at point z and track voltage u, everything on.
@@ -379,7 +399,7 @@ func (s *Set) darkness(n *wiring.Network, i int) {
 		d           wiring.Drive
 	}{{"dark-off", "dark when off", wiring.Off}, {"dark-reset", "dark while the chip is in reset", wiring.Reset}} {
 		s.add(Requirement{
-			ID: "output." + o.Name + "." + c.name, Subject: "lamp " + o.LampName, Words: c.words, Kind: Darkness, Output: i,
+			ID: o.ID + "." + c.name, Subject: "lamp " + o.LampName, Words: c.words, Kind: Darkness, Output: i,
 			Limit: float64(DarkLimit), Unit: unit.SymAmp, Source: "visible light begins at a few microamperes: common practice, no source",
 			Sure: "common practice", At: at(high), needs: lit(o, c.d, high), measure: leak,
 		})
@@ -388,7 +408,7 @@ func (s *Set) darkness(n *wiring.Network, i int) {
 
 func (s *Set) saturation(n *wiring.Network, i int) {
 	o, tr := &n.Outputs[i], n.Build.Track
-	id, subject := "output."+o.Name+".", "switch of output "+o.Name
+	id, subject := o.ID+".", "switch of output "+o.Name
 	for _, l := range []struct {
 		name, words string
 		u           build.Quantity[unit.Volt]
@@ -418,7 +438,7 @@ func (s *Set) ratings(n *wiring.Network, i int) {
 	ceil := Ceiling(n.Vehicle.Scale.Text)
 	high := tr.High.Or(ceil)
 	hot := tr.AmbientHigh.Or(wiring.AmbientHigh)
-	id, sw, lamp := "output."+o.Name+".", "switch of output "+o.Name, "LED of lamp "+o.LampName
+	id, sw, lamp := o.ID+".", "switch of output "+o.Name, "LED of lamp "+o.LampName
 	p := o.Part
 	rate := func(name, subject, words string, limit float64, sym, source string, u unit.Volt, needs []wiring.State, m func([]*wiring.Operating) float64) {
 		if !unit.Known(limit) {
@@ -429,16 +449,18 @@ func (s *Set) ratings(n *wiring.Network, i int) {
 			Source: source, Sure: "absolute rating", At: at(u), needs: needs, measure: m})
 	}
 	atCeiling := " at the standard's ceiling"
-	par := float64(max(o.Post.Best.Parallel, 1))
-	series := float64(max(o.Post.Best.Series, 1))
-	perLED := func(o *wiring.OutputOperating) float64 { return lampCurrent(o) / par }
+	series, rows := o.Post.Fewest()
 	words := ""
-	if par > 1 {
+	if rows > 1 {
 		words = " each, shared equally"
 	}
-	rate("led-mean", lamp, "mean current"+atCeiling+words, float64(o.Post.IFmax), unit.SymAmp, "IF max, "+o.Post.Ratings, ceil, lit(o, wiring.On, ceil), meanOf(i, DCCShare(o), perLED))
-	rate("led-peak", lamp, "peak current"+atCeiling+words, float64(o.Post.IFpeak), unit.SymAmp, "IF peak, "+o.Post.Ratings, ceil, lit(o, wiring.On, ceil), largestOf(i, perLED))
-	rate("led-reverse", lamp, "reverse voltage"+atCeiling, float64(o.Post.VRmax)*series, unit.SymVolt, "VR max, "+o.Post.Ratings, ceil,
+	share := LitShare(n, i)
+	if share > DCCShare(o) {
+		words += ", on DC"
+	}
+	rate("led-mean", lamp, "mean current"+atCeiling+words, float64(o.Post.IFmax), unit.SymAmp, "IF max, "+o.Post.Ratings, ceil, lit(o, wiring.On, ceil), meanOf(i, share, perLED(o)))
+	rate("led-peak", lamp, "peak current"+atCeiling+words, float64(o.Post.IFpeak), unit.SymAmp, "IF peak, "+o.Post.Ratings, ceil, lit(o, wiring.On, ceil), largestOf(i, perLED(o)))
+	rate("led-reverse", lamp, "reverse voltage"+atCeiling, float64(o.Post.VRmax)*float64(series), unit.SymVolt, "VR max, "+o.Post.Ratings, ceil,
 		append(both(wiring.On, ceil), both(wiring.Off, ceil)...), largestOf(i, func(o *wiring.OutputOperating) float64 { return -float64(o.LED) }))
 
 	src := p.Source
@@ -463,20 +485,24 @@ func (s *Set) ratings(n *wiring.Network, i int) {
 				return float64(op.Ambient) + float64(op.Out[i].Switch)*rth/ClosedCar
 			}})
 	}
-	pack := wiring.PackageOf(o.Output)
+	pack := wiring.PackageOf(n.Build, o.Output)
 	if rp, ok := n.Build.Catalogue.ResistorPackage(pack); ok {
 		derate := rp.Power(hot)
 		for _, r := range []struct {
-			name string
-			heat func(*wiring.OutputOperating) float64
-			volt func(*wiring.OutputOperating) float64
+			name, words string
+			share       float64 // of the time; what hangs on the chip's pin does not wait for a polarity
+			heat        func(*wiring.OutputOperating) float64
+			volt        func(*wiring.OutputOperating) float64
 		}{
-			{"series", func(o *wiring.OutputOperating) float64 { return float64(o.Series) }, func(o *wiring.OutputOperating) float64 { return math.Abs(float64(o.Socket - o.VCE)) }},
-			{"base", func(o *wiring.OutputOperating) float64 { return float64(o.Base) }, func(o *wiring.OutputOperating) float64 { return math.Abs(float64(o.Pin - o.VBE)) }},
+			{"series", "series resistor", share, func(o *wiring.OutputOperating) float64 { return float64(o.Series) }, func(o *wiring.OutputOperating) float64 { return math.Abs(float64(o.Socket - o.VCE)) }},
+			{"base", "base resistor", 1, func(o *wiring.OutputOperating) float64 { return float64(o.Base) }, func(o *wiring.OutputOperating) float64 { return math.Abs(float64(o.Pin - o.VBE)) }},
+			{"pulldown", "pull-down", 1, func(o *wiring.OutputOperating) float64 { return float64(o.Pulldown) }, func(o *wiring.OutputOperating) float64 { return math.Abs(float64(o.VBE)) }},
 		} {
-			name := r.name + " resistor"
-			rate(r.name+"-power", name+" of output "+o.Name, "heat"+atCeiling, float64(derate), unit.SymWatt, pack+": "+rp.Source, ceil, lit(o, wiring.On, ceil), meanOf(i, DCCShare(o), r.heat))
-			rate(r.name+"-voltage", name+" of output "+o.Name, "voltage across it"+atCeiling, float64(rp.VWork), unit.SymVolt, pack+": "+rp.Source, ceil, lit(o, wiring.On, ceil), largestOf(i, r.volt))
+			if r.name == "pulldown" && o.Output.Pulldown.Text == "none" {
+				continue
+			}
+			rate(r.name+"-power", r.words+" of output "+o.Name, "heat"+atCeiling, float64(derate), unit.SymWatt, pack+": "+rp.Source, ceil, lit(o, wiring.On, ceil), meanOf(i, r.share, r.heat))
+			rate(r.name+"-voltage", r.words+" of output "+o.Name, "voltage across it"+atCeiling, float64(rp.VWork), unit.SymVolt, pack+": "+rp.Source, ceil, lit(o, wiring.On, ceil), largestOf(i, r.volt))
 		}
 	}
 	if sk, ok := n.Build.Catalogue.Socket(n.Vehicle.Socket.Text); ok && unit.Known(sk.Contact) && o.Lamp.Pin.Known() {
@@ -489,10 +515,18 @@ func (s *Set) ratings(n *wiring.Network, i int) {
 func (s *Set) supply(n *wiring.Network) {
 	ceil := Ceiling(n.Vehicle.Scale.Text)
 	high := n.Build.Track.High.Or(ceil)
-	st := func(d wiring.Drive, u unit.Volt) []wiring.State { return lit(&n.Outputs[0], d, u) }
 	add := func(r Requirement, u unit.Volt, d wiring.Drive, f func(op *wiring.Operating) float64) {
-		r.Kind, r.Output, r.At, r.needs, r.Sure = Supply, -1, at(u), st(d, u), "absolute rating"
-		r.measure = func(ops []*wiring.Operating) float64 { return f(ops[0]) }
+		r.Kind, r.Output, r.At, r.needs = Supply, -1, at(u), busy(n, d, u)
+		if r.Sure == "" {
+			r.Sure = "absolute rating"
+		}
+		r.measure = func(ops []*wiring.Operating) float64 {
+			most := math.Inf(-1)
+			for _, op := range ops {
+				most = math.Max(most, f(op))
+			}
+			return most
+		}
 		if unit.Known(r.Limit) {
 			s.add(r)
 		}
@@ -505,12 +539,31 @@ func (s *Set) supply(n *wiring.Network) {
 	s.bound("supply.regulator-voltage", reg, "input voltage"+ceiling, ceil, n.RegPart.VinAbsMax, "absolute maximum of the input, "+n.RegPart.Source)
 	add(Requirement{ID: "supply.rectifier-current", Subject: rect, Words: "current" + ceiling + ", everything on", Limit: float64(n.Rectifier.IF), Unit: unit.SymAmp, Source: "IF, " + n.Rectifier.Source},
 		ceil, wiring.On, func(op *wiring.Operating) float64 { return float64(op.Rail) })
+	add(Requirement{ID: "supply.regulator-current", Subject: reg, Words: "current it gives" + ceiling + ", everything on", Limit: float64(n.RegPart.IoutMax), Unit: unit.SymAmp, Source: "Iout max, " + n.RegPart.Source},
+		ceil, wiring.On, func(op *wiring.Operating) float64 { return float64(op.Load) })
+	add(Requirement{ID: "chip.supply-high", Subject: "chip " + n.Chip.Name, Words: "supply" + ceiling, Limit: float64(n.Chip.VCCAbsMax), Unit: unit.SymVolt, Source: "absolute maximum of VCC, " + n.Chip.Source},
+		ceil, wiring.Off, func(op *wiring.Operating) float64 { return float64(op.VCC) })
+	if sk, ok := n.Build.Catalogue.Socket(n.Vehicle.Socket.Text); ok {
+		add(Requirement{ID: "supply.contact", Subject: "socket " + sk.Name, Words: "all current through one contact" + ceiling, Limit: float64(sk.Contact), Unit: unit.SymAmp, Source: sk.Source, Sure: "standard"},
+			ceil, wiring.On, func(op *wiring.Operating) float64 { return float64(op.Rail) })
+	}
 	if unit.Known(n.RegPart.RthJA) && unit.Known(n.RegPart.TjMax) {
 		rth := float64(n.RegPart.RthJA) / ClosedCar
 		add(Requirement{ID: "supply.regulator-heat", Subject: reg, Words: "junction temperature at the highest, everything on", Limit: float64(n.RegPart.TjMax), Unit: unit.SymCelsius,
 			Source: fmt.Sprintf("Tj max with Rth(ja) %s, ×1/%.1f in a closed car (own judgement): %s", n.RegPart.RthJA, ClosedCar, n.RegPart.Source)},
 			high, wiring.On, func(op *wiring.Operating) float64 { return float64(op.Ambient) + rth*float64(op.Regulator) })
 	}
+}
+
+// busy is the polarities in which some lamp conducts; where all hang on the rectified plus either will do.
+func busy(n *wiring.Network, d wiring.Drive, u unit.Volt) []wiring.State {
+	left, right := false, false
+	for i := range n.Outputs {
+		o := &n.Outputs[i]
+		left = left || o.HalfWave && o.LeftFed
+		right = right || o.HalfWave && !o.LeftFed
+	}
+	return states(left || !right, right, d, u)
 }
 
 // bound judges a part by the track voltage alone.
@@ -529,12 +582,21 @@ func (s *Set) bound(id, subject, words string, track, limit unit.Volt, source st
 	s.Unjudged = append(s.Unjudged, j)
 }
 
-// PinSource is where the chip's high level is stated.
-func PinSource(c parts.Chip) string {
+// PinPoint is the point at which the chip's high level is guaranteed: at the highest supply of the sheet that is not
+// above vcc, else at the lowest.
+func PinPoint(c parts.Chip, vcc unit.Volt) (best parts.OutputPoint) {
 	for _, p := range c.VOH {
-		if p.Pin == "" && p.VCC == 5 {
-			return fmt.Sprintf("VOH ≥ %s at %s, VCC %s (%s): %s", p.V, p.I, p.VCC, p.Evidence, p.Source)
+		if p.Pin == "" && (best.VCC == 0 || p.VCC <= vcc && (p.VCC > best.VCC || best.VCC > vcc) || best.VCC > vcc && p.VCC < best.VCC) {
+			best = p
 		}
+	}
+	return best
+}
+
+// PinSource is where the chip's high level at vcc is stated.
+func PinSource(c parts.Chip, vcc unit.Volt) string {
+	if p := PinPoint(c, vcc); p.VCC > 0 {
+		return fmt.Sprintf("VOH ≥ %s at %s, VCC %s (%s): %s", p.V, p.I, p.VCC, p.Evidence, p.Source)
 	}
 	return c.Source
 }
@@ -559,8 +621,8 @@ func (s *Set) chip(n *wiring.Network) {
 	for i := range n.Outputs {
 		o := &n.Outputs[i]
 		out := func(o *wiring.OutputOperating) float64 { return float64(o.PinOut) }
-		s.add(Requirement{ID: "output." + o.Name + ".pin-current", Subject: "chip pin " + o.Output.From.Text, Words: "pin current where its level is guaranteed", Kind: Saturation, Output: i,
-			Limit: float64(PinDesign), Unit: unit.SymAmp, At: at(high), Source: PinSource(c), Sure: "datasheet test point",
+		s.add(Requirement{ID: o.ID + ".pin-current", Subject: "chip pin " + o.Output.From.Text, Words: "pin current where its level is guaranteed", Kind: Saturation, Output: i,
+			Limit: float64(PinPoint(c, n.RegPart.Vout).I), Unit: unit.SymAmp, At: at(high), Source: PinSource(c, n.RegPart.Vout), Sure: "datasheet test point",
 			needs: lit(o, wiring.On, high), measure: largestOf(i, out)})
 	}
 	total := func(ops []*wiring.Operating) float64 {
@@ -573,11 +635,17 @@ func (s *Set) chip(n *wiring.Network) {
 	s.supply(n)
 	if unit.Known(c.SumHigh) {
 		s.add(Requirement{ID: "chip.total", Subject: "chip " + c.Name, Words: "all pins together, everything on", Kind: Supply, Output: -1, Limit: float64(c.SumHigh), Unit: unit.SymAmp,
-			At: at(high), Source: "sum of IOH, static design limit: " + figureSource(c, "sum_high"), Sure: "design limit", needs: lit(&n.Outputs[0], wiring.On, high), measure: total})
+			At: at(high), Source: "sum of IOH, static design limit: " + figureSource(c, "sum_high"), Sure: "design limit", needs: busy(n, wiring.On, high), measure: total})
 	}
 	if v, source := wiring.MinimumSupply(c, n.Decoder.Chip.Frequency); unit.Known(v) {
 		s.add(Requirement{ID: "chip.supply-low", Subject: "chip " + c.Name, Words: "supply at the lowest, everything on", Kind: Supply, Output: -1, AtLeast: true, Limit: float64(v), Unit: unit.SymVolt,
-			At: at(low), Source: source, Sure: "datasheet", needs: lit(&n.Outputs[0], wiring.On, low), measure: func(ops []*wiring.Operating) float64 { return float64(ops[0].VCC) }})
+			At: at(low), Source: source, Sure: "datasheet", needs: busy(n, wiring.On, low), measure: func(ops []*wiring.Operating) float64 {
+				least := math.Inf(1)
+				for _, op := range ops {
+					least = math.Min(least, float64(op.VCC))
+				}
+				return least
+			}})
 	}
 }
 

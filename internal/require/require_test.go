@@ -185,3 +185,138 @@ func BenchmarkSampleOfTheProof(b *testing.B) {
 	}
 	b.ReportMetric(float64(len(set.States)), "states/op")
 }
+
+// typical is a requirement's number with everything typical.
+func typical(t *testing.T, n *wiring.Network, id string) float64 {
+	t.Helper()
+	set := require.For(n)
+	out := make([]float64, len(set.Requirements))
+	set.On(n).Eval(n.Typical(), out)
+	for q := range set.Requirements {
+		if set.Requirements[q].ID == id {
+			return out[q]
+		}
+	}
+	t.Fatalf("no requirement %s", id)
+	return 0
+}
+
+// What is measured against hand arithmetic, everything typical: the demo with 1 kΩ in series, 4.7 kΩ to the base,
+// 47 kΩ pull-down; ambient 25 °C (5 to 45 °C).
+func TestByHand(t *testing.T) {
+	n := network(t)
+	for _, c := range []struct {
+		id         string
+		want, part float64
+		hand       string
+	}{
+		{"output.front.good", 2.6e-3, 0.03, "(14 − 0.7 bridge − 2.85 LED − 0.1 switch) / (1 kΩ + 1 kΩ) = 5.2 mA peak; one polarity: half"},
+		{"output.front.never-above-peak", 7.15e-3, 0.03, "(18 − 0.75 − 2.9 − 0.1) / 2 kΩ"},
+		{"output.front.series-power", 51e-3, 0.06, "(24 − 0.75 − 2.95 − 0.1) / 2 kΩ = 10.1 mA; 10.1² · 1 kΩ / 2"},
+		{"output.front.base-power", 3.9e-3, 0.06, "(5 − 0.72) / 4.72 kΩ = 0.91 mA all the time, whatever the polarity; 0.91² · 4.7 kΩ"},
+		{"output.front.pin-current", 0.905e-3, 0.03, "the same 0.91 mA"},
+		{"output.front.pulldown-voltage", 0.72, 0.07, "VBE of a silicon switch"},
+		{"output.front.pulldown-power", 11e-6, 0.15, "0.72² / 47 kΩ"},
+		{"output.front.vceo", 22, 0.05, "24 − 0.5 bridge − 1.5 LED at leakage"},
+		{"chip.total", 1.81e-3, 0.03, "two pins of 0.905 mA"},
+		{"supply.regulator-current", 6.8e-3, 0.05, "5 mA of the chip at 8 MHz and two pins of 0.905 mA"},
+		{"chip.supply-high", 5, 0.01, "the regulator's own 5 V"},
+		{"supply.contact", 32.7e-3, 0.05, "7 mA chip and pins, 3 mA regulator; (24 − 0.8 − 2.95 − 0.1)/2 kΩ = 10.1 mA front; (24 − 0.8 − 1.95 − 0.1)/1.68 kΩ = 12.6 mA rear"},
+	} {
+		if got := typical(t, n, c.id); math.Abs(got/c.want-1) > c.part {
+			t.Errorf("%s: %.4g, by hand %.4g ± %g %%: %s", c.id, got, c.want, 100*c.part, c.hand)
+		}
+	}
+	// Gain: MMBT3904 hFE 100…300 at 10 mA is 173 in the middle by ratio; 0.89 mA · 173 / 7.15 mA.
+	if got := typical(t, n, "output.front.overdrive-high"); math.Abs(got/21.5-1) > 0.1 {
+		t.Errorf("overdrive %.3g, by hand 21.5", got)
+	}
+}
+
+// The chip's pin as the regulator feeds it (ATtiny24/44/84 8006H, DC characteristics): VOH 4.3 V at 10 mA and 5 V, so
+// at most 70 Ω, and 2.5 V at 5 mA and 3 V, so at most 100 Ω. In between by a power law: 70 · (3.3/5)^−0.698 = 94 Ω.
+func TestPinFollowsTheSupply(t *testing.T) {
+	n := network(t)
+	for _, c := range []struct {
+		vcc unit.Volt
+		i   unit.Amp
+	}{{5, 0.010}, {5.5, 0.010}, {3.3, 0.005}, {3, 0.005}, {2.7, 0.005}} {
+		if p := require.PinPoint(n.Chip, c.vcc); p.I != c.i {
+			t.Errorf("at %s the level is guaranteed at %s, want %s", c.vcc, p.I, c.i)
+		}
+	}
+	n.Decoder.Supply.Regulator = build.Words("LP2950C-3.3")
+	lamps := map[string]*wiring.LampPosterior{}
+	for i := range n.Outputs {
+		lamps[n.Outputs[i].LampName] = n.Outputs[i].Post
+	}
+	m, _, err := wiring.NewNetwork(n.Build, n.Decoder, lamps)
+	if err != nil {
+		t.Fatal(err)
+	}
+	z := m.Typical()
+	for k, v := range m.Vars {
+		if v.Owner == "chip pin" && v.Name == "VOH" {
+			z[k] = 1
+		}
+	}
+	m.Set(z)
+	if r := m.PinNow().RHigh; math.Abs(float64(r)-94) > 2 {
+		t.Errorf("weakest pin at 3.3 V: %s, by hand 94 Ω", r)
+	}
+}
+
+// A lamp on the right rail draws in the other polarity: what the supply gives is the greater of both.
+func TestBusyPolarity(t *testing.T) {
+	n := network(t)
+	before := typical(t, n, "supply.contact")
+	for i := range n.Vehicle.Lamps {
+		n.Vehicle.Lamps[i].Feed = build.Words(build.RightRail)
+	}
+	lamps := map[string]*wiring.LampPosterior{}
+	for i := range n.Outputs {
+		lamps[n.Outputs[i].LampName] = n.Outputs[i].Post
+	}
+	turned := func() float64 {
+		m, _, err := wiring.NewNetwork(n.Build, n.Decoder, lamps)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return typical(t, m, "supply.contact")
+	}
+	if got := turned(); math.Abs(got/before-1) > 1e-3 {
+		t.Errorf("all on the right rail: %g A, on the left %g A", got, before)
+	}
+	n.Vehicle.Lamps[0].Feed = build.Words(build.LeftRail)
+	if got, less := turned(), before-0.010; math.Abs(got/less-1) > 0.05 {
+		t.Errorf("one on each rail: %g A; without the front lamp's 10 mA %g A", got, less)
+	}
+}
+
+// A peak that is written is of one LED; without one the limit of the mean stands for both.
+func TestPeakLimit(t *testing.T) {
+	n := network(t)
+	limit := func() (float64, float64) {
+		set := require.For(n)
+		for q := range set.Requirements {
+			if r := &set.Requirements[q]; r.ID == "output.rear.never-above-peak" {
+				return r.Limit, typical(t, n, r.ID)
+			}
+		}
+		return 0, 0
+	}
+	if l, _ := limit(); l != 0.010 {
+		t.Errorf("limit %g, want never_above", l)
+	}
+	_, all := limit()
+	p := *n.Outputs[1].Post
+	p.Samples = append([]wiring.LampParams(nil), p.Samples...)
+	for i := range p.Samples {
+		p.Samples[i].Parallel = 2
+	}
+	n.Outputs[1].Post = &p
+	n.Outputs[1].Lamp.PeakAbove = build.Given(unit.Amp(0.02))
+	if l, each := limit(); l != 0.02 || each > 0.55*all {
+		t.Errorf("limit %g, want the peak written; each %g of %g", l, each, all)
+	}
+}

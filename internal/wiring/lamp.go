@@ -76,6 +76,39 @@ type LampPosterior struct {
 	Ratings       string // source of the ratings
 }
 
+// Fewest is the least number of junctions in a row, and of rows, among the samples: readings from outside may
+// leave both open, and the fewest stand the least.
+func (p *LampPosterior) Fewest() (series, parallel int) {
+	for i, s := range p.Samples {
+		if n := max(s.Series, 1); i == 0 || n < series {
+			series = n
+		}
+		if n := max(s.Parallel, 1); i == 0 || n < parallel {
+			parallel = n
+		}
+	}
+	return max(series, 1), max(parallel, 1)
+}
+
+// Brightest is what the row of the lowest forward voltage takes of the lamp's current i, where each of its LEDs
+// stands dv below those of the other rows, which share the rest alike.
+func (p LampParams) Brightest(i unit.Amp, dv unit.Volt, t unit.Kelvin) unit.Amp {
+	others := unit.Amp(p.Parallel - 1)
+	if others < 1 {
+		return i
+	}
+	low, high := i/(others+1), i
+	for range 60 {
+		x := (low + high) / 2
+		if p.LED.Voltage(x, t)-dv < p.LED.Voltage((i-x)/others, t) {
+			low = x
+		} else {
+			high = x
+		}
+	}
+	return (low + high) / 2
+}
+
 // vertices are the samples worth trying as corners, the one nearest to the most probable first. In a fixed
 // surrounding the lamp with the largest voltage at the resulting current is the dimmest, so the extremes of
 // voltage over a ladder of currents hold the extremes of light.

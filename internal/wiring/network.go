@@ -22,6 +22,7 @@
 package wiring
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -228,7 +229,7 @@ func (n *Network) missing(lamps map[string]*LampPosterior) (m []Missing, whole [
 	switched := map[string]bool{}
 	for i := range n.Build.Decoders {
 		e := &n.Build.Decoders[i]
-		if e == d || e.Name.Text == d.Name.Text {
+		if e.Name.Text == d.Name.Text {
 			break
 		}
 		if v, ok := n.Build.VehicleOf(e); ok && v == n.Vehicle {
@@ -392,12 +393,42 @@ func (n *Network) output(o *build.Output, lamps map[string]*LampPosterior) error
 	return nil
 }
 
-// PackageOf is the package of the output's resistors: what the file says, else 0805.
-func PackageOf(o *build.Output) string {
+// PackageOf is the package of the output's resistors: what the file says, else that of the drawer's where all are of
+// one, else 0805.
+func PackageOf(b *build.Build, o *build.Output) string {
 	if o.Package.Text != "" {
 		return o.Package.Text
 	}
+	if b.Drawer != nil {
+		one := ""
+		for _, s := range b.Drawer.Resistors("") {
+			switch {
+			case one == "":
+				one = s.Package
+			case s.Package != "" && s.Package != one:
+				return defaultPackage
+			}
+		}
+		if _, ok := b.Catalogue.ResistorPackage(one); ok {
+			return one
+		}
+	}
 	return defaultPackage
+}
+
+// OnHand is the drawer's resistors that fit the output, by rising value: of its package, or of none that is said.
+func OnHand(b *build.Build, o *build.Output) []parts.Stock {
+	if b.Drawer == nil {
+		return nil
+	}
+	list := b.Drawer.Resistors(PackageOf(b, o))
+	for _, s := range b.Drawer.Resistors("") {
+		if s.Package == "" {
+			list = append(list, s)
+		}
+	}
+	slices.SortStableFunc(list, func(a, b parts.Stock) int { return cmp.Compare(a.R, b.R) })
+	return list
 }
 
 // Clone is a network of its own for another goroutine: it shares what does not change, and has its own nominal

@@ -29,8 +29,6 @@ type OutputOperating struct {
 	PinOut   unit.Amp  // out of the pin
 
 	Hidden, Series, Base, Pulldown, Switch unit.Watt // heat in each
-
-	InSeries, Parallel int // junctions of the lamp at the last Set: readings may leave both open
 }
 
 // Read copies the solved state into op, whose Out is reused.
@@ -46,7 +44,6 @@ func (n *Network) Read(sol circuit.Solution, op *Operating) {
 	op.Out = op.Out[:0]
 	for i := range n.Outputs {
 		o := &n.Outputs[i]
-		lamp := &o.Post.Samples[int(n.last[o.lampVar])]
 		op.Out = append(op.Out, OutputOperating{
 			Lamp:     s.I(o.Hidden, 0),
 			LED:      s.V(o.Inside) - s.V(o.Socket),
@@ -62,8 +59,6 @@ func (n *Network) Read(sol circuit.Solution, op *Operating) {
 			Base:     s.Power(o.Base),
 			Pulldown: s.Power(o.Pulldown),
 			Switch:   s.Power(o.Switch),
-			InSeries: max(lamp.Series, 1),
-			Parallel: max(lamp.Parallel, 1),
 		})
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"fettle/internal/build"
 	"fettle/internal/circuit"
 	"fettle/internal/device"
+	"fettle/internal/parts"
 	"fettle/internal/survey"
 	"fettle/internal/unit"
 	"fettle/internal/wiring"
@@ -328,5 +329,77 @@ func TestChipCurrent(t *testing.T) {
 	}
 	if v, _ := wiring.MinimumSupply(n.Chip, 16e6); math.Abs(float64(v)-3.78) > 0.011 {
 		t.Errorf("16 MHz from %s, want 3.78 V (-20 grade)", v)
+	}
+}
+
+// A lamp whose feed is not said or not wired, and a switch on a lamp that another decoder switches, are named and do not
+// stop the rest; outputs of one name in two decoders have identifiers of their own.
+func TestWhatIsNotWired(t *testing.T) {
+	b, lamps := demo(t)
+	b.Vehicles[0].Lamps[0].Feed = build.Text{}
+	n, missing, err := wiring.NewNetwork(b, &b.Decoders[0], lamps)
+	if err != nil || n == nil || len(n.Outputs) != 1 || len(missing) != 1 || missing[0].ID != "lamp.front.feed" || missing[0].NotBuilt {
+		t.Errorf("no feed said: %v, %+v", err, missing)
+	}
+	b.Vehicles[0].Lamps[0].Feed = build.Words("chip supply")
+	if _, missing, err = wiring.NewNetwork(b, &b.Decoders[0], lamps); err != nil || len(missing) != 1 || !missing[0].NotBuilt {
+		t.Errorf("fed from the chip's supply: %v, %+v", err, missing)
+	}
+
+	b, lamps = demo(t)
+	second := b.Decoders[0]
+	second.Name = build.Words("b")
+	b.Decoders = append(b.Decoders, second)
+	n, missing, err = wiring.NewNetwork(b, &b.Decoders[1], lamps)
+	if err != nil || n != nil || len(missing) != 2 || missing[0].ID != "decoder.b.output.front.lamp" || !missing[0].NotBuilt {
+		t.Errorf("both decoders on both lamps: %v, %+v", err, missing)
+	}
+	if n, missing, err = wiring.NewNetwork(b, &b.Decoders[0], lamps); err != nil || len(missing) != 0 || n.Outputs[0].ID != "decoder.a.output.front" {
+		t.Errorf("the first of them: %v, %+v", err, missing)
+	}
+}
+
+// Rows of LEDs at one voltage, without ohmic resistance: currents as exp(ΔV / n·Vt). At 300 K Vt = 25.85 mV; n = 2 and
+// 0.1 V: exp(1.934) = 6.92, so 0.8737 of two, 6.92/(6.92 + 2) = 0.7758 of three.
+func TestBrightestOfARow(t *testing.T) {
+	led := device.Diode{IS: 1e-17, N: 2, XTI: 3, EG: 2.1, T0: 300}
+	for rows, want := range map[int]float64{1: 1, 2: 0.8737, 3: 0.7758} {
+		p := wiring.LampParams{Series: 1, Parallel: rows, LED: led}
+		if got := p.Brightest(0.010, 0.1, 300); math.Abs(float64(got)/0.010-want) > 5e-4 {
+			t.Errorf("%d rows: %g of the whole, want %g", rows, got/0.010, want)
+		}
+		if got := p.Brightest(0.010, 0, 300); math.Abs(float64(got)*float64(rows)/0.010-1) > 1e-6 {
+			t.Errorf("%d equal rows: %s", rows, got)
+		}
+	}
+}
+
+// Resistors come in the package that is written, else in that of the drawer, else in 0805; a bag without a package fits.
+func TestPackage(t *testing.T) {
+	b, _ := demo(t)
+	o := b.Decoders[0].Outputs[0]
+	for _, c := range []struct {
+		written string
+		drawer  []string
+		want    string
+		onHand  int
+	}{
+		{"", nil, "0805", 0},
+		{"", []string{"0402", "0402"}, "0402", 2},
+		{"", []string{"0402", ""}, "0402", 2},
+		{"", []string{"", ""}, "0805", 2},
+		{"", []string{"0402", "0805"}, "0805", 1},
+		{"", []string{"somewhere", "somewhere"}, "0805", 0},
+		{"1206", []string{"0805", ""}, "1206", 1},
+	} {
+		d := &parts.Drawer{}
+		for i, p := range c.drawer {
+			d.Items = append(d.Items, parts.Item{Kind: parts.KindResistor, Ohm: unit.Ohm(100 + i), Package: p, Count: 1})
+		}
+		b.Drawer = d
+		o.Package = build.Words(c.written)
+		if got, have := wiring.PackageOf(b, &o), wiring.OnHand(b, &o); got != c.want || len(have) != c.onHand {
+			t.Errorf("written %q, drawer %q: %q with %d on hand, want %q with %d", c.written, c.drawer, got, len(have), c.want, c.onHand)
+		}
 	}
 }
