@@ -39,13 +39,14 @@ type LampElems struct {
 	Hidden circuit.Elem
 	LED    circuit.Elem
 	Inside circuit.Node // between hidden resistor and LED
+	To     circuit.Node // the end that the LED's cathode is joined to
 }
 
 // AddLamp puts a lamp between two nodes: current flows from `from` through the hidden resistor and the LED
 // to `to`. Survey and decoder networks use this one description.
 func AddLamp(c *circuit.Circuit, name string, from, to circuit.Node, p LampParams) LampElems {
 	in := c.Node("lamp " + name + " inside")
-	e := LampElems{Inside: in}
+	e := LampElems{Inside: in, To: to}
 	e.Hidden = c.Resistor("lamp "+name+" hidden resistor", from, in, p.Hidden)
 	c.SetWords(e.Hidden, "hidden resistor of lamp "+name)
 	e.LED = c.Diode("lamp "+name+" LED", in, to, p.Junction())
@@ -140,3 +141,18 @@ func (p *LampPosterior) vertices() []int {
 	}
 	return list
 }
+
+// Through is the current of the whole lamp, from its first node to its second.
+func (e LampElems) Through(s *circuit.Solver) unit.Amp { return s.I(e.Hidden, 0) }
+
+// Light is the current that gives light, in the lamp's own direction and, of a pair face to face, in the other. What
+// leaks backwards gives none.
+func (e LampElems) Light(s *circuit.Solver) (forward, back unit.Amp) {
+	return max(0, s.I(e.LED, 0)), 0
+}
+
+// Across is the voltage over the LEDs (a filament: over all of it), positive in the lamp's own direction.
+func (e LampElems) Across(s *circuit.Solver) unit.Volt { return s.V(e.Inside) - s.V(e.To) }
+
+// Heat is what the hidden resistor takes up.
+func (e LampElems) Heat(s *circuit.Solver) unit.Watt { return s.Power(e.Hidden) }

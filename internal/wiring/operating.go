@@ -45,8 +45,8 @@ func (n *Network) Read(sol circuit.Solution, op *Operating) {
 	for i := range n.Outputs {
 		o := &n.Outputs[i]
 		op.Out = append(op.Out, OutputOperating{
-			Lamp:     s.I(o.Hidden, 0),
-			LED:      s.V(o.Inside) - s.V(o.Socket),
+			Lamp:     o.Through(s),
+			LED:      o.Across(s),
 			Socket:   s.V(o.Socket),
 			VCE:      s.V(o.Collector),
 			VBE:      s.V(o.BaseNode),
@@ -54,7 +54,7 @@ func (n *Network) Read(sol circuit.Solution, op *Operating) {
 			IB:       s.I(o.Switch, 1),
 			Pin:      s.V(o.PinNode),
 			PinOut:   -s.I(o.Pin, 0),
-			Hidden:   s.Power(o.Hidden),
+			Hidden:   o.Heat(s),
 			Series:   s.Power(o.Series),
 			Base:     s.Power(o.Base),
 			Pulldown: s.Power(o.Pulldown),
