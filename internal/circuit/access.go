@@ -103,6 +103,14 @@ func (s *Solver) SetRegulator(e Elem, r device.Regulator) {
 	}
 }
 
+// SetFilament changes a filament lamp.
+func (s *Solver) SetFilament(e Elem, f device.Filament) {
+	s.c.elements[e].Filament = f
+	if s.judge(e) {
+		s.fil[s.at[e]].stale, s.stale = true, true
+	}
+}
+
 // SetPin changes a chip pin's properties; clamps or leakage that appear or vanish cost a new layout.
 func (s *Solver) SetPin(e Elem, p device.Pin) {
 	was := s.c.elements[e].Pin
@@ -157,6 +165,8 @@ func (s *Solver) SetTemperatureOf(e Elem, t unit.Kelvin) {
 		s.bjt[s.at[e]].stale = true
 	case KindPin:
 		s.pin[s.at[e]].stale = true
+	case KindFilament:
+		s.fil[s.at[e]].stale = true
 	}
 	s.stale = true
 }
@@ -201,6 +211,8 @@ func (s *Solver) current(e Elem, terminal int) float64 {
 		return sign * s.cur[k].i
 	case KindDiode:
 		return sign * s.dio[k].i
+	case KindFilament:
+		return sign * s.fil[k].i
 	case KindBJT:
 		q := &s.bjt[k]
 		switch terminal {
@@ -292,7 +304,9 @@ func (s *Solver) Power(e Elem) unit.Watt {
 }
 
 // StateSize is the number of values Save needs.
-func (s *Solver) StateSize() int { return len(s.x) + len(s.dio) + 2*len(s.bjt) + 3*len(s.reg) }
+func (s *Solver) StateSize() int {
+	return len(s.x) + len(s.dio) + 2*len(s.bjt) + 3*len(s.reg) + len(s.fil)
+}
 
 // Save writes the state that a warm start needs into dst (StateSize values) and returns it.
 func (s *Solver) Save(dst []float64) []float64 {
@@ -308,6 +322,10 @@ func (s *Solver) Save(dst []float64) []float64 {
 	for i := range s.reg {
 		dst[k], dst[k+1], dst[k+2] = s.reg[i].vin, s.reg[i].vout, s.reg[i].i
 		k += 3
+	}
+	for i := range s.fil {
+		dst[k] = s.fil[i].v
+		k++
 	}
 	return dst[:k]
 }
@@ -327,6 +345,10 @@ func (s *Solver) Restore(src []float64) {
 		s.reg[i].vin, s.reg[i].vout, s.reg[i].i = src[k], src[k+1], src[k+2]
 		k += 3
 	}
+	for i := range s.fil {
+		s.fil[i].v = src[k]
+		k++
+	}
 }
 
 // Clone is an independent solver of the same circuit at the same state.
@@ -339,6 +361,7 @@ func (s *Solver) Clone() *Solver {
 	t.bjt = append([]bjtK(nil), s.bjt...)
 	t.reg = append([]regulatorK(nil), s.reg...)
 	t.pin = append([]pinK(nil), s.pin...)
+	t.fil = append([]filamentK(nil), s.fil...)
 	for _, p := range []*[]float64{&t.v, &t.offset, &t.x, &t.b, &t.inv, &t.least, &t.anchor, &t.lu, &t.base} {
 		*p = append([]float64(nil), *p...)
 	}

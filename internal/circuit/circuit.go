@@ -1,5 +1,5 @@
-// Package circuit finds the operating point of a network of resistors, sources, diodes, transistors,
-// regulators and chip pins: node voltages, terminal currents, powers.
+// Package circuit finds the operating point of a network of resistors, sources, diodes, transistors, filament
+// lamps, regulators and chip pins: node voltages, terminal currents, powers.
 //
 // # Equations
 //
@@ -30,8 +30,8 @@
 //
 // # Signs and names
 //
-// Currents are counted into a terminal. Terminals: resistor, voltage source, current source, capacitor 0 and
-// 1 as given to the builder; diode anode, cathode; transistor collector, base, emitter; regulator in, out,
+// Currents are counted into a terminal. Terminals: resistor, voltage source, current source, capacitor, filament
+// lamp 0 and 1 as given to the builder; diode anode, cathode; transistor collector, base, emitter; regulator in, out,
 // ground; pin pin, supply, ground. Refusals (TopologyError) name elements by the words given with SetWords.
 //
 // # Not modelled
@@ -72,9 +72,10 @@ const (
 	KindRegulator
 	KindPin
 	KindCapacitor
+	KindFilament
 )
 
-var kindWords = [...]string{"resistor", "supply", "current source", "diode", "transistor", "regulator", "chip pin", "capacitor"}
+var kindWords = [...]string{"resistor", "supply", "current source", "diode", "transistor", "regulator", "chip pin", "capacitor", "filament lamp"}
 
 func (k Kind) String() string { return kindWords[k] }
 
@@ -93,9 +94,10 @@ type Element struct {
 	Diode     device.Diode
 	BJT       device.BJT
 	Regulator device.Regulator
+	Filament  device.Filament
 	Pin       device.Pin
 	Level     pin.Level   // what a pin drives
-	T         unit.Kelvin // of a device
+	T         unit.Kelvin // of a device; of a filament's surroundings
 	Removed   bool
 }
 
@@ -189,6 +191,11 @@ func (c *Circuit) Capacitor(name string, a, b Node, f unit.Farad) Elem {
 	return c.add(Element{Kind: KindCapacitor, Name: name, Nodes: []Node{a, b}, Farad: f})
 }
 
+// Filament adds a filament lamp.
+func (c *Circuit) Filament(name string, a, b Node, f device.Filament) Elem {
+	return c.add(Element{Kind: KindFilament, Name: name, Nodes: []Node{a, b}, Filament: f})
+}
+
 // SetWords says how messages shall call an element: "series resistor of output front".
 func (c *Circuit) SetWords(e Elem, words string) { c.elements[e].Words = words }
 
@@ -241,6 +248,8 @@ func (e *Element) check() string {
 		return e.Regulator.Check()
 	case KindPin:
 		return e.Pin.Check()
+	case KindFilament:
+		return e.Filament.Check()
 	}
 	return ""
 }

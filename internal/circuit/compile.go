@@ -51,7 +51,7 @@ func (s *Solver) compile() error {
 	l.bent = make([]bool, n)
 
 	s.at = make([]int32, len(c.elements))
-	s.res, s.cur, s.dio, s.bjt, s.reg, s.pin = nil, nil, nil, nil, nil, nil
+	s.res, s.cur, s.dio, s.bjt, s.reg, s.pin, s.fil = nil, nil, nil, nil, nil, nil, nil
 	for i := range c.elements {
 		e := &c.elements[i]
 		s.at[i] = -1
@@ -78,6 +78,10 @@ func (s *Solver) compile() error {
 			l.couple(true, q.c, q.b, q.e)
 			s.at[i] = int32(len(s.bjt))
 			s.bjt = append(s.bjt, q)
+		case KindFilament:
+			l.couple(true, p[0], p[1])
+			s.at[i] = int32(len(s.fil))
+			s.fil = append(s.fil, filamentK{elem: Elem(i), a: p[0], b: p[1]})
 		case KindRegulator:
 			s.at[i] = int32(len(s.reg))
 			s.reg = append(s.reg, regulatorK{elem: Elem(i), in: p[0], out: p[1], gnd: p[2], divider: l.resistor(p[1], p[2])})
@@ -369,6 +373,11 @@ func (l *layout) finish() {
 		}
 		r.bb = at[r.branch][r.branch]
 	}
+	for k := range s.fil {
+		f := &s.fil[k]
+		f.ra, f.rb = row(f.a), row(f.b)
+		f.aa, f.ab, f.ba, f.bb = entry(f.ra, f.ra), entry(f.ra, f.rb), entry(f.rb, f.ra), entry(f.rb, f.rb)
+	}
 	for k := range s.pin {
 		p := &s.pin[k]
 		p.row = [3]int32{row(p.p), row(p.vcc), row(p.gnd)}
@@ -398,6 +407,9 @@ func (s *Solver) touchAll() {
 	}
 	for i := range s.pin {
 		s.pin[i].stale = true
+	}
+	for i := range s.fil {
+		s.fil[i].stale = true
 	}
 	for i := range s.reg {
 		s.reg[i].law = s.c.elements[s.reg[i].elem].Regulator
@@ -479,6 +491,14 @@ type (
 		law                device.Regulator
 		vin, vout, i       float64 // where linearised
 		at                 device.RegulatorPoint
+	}
+	filamentK struct {
+		a, b, ra, rb   int32
+		aa, ab, ba, bb int32
+		elem           Elem
+		law            device.Glow
+		v, i, g        float64 // where linearised, the current there and its slope
+		stale          bool
 	}
 	pinK struct {
 		p, vcc, gnd         int32

@@ -77,6 +77,7 @@ type Solver struct {
 	bjt []bjtK
 	reg []regulatorK
 	pin []pinK
+	fil []filamentK
 
 	n, linear          int // unknowns; of these, eliminated ahead because they touch linear elements only
 	branchAt, branches int // rows that are regulators' laws, in volts
@@ -135,6 +136,9 @@ func (s *Solver) Reset() {
 		r.i = coldLoad
 		s.x[r.branch] = r.i
 	}
+	for k := range s.fil {
+		s.fil[k].v = 0
+	}
 }
 
 // coldVoltage is where a junction is first linearised: the critical voltage, or a mark that refresh replaces
@@ -181,6 +185,12 @@ func (s *Solver) refresh() {
 			if q := &s.bjt[k]; q.stale {
 				e := &s.c.elements[q.elem]
 				q.set(e.BJT.At(e.T))
+			}
+		}
+		for k := range s.fil {
+			if f := &s.fil[k]; f.stale {
+				e := &s.c.elements[f.elem]
+				f.law, f.stale = e.Filament.At(e.T), false
 			}
 		}
 	}
@@ -471,6 +481,26 @@ func (s *Solver) stamp() (limited bool, step float64) {
 		a[r.m[2][0]] -= p.GQ
 		a[r.m[2][2]] += p.GQ
 	}
+	for k := range s.fil {
+		f := &s.fil[k]
+		w := v[f.a] - v[f.b]
+		if !fresh {
+			var lim bool
+			was := f.v
+			if f.v = w; !exact {
+				f.v, lim = f.law.Bound(w, was)
+			}
+			limited = limited || lim
+		}
+		f.i, f.g = f.law.Current(f.v)
+		i := f.i + f.g*(w-f.v)
+		b[f.ra] -= i
+		b[f.rb] += i
+		a[f.aa] += f.g
+		a[f.ab] -= f.g
+		a[f.ba] -= f.g
+		a[f.bb] += f.g
+	}
 	for k := range s.pin {
 		p := &s.pin[k]
 		if !p.leaks || !p.open {
@@ -524,6 +554,9 @@ func (s *Solver) largestCurrent() float64 {
 	for k := range s.bjt {
 		m = max(m, math.Abs(s.bjt[k].at.IC), math.Abs(s.bjt[k].at.IB))
 	}
+	for k := range s.fil {
+		m = max(m, math.Abs(s.fil[k].i))
+	}
 	return m
 }
 
@@ -538,6 +571,9 @@ func (s *Solver) rounding() float64 {
 	}
 	for k := range s.bjt {
 		g = max(g, s.bjt[k].at.BendBE+s.bjt[k].at.BendBC)
+	}
+	for k := range s.fil {
+		g = max(g, s.fil[k].g)
 	}
 	for _, x := range s.v {
 		v = max(v, math.Abs(x))

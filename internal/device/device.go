@@ -1,5 +1,5 @@
 // Package device holds the equations of the parts a decoder is made of: diode and LED, bipolar transistor,
-// linear regulator, chip pin. Each evaluation returns currents and their exact derivatives.
+// filament lamp, linear regulator, chip pin. Each evaluation returns currents and their exact derivatives.
 //
 // A diode or LED is a Shockley junction with a series resistance; the transistor is the transport form with
 // Early voltage, ohmic resistances, high-injection roll-off and low-current leakage of gain. The laws with
