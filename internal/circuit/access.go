@@ -103,6 +103,21 @@ func (s *Solver) SetRegulator(e Elem, r device.Regulator) {
 	}
 }
 
+// SetMOSFET changes a field-effect transistor; R0, a body diode or its resistance that appear or vanish cost a new
+// layout, as does the other channel.
+func (s *Solver) SetMOSFET(e Elem, q device.MOSFET) {
+	was := s.c.elements[e].MOSFET
+	s.c.elements[e].MOSFET = q
+	if !s.judge(e) {
+		return
+	}
+	if (was.R0 > 0) != (q.R0 > 0) || (was.Body.IS > 0) != (q.Body.IS > 0) || (was.Body.RS > 0) != (q.Body.RS > 0) || was.P != q.P {
+		s.relayout()
+		return
+	}
+	s.mos[s.at[e]].stale, s.stale = true, true
+}
+
 // SetFilament changes a filament lamp.
 func (s *Solver) SetFilament(e Elem, f device.Filament) {
 	s.c.elements[e].Filament = f
@@ -167,6 +182,8 @@ func (s *Solver) SetTemperatureOf(e Elem, t unit.Kelvin) {
 		s.pin[s.at[e]].stale = true
 	case KindFilament:
 		s.fil[s.at[e]].stale = true
+	case KindMOSFET:
+		s.mos[s.at[e]].stale = true
 	}
 	s.stale = true
 }
@@ -213,6 +230,16 @@ func (s *Solver) current(e Elem, terminal int) float64 {
 		return sign * s.dio[k].i
 	case KindFilament:
 		return sign * s.fil[k].i
+	case KindMOSFET:
+		if terminal == gate {
+			return 0
+		}
+		q := &s.mos[k]
+		id := q.at.ID
+		if q.body >= 0 {
+			id -= s.dio[q.body].i
+		}
+		return sign * q.law.Sign * id
 	case KindBJT:
 		q := &s.bjt[k]
 		switch terminal {
@@ -305,7 +332,7 @@ func (s *Solver) Power(e Elem) unit.Watt {
 
 // StateSize is the number of values Save needs.
 func (s *Solver) StateSize() int {
-	return len(s.x) + len(s.dio) + 2*len(s.bjt) + 3*len(s.reg) + len(s.fil)
+	return len(s.x) + len(s.dio) + 2*len(s.bjt) + 3*len(s.reg) + len(s.fil) + 2*len(s.mos)
 }
 
 // Save writes the state that a warm start needs into dst (StateSize values) and returns it.
@@ -326,6 +353,10 @@ func (s *Solver) Save(dst []float64) []float64 {
 	for i := range s.fil {
 		dst[k] = s.fil[i].v
 		k++
+	}
+	for i := range s.mos {
+		dst[k], dst[k+1] = s.mos[i].u1, s.mos[i].u2
+		k += 2
 	}
 	return dst[:k]
 }
@@ -349,6 +380,10 @@ func (s *Solver) Restore(src []float64) {
 		s.fil[i].v = src[k]
 		k++
 	}
+	for i := range s.mos {
+		s.mos[i].u1, s.mos[i].u2 = src[k], src[k+1]
+		k += 2
+	}
 }
 
 // Clone is an independent solver of the same circuit at the same state.
@@ -362,6 +397,7 @@ func (s *Solver) Clone() *Solver {
 	t.reg = append([]regulatorK(nil), s.reg...)
 	t.pin = append([]pinK(nil), s.pin...)
 	t.fil = append([]filamentK(nil), s.fil...)
+	t.mos = append([]mosfetK(nil), s.mos...)
 	for _, p := range []*[]float64{&t.v, &t.offset, &t.x, &t.b, &t.inv, &t.least, &t.anchor, &t.lu, &t.base} {
 		*p = append([]float64(nil), *p...)
 	}

@@ -1,5 +1,5 @@
-// Package circuit finds the operating point of a network of resistors, sources, diodes, transistors, filament
-// lamps, regulators and chip pins: node voltages, terminal currents, powers.
+// Package circuit finds the operating point of a network of resistors, sources, diodes, transistors (bipolar and
+// MOSFET), filament lamps, regulators and chip pins: node voltages, terminal currents, powers.
 //
 // # Equations
 //
@@ -31,8 +31,9 @@
 // # Signs and names
 //
 // Currents are counted into a terminal. Terminals: resistor, voltage source, current source, capacitor, filament
-// lamp 0 and 1 as given to the builder; diode anode, cathode; transistor collector, base, emitter; regulator in, out,
-// ground; pin pin, supply, ground. Refusals (TopologyError) name elements by the words given with SetWords.
+// lamp 0 and 1 as given to the builder; diode anode, cathode; transistor collector, base, emitter; MOSFET drain,
+// gate, source; regulator in, out, ground; pin pin, supply, ground. Refusals (TopologyError) name elements by the
+// words given with SetWords. A gate draws no current: a node that only gates touch floats.
 //
 // # Not modelled
 //
@@ -73,9 +74,11 @@ const (
 	KindPin
 	KindCapacitor
 	KindFilament
+	KindMOSFET
 )
 
-var kindWords = [...]string{"resistor", "supply", "current source", "diode", "transistor", "regulator", "chip pin", "capacitor", "filament lamp"}
+var kindWords = [...]string{"resistor", "supply", "current source", "diode", "transistor", "regulator", "chip pin", "capacitor",
+	"filament lamp", "MOSFET"}
 
 func (k Kind) String() string { return kindWords[k] }
 
@@ -95,6 +98,7 @@ type Element struct {
 	BJT       device.BJT
 	Regulator device.Regulator
 	Filament  device.Filament
+	MOSFET    device.MOSFET
 	Pin       device.Pin
 	Level     pin.Level   // what a pin drives
 	T         unit.Kelvin // of a device; of a filament's surroundings
@@ -196,6 +200,11 @@ func (c *Circuit) Filament(name string, a, b Node, f device.Filament) Elem {
 	return c.add(Element{Kind: KindFilament, Name: name, Nodes: []Node{a, b}, Filament: f})
 }
 
+// MOSFET adds a field-effect transistor, its body joined to its source.
+func (c *Circuit) MOSFET(name string, drain, gate, source Node, q device.MOSFET) Elem {
+	return c.add(Element{Kind: KindMOSFET, Name: name, Nodes: []Node{drain, gate, source}, MOSFET: q})
+}
+
 // SetWords says how messages shall call an element: "series resistor of output front".
 func (c *Circuit) SetWords(e Elem, words string) { c.elements[e].Words = words }
 
@@ -250,6 +259,8 @@ func (e *Element) check() string {
 		return e.Pin.Check()
 	case KindFilament:
 		return e.Filament.Check()
+	case KindMOSFET:
+		return e.MOSFET.Check()
 	}
 	return ""
 }

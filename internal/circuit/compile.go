@@ -51,7 +51,7 @@ func (s *Solver) compile() error {
 	l.bent = make([]bool, n)
 
 	s.at = make([]int32, len(c.elements))
-	s.res, s.cur, s.dio, s.bjt, s.reg, s.pin, s.fil = nil, nil, nil, nil, nil, nil, nil
+	s.res, s.cur, s.dio, s.bjt, s.reg, s.pin, s.fil, s.mos = nil, nil, nil, nil, nil, nil, nil, nil
 	for i := range c.elements {
 		e := &c.elements[i]
 		s.at[i] = -1
@@ -82,6 +82,19 @@ func (s *Solver) compile() error {
 			l.couple(true, p[0], p[1])
 			s.at[i] = int32(len(s.fil))
 			s.fil = append(s.fil, filamentK{elem: Elem(i), a: p[0], b: p[1]})
+		case KindMOSFET:
+			q := mosfetK{elem: Elem(i), g: p[1], s: p[2], body: -1}
+			q.d, q.rd = l.behind(p[0], e.MOSFET.R0)
+			l.couple(true, q.d, q.g, q.s)
+			if e.MOSFET.Body.IS > 0 {
+				anode, cathode := p[2], p[0]
+				if e.MOSFET.P {
+					anode, cathode = cathode, anode
+				}
+				q.body = l.diode(Elem(i), anode, cathode, e.MOSFET.Body.RS)
+			}
+			s.at[i] = int32(len(s.mos))
+			s.mos = append(s.mos, q)
 		case KindRegulator:
 			s.at[i] = int32(len(s.reg))
 			s.reg = append(s.reg, regulatorK{elem: Elem(i), in: p[0], out: p[1], gnd: p[2], divider: l.resistor(p[1], p[2])})
@@ -373,6 +386,12 @@ func (l *layout) finish() {
 		}
 		r.bb = at[r.branch][r.branch]
 	}
+	for k := range s.mos {
+		q := &s.mos[k]
+		q.row = [3]int32{row(q.d), row(q.g), row(q.s)}
+		q.m = square(q.row)
+		q.fixedGD, q.fixedGS = q.row[1] == q.row[0], q.row[1] == q.row[2]
+	}
 	for k := range s.fil {
 		f := &s.fil[k]
 		f.ra, f.rb = row(f.a), row(f.b)
@@ -410,6 +429,9 @@ func (s *Solver) touchAll() {
 	}
 	for i := range s.fil {
 		s.fil[i].stale = true
+	}
+	for i := range s.mos {
+		s.mos[i].stale = true
 	}
 	for i := range s.reg {
 		s.reg[i].law = s.c.elements[s.reg[i].elem].Regulator
@@ -491,6 +513,19 @@ type (
 		law                device.Regulator
 		vin, vout, i       float64 // where linearised
 		at                 device.RegulatorPoint
+	}
+	mosfetK struct {
+		d, g, s          int32 // d behind R0
+		rd               int32 // resistor, −1: none
+		body             int32 // diode, −1: none
+		row              [3]int32
+		m                [3][3]int32
+		elem             Elem
+		law              device.Channel
+		fixedGS, fixedGD bool
+		u1, u2           float64
+		at               device.MOSFETPoint
+		stale            bool
 	}
 	filamentK struct {
 		a, b, ra, rb   int32

@@ -156,6 +156,9 @@ func (s *Solver) zero() {
 	for k := range s.fil {
 		s.fil[k].v = 0
 	}
+	for k := range s.mos {
+		s.mos[k].u1, s.mos[k].u2 = 0, 0
+	}
 }
 
 // settle lets the circuit find its state as a real one does after switching on, with a capacitance at every

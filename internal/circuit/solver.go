@@ -78,6 +78,7 @@ type Solver struct {
 	reg []regulatorK
 	pin []pinK
 	fil []filamentK
+	mos []mosfetK
 
 	n, linear          int // unknowns; of these, eliminated ahead because they touch linear elements only
 	branchAt, branches int // rows that are regulators' laws, in volts
@@ -139,6 +140,14 @@ func (s *Solver) Reset() {
 	for k := range s.fil {
 		s.fil[k].v = 0
 	}
+	for k := range s.mos {
+		q := &s.mos[k]
+		if q.law.NVt == 0 {
+			q.u1, q.u2 = math.Inf(1), math.Inf(1) // set replaces it by the threshold
+		} else {
+			q.u1, q.u2 = q.law.VT, q.law.VT
+		}
+	}
 }
 
 // coldVoltage is where a junction is first linearised: the critical voltage, or a mark that refresh replaces
@@ -173,6 +182,24 @@ func (s *Solver) refresh() {
 					s.setBehind(d.rs, e.Pin.Clamp.RS)
 					d.set(e.Pin.Clamp.At(e.T))
 				}
+			}
+		}
+		for k := range s.mos {
+			q := &s.mos[k]
+			if !q.stale {
+				continue
+			}
+			e := &s.c.elements[q.elem]
+			q.set(e.MOSFET.At(e.T))
+			if q.rd >= 0 {
+				s.setBehind(q.rd, e.MOSFET.Resistance(e.T))
+				s.moved = true
+			}
+			if q.body >= 0 {
+				d := &s.dio[q.body]
+				s.setBehind(d.rs, e.MOSFET.Body.RS)
+				d.set(e.MOSFET.Body.At(e.T))
+				s.moved = true
 			}
 		}
 		for k := range s.dio {
@@ -241,6 +268,17 @@ func (q *bjtK) set(p device.Transport) {
 		q.u2 = carry(q.u2, &q.law.BC, &p.BC)
 	}
 	q.law, q.invNVt, q.invIS, q.stale = p, 1/p.BE.NVt, invert(p.BE.IS), false
+}
+
+// set keeps the overdrive: the best start when the temperature or the part changes.
+func (q *mosfetK) set(c device.Channel) {
+	if math.IsInf(q.u1, 1) {
+		q.u1, q.u2 = c.VT, c.VT
+	} else {
+		q.u1 += c.VT - q.law.VT
+		q.u2 += c.VT - q.law.VT
+	}
+	q.law, q.stale = c, false
 }
 
 func invert(x float64) float64 {
@@ -481,6 +519,38 @@ func (s *Solver) stamp() (limited bool, step float64) {
 		a[r.m[2][0]] -= p.GQ
 		a[r.m[2][2]] += p.GQ
 	}
+	for k := range s.mos {
+		q := &s.mos[k]
+		w1 := q.law.Sign * (v[q.g] - v[q.s])
+		w2 := q.law.Sign * (v[q.g] - v[q.d])
+		d1, d2 := math.Inf(1), math.Inf(1)
+		if !fresh {
+			u1, u2, lim1, lim2 := w1, w2, false, false
+			if !q.fixedGS && !exact {
+				u1, lim1 = q.law.Limit(w1, q.u1)
+			}
+			if !q.fixedGD && !exact {
+				u2, lim2 = q.law.Limit(w2, q.u2)
+			}
+			d1, d2 = math.Abs(u1-q.u1), math.Abs(u2-q.u2)
+			q.u1, q.u2 = u1, u2
+			limited = limited || lim1 || lim2
+		}
+		p := &q.at
+		q.law.Eval(q.u1, q.u2, p)
+		step = max(step, d1*(p.Bend1+blockedShare), d2*(p.Bend2+blockedShare))
+		id := q.law.Sign * (p.ID + p.ID1*(w1-q.u1) + p.ID2*(w2-q.u2))
+		b[q.row[0]] -= id
+		b[q.row[2]] += id
+		// Columns drain, gate, source: u1 = g − s, u2 = g − d. The gate's own row stays empty.
+		g := p.ID1 + p.ID2
+		a[q.m[0][0]] -= p.ID2
+		a[q.m[0][1]] += g
+		a[q.m[0][2]] -= p.ID1
+		a[q.m[2][0]] += p.ID2
+		a[q.m[2][1]] -= g
+		a[q.m[2][2]] += p.ID1
+	}
 	for k := range s.fil {
 		f := &s.fil[k]
 		w := v[f.a] - v[f.b]
@@ -557,6 +627,9 @@ func (s *Solver) largestCurrent() float64 {
 	for k := range s.fil {
 		m = max(m, math.Abs(s.fil[k].i))
 	}
+	for k := range s.mos {
+		m = max(m, math.Abs(s.mos[k].at.ID))
+	}
 	return m
 }
 
@@ -574,6 +647,9 @@ func (s *Solver) rounding() float64 {
 	}
 	for k := range s.fil {
 		g = max(g, s.fil[k].g)
+	}
+	for k := range s.mos {
+		g = max(g, s.mos[k].at.ID1, -s.mos[k].at.ID2)
 	}
 	for _, x := range s.v {
 		v = max(v, math.Abs(x))
@@ -741,6 +817,11 @@ func (s *Solver) unlimited() (e Elem, i float64) {
 	for k := range s.bjt {
 		if x := max(math.Abs(s.bjt[k].at.IC), math.Abs(s.bjt[k].at.IB)); x > i {
 			e, i = s.bjt[k].elem, x
+		}
+	}
+	for k := range s.mos {
+		if x := math.Abs(s.mos[k].at.ID); x > i {
+			e, i = s.mos[k].elem, x
 		}
 	}
 	return e, i

@@ -219,10 +219,10 @@ func TestInvariance(t *testing.T) {
 		}
 		compared++
 		// A circuit may have several states (a latch); then both must be solutions, which Solved says. Only
-		// circuits without transistors and regulators are sure to have one.
+		// circuits without transistors of either kind and regulators are sure to have one.
 		one := true
 		for _, e := range c.elements {
-			one = one && e.Kind != KindBJT && e.Kind != KindRegulator
+			one = one && e.Kind != KindBJT && e.Kind != KindMOSFET && e.Kind != KindRegulator
 		}
 		for n := range c.nodes {
 			if v, w := float64(s.V(Node(n))), float64(p.V(to[n])); one && math.Abs(v-w) > 1e-6+1e-9*math.Abs(v) && !leakOnly(s, Node(n)) {

@@ -61,6 +61,9 @@ type branch struct {
 	sign         float64
 }
 
+// gate is a MOSFET's terminal that conducts nothing.
+const gate = 1
+
 // check refuses circuits that have no solution, or none that is determined. It returns the groups of nodes
 // joined by supplies, their branches (parents first), and which nodes are used.
 func (c *Circuit) check() (group sets, tree []branch, used []bool, err *TopologyError) {
@@ -130,8 +133,10 @@ func (c *Circuit) check() (group sets, tree []branch, used []bool, err *Topology
 		if e.Removed || e.Kind == KindCapacitor || e.Kind == KindCurrent {
 			continue
 		}
-		for _, k := range e.Nodes[1:] {
-			ties.join(int(e.Nodes[0]), int(k))
+		for t, k := range e.Nodes {
+			if e.Kind != KindMOSFET || t != gate {
+				ties.join(int(e.Nodes[0]), int(k))
+			}
 		}
 	}
 	for k := range n {

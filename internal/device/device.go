@@ -1,15 +1,15 @@
 // Package device holds the equations of the parts a decoder is made of: diode and LED, bipolar transistor,
-// filament lamp, linear regulator, chip pin. Each evaluation returns currents and their exact derivatives.
+// MOSFET, filament lamp, linear regulator, chip pin. Each evaluation returns currents and their exact derivatives.
 //
 // A diode or LED is a Shockley junction with a series resistance; the transistor is the transport form with
 // Early voltage, ohmic resistances, high-injection roll-off and low-current leakage of gain. The laws with
 // their temperature dependence are those of the project's reference problems (numerics.md, "Common device
 // laws"); Ebers–Moll and Gummel–Poon in their textbook form. Units are SI; inside the evaluations voltages
-// and currents are plain float64 in volt and ampere. Voltages of PNP parts are entered as they are and turned
+// and currents are plain float64 in volt and ampere. Voltages of PNP and P-channel parts are entered as they are and turned
 // around inside.
 //
 // Spreads turn a datasheet's minimum, typical and maximum figures into a few independent variables z between
-// −1 and +1 (SpreadBJT, SpreadLED, SpreadDiode, SpreadRegulator, SpreadPin); 0 is the typical part. What the
+// −1 and +1 (SpreadBJT, SpreadMOSFET, SpreadLED, SpreadDiode, SpreadRegulator, SpreadPin); 0 is the typical part. What the
 // sheet leaves open is assumed, and every assumption is a line of Notes.
 //
 // Not modelled: stored charge and capacitance, self-heating (the caller sets the temperature), collector
