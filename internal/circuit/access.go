@@ -126,14 +126,15 @@ func (s *Solver) SetFilament(e Elem, f device.Filament) {
 	}
 }
 
-// SetPin changes a chip pin's properties; clamps or leakage that appear or vanish cost a new layout.
+// SetPin changes a chip pin's properties; clamps, leakage or a following of the supply that appear or vanish cost a
+// new layout.
 func (s *Solver) SetPin(e Elem, p device.Pin) {
 	was := s.c.elements[e].Pin
 	s.c.elements[e].Pin = p
 	if !s.judge(e) {
 		return
 	}
-	if (was.Clamp.IS > 0) != (p.Clamp.IS > 0) || (was.Clamp.RS > 0) != (p.Clamp.RS > 0) || (was.Leak != 0) != (p.Leak != 0) {
+	if (was.Clamp.IS > 0) != (p.Clamp.IS > 0) || (was.Clamp.RS > 0) != (p.Clamp.RS > 0) || (was.Leak != 0) != (p.Leak != 0) || (was.VCC > 0) != (p.VCC > 0) {
 		s.relayout()
 		return
 	}
@@ -264,6 +265,11 @@ func (s *Solver) current(e Elem, terminal int) float64 {
 		if p.clampHigh >= 0 {
 			up += s.dio[p.clampHigh].i
 			down -= s.dio[p.clampLow].i
+		}
+		if p.up {
+			up += p.drive
+		} else {
+			down += p.drive
 		}
 		if p.leakage > 0 {
 			up -= p.leakage

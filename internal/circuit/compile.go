@@ -106,7 +106,8 @@ func (s *Solver) compile() error {
 				q.clampHigh = l.diode(Elem(i), p[0], p[1], e.Pin.Clamp.RS)
 				q.clampLow = l.diode(Elem(i), p[2], p[0], e.Pin.Clamp.RS)
 			}
-			if q.leaks = e.Pin.Leak != 0; q.leaks {
+			q.leaks, q.follows = e.Pin.Leak != 0, e.Pin.VCC > 0
+			if q.leaks || q.follows {
 				l.couple(true, p[0], p[1], p[2])
 			}
 			s.at[i] = int32(len(s.pin))
@@ -542,8 +543,9 @@ type (
 		row                 [3]int32
 		m                   [3][3]int32
 		elem                Elem
-		leaks, open, stale  bool
-		leakage             float64
+		leaks, follows      bool // has a leakage; its drive follows the supply
+		open, up, stale     bool // not driven; driven high
+		leakage, drive      float64
 	}
 )
 

@@ -103,6 +103,9 @@ func randomCircuit(r *rand.Rand) *Circuit {
 			if r.IntN(2) == 0 {
 				p.Clamp = si
 			}
+			if r.IntN(2) == 0 {
+				p.VCC, p.Lowest, p.HighPower, p.LowPower = 5, 2.7, 0.7, 1
+			}
 			e = c.Pin(fmt.Sprint("P", k), a, b, Ground, p)
 			c.SetLevel(e, pin.Level(r.IntN(3)))
 		}

@@ -174,7 +174,7 @@ func (s *Solver) refresh() {
 			p.stale = false
 			e := &s.c.elements[p.elem]
 			s.res[p.high].g, s.res[p.low].g = e.Pin.Conductances(e.Level == pin.High, e.Level == pin.Low)
-			p.open = e.Level != pin.High && e.Level != pin.Low
+			p.open, p.up = e.Level != pin.High && e.Level != pin.Low, e.Level == pin.High
 			s.moved = true
 			for _, k := range [2]int32{p.clampHigh, p.clampLow} {
 				if k >= 0 {
@@ -573,8 +573,12 @@ func (s *Solver) stamp() (limited bool, step float64) {
 	}
 	for k := range s.pin {
 		p := &s.pin[k]
+		p.leakage, p.drive = 0, 0
+		if p.follows && !p.open {
+			s.drive(p)
+			continue
+		}
 		if !p.leaks || !p.open {
-			p.leakage = 0
 			continue
 		}
 		i, gp, gv := s.c.elements[p.elem].Pin.Leakage(v[p.p]-v[p.gnd], v[p.vcc]-v[p.gnd])
@@ -593,6 +597,26 @@ func (s *Solver) stamp() (limited bool, step float64) {
 		}
 	}
 	return limited, step
+}
+
+// drive stamps a driven pin whose resistance follows the supply.
+func (s *Solver) drive(p *pinK) {
+	a, b, v := s.lu, s.b, s.v
+	rail, to := 2, v[p.gnd]
+	if p.up {
+		rail, to = 1, v[p.vcc]
+	}
+	g, dg := s.c.elements[p.elem].Pin.Drive(p.up, v[p.vcc]-v[p.gnd])
+	w := v[p.p] - to
+	p.drive = g * w // from the pin into the rail
+	b[p.row[0]] -= p.drive
+	b[p.row[rail]] += p.drive
+	col := [3]float64{g, dg * w, -dg * w}
+	col[rail] -= g
+	for j, g := range col {
+		a[p.m[0][j]] += g
+		a[p.m[rail][j]] -= g
+	}
 }
 
 // unbalance is the largest current missing at a node, and the largest error of a regulator's law.

@@ -129,19 +129,28 @@ func (s *RegulatorSpread) Vars() []Vary {
 // Notes are the assumptions made where the sheet is silent.
 func (s *RegulatorSpread) Notes() []string { return s.notes }
 
-// A PinSpread is a chip's output pin at one supply voltage. Variables: VOH, VOL (as the resistance to the
-// rail: −1 less than typical, +1 the guaranteed limit), leakage (−1 the greatest into ground, +1 the
-// greatest out of the pin).
+// A PinSpread is a chip's output pin. Its figures are said for one supply voltage; in the circuit they follow the
+// actual one. Variables: VOH, VOL (as the resistance to the rail: −1 less than typical, +1 the guaranteed limit),
+// leakage (−1 the greatest into ground, +1 the greatest out of the pin).
 type PinSpread struct {
-	vcc         unit.Volt
-	high, low   [3]float64
+	vcc, lowest unit.Volt
+	from, to    unit.Volt // supply voltages between which the sheet's points lie
+	high, low   driven
 	leak        float64
 	clamp       Diode
 	iHigh, iLow unit.Amp
 	notes       notes
 }
 
-// SpreadPin fits an ordinary output pin of a chip supplied with vcc.
+// driven is the resistance to a rail at −1, 0, +1, and the power of the supply by which it falls.
+type driven struct{ r, power [3]float64 }
+
+// at is the resistance and its power at z.
+func (d driven) at(z float64) (unit.Ohm, float64) {
+	return unit.Ohm(betweenRatios(z, d.r[0], d.r[1], d.r[2])), max(0, between(z, d.power[0], d.power[1], d.power[2]))
+}
+
+// SpreadPin fits an ordinary output pin of a chip whose nominal supply is vcc.
 func SpreadPin(c parts.Chip, vcc unit.Volt) (*PinSpread, error) { return SpreadNamedPin(c, "", vcc) }
 
 // SpreadNamedPin fits a pin that may have lines of its own in the chip's table, such as a RESET pin.
@@ -149,7 +158,11 @@ func SpreadNamedPin(c parts.Chip, pin string, vcc unit.Volt) (*PinSpread, error)
 	if !(vcc > 0) || !finite(float64(vcc)) {
 		return nil, fmt.Errorf("%s: a pin's levels need a supply, not %v", c.Name, vcc)
 	}
-	s := &PinSpread{vcc: vcc}
+	s := &PinSpread{vcc: vcc, lowest: c.VCCMin}
+	if !(s.lowest > 0) || !finite(float64(s.lowest)) {
+		s.lowest = usualLowest
+		s.notes.add("lowest supply taken as %v (from memory)", s.lowest)
+	}
 	var typLow, typHigh []parts.IV // I holds VCC, V holds ohms
 	for _, r := range c.Resistance {
 		typLow = append(typLow, parts.IV{I: unit.Amp(r.VCC), V: unit.Volt(r.Low)})
@@ -165,6 +178,11 @@ func SpreadNamedPin(c parts.Chip, pin string, vcc unit.Volt) (*PinSpread, error)
 	}
 	if s.low, s.iLow, ok = s.limits("VOL", c.VOL, pin, good(typLow), own, false); !ok {
 		return nil, fmt.Errorf("%s: no VOL is known", c.Name)
+	}
+	s.span(c.VOH, pin)
+	s.span(c.VOL, pin)
+	if s.lowest < s.from {
+		s.notes.add("VOH and VOL below a supply of %v extrapolated by the same power of the supply, down to %v", s.from, s.lowest)
 	}
 	if s.leak = float64(c.Leak); !finite(s.leak) || s.leak < 0 {
 		s.leak = 1e-6
@@ -186,10 +204,37 @@ func hasPoint(points []parts.OutputPoint, pin string) bool {
 	return false
 }
 
-// limits is the resistance to the rail at −1, 0, +1. Between the supply voltages of the table, and beyond
-// them, resistance follows a power of the supply.
-func (s *PinSpread) limits(what string, points []parts.OutputPoint, pin string, typ []parts.IV, own, high bool) (r [3]float64, at unit.Amp, ok bool) {
+// usualLowest is where the chips of the catalogue stop.
+const usualLowest = unit.Volt(1.8)
+
+// usualPower is the power where a pin is given at one supply voltage: between the 0.70 and 1.0 of the pins given at
+// two (ATtiny25/45/85, limits of VOH and VOL).
+const usualPower = 0.85
+
+// span notes between which supply voltages a pin's points lie: where both levels have points.
+func (s *PinSpread) span(points []parts.OutputPoint, pin string) {
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, p := range points {
+		if strings.EqualFold(p.Pin, pin) && p.VCC > 0 {
+			low, high = min(low, float64(p.VCC)), max(high, float64(p.VCC))
+		}
+	}
+	if s.to == 0 {
+		s.from, s.to = unit.Volt(low), unit.Volt(high)
+	} else {
+		s.from, s.to = max(s.from, unit.Volt(low)), min(s.to, unit.Volt(high))
+	}
+}
+
+// Extrapolated reports whether the sheet has no points on both sides of a supply voltage, so that the pin's figures
+// there rest on the power law alone.
+func (s *PinSpread) Extrapolated(vcc unit.Volt) bool { return vcc < s.from || vcc > s.to }
+
+// limits is the resistance to the rail. Between the supply voltages of the table, and beyond them, it follows a
+// power of the supply.
+func (s *PinSpread) limits(what string, points []parts.OutputPoint, pin string, typ []parts.IV, own, high bool) (d driven, at unit.Amp, ok bool) {
 	var top []parts.IV
+	r, power := &d.r, &d.power
 	for _, p := range points {
 		if !strings.EqualFold(p.Pin, pin) || !(p.I > 0) || !(p.VCC > 0) {
 			continue
@@ -206,24 +251,35 @@ func (s *PinSpread) limits(what string, points []parts.OutputPoint, pin string, 
 		}
 	}
 	if len(top) == 0 {
-		return r, 0, false
+		return d, 0, false
 	}
-	r[2] = powerLaw(top, float64(s.vcc))
+	var exact bool
+	if r[2], power[2], exact = powerLaw(top, float64(s.vcc)); !exact {
+		// The one point holds at its own supply voltage.
+		power[2] = usualPower
+		r[2] *= math.Pow(float64(s.vcc)/float64(top[0].I), -usualPower)
+		s.notes.add("%s is given at one supply voltage only: resistance taken to fall with the power %.2f of it, as in other pins", what, usualPower)
+	}
 	if len(typ) > 0 && !own {
-		r[1] = min(powerLaw(typ, float64(s.vcc)), r[2])
+		r[1], power[1], exact = powerLaw(typ, float64(s.vcc))
+		if !exact {
+			power[1] = power[2]
+		}
+		r[1] = min(r[1], r[2])
 	} else {
-		r[1] = r[2] / 2
+		r[1], power[1] = r[2]/2, power[2]
 		s.notes.add("typical %s taken at half the drop of the limit", what)
 	}
-	r[0] = 0.7 * r[1]
+	r[0], power[0] = 0.7*r[1], power[1]
 	s.notes.add("least drop at %s taken as 70 %% of the typical (from memory: curves ±30 %%)", what)
-	return r, at, true
+	return d, at, true
 }
 
-// powerLaw is the value at x of a power law through the two points around x (or the two nearest): V over I.
-func powerLaw(p []parts.IV, x float64) float64 {
+// powerLaw is the value at x of a power law through the two points around x (or the two nearest), V over I, falling
+// with the given power. ok is false if all points lie at one x, so that no power can be told.
+func powerLaw(p []parts.IV, x float64) (v, power float64, ok bool) {
 	if len(p) == 1 {
-		return float64(p[0].V)
+		return float64(p[0].V), 0, false
 	}
 	a, b := p[0], p[1]
 	for k := 2; k < len(p); k++ {
@@ -238,20 +294,18 @@ func powerLaw(p []parts.IV, x float64) float64 {
 		}
 	}
 	if a.I == b.I {
-		return float64(max(a.V, b.V))
+		return float64(max(a.V, b.V)), 0, false
 	}
 	e := math.Log(float64(b.V)/float64(a.V)) / math.Log(float64(b.I)/float64(a.I))
-	return float64(a.V) * math.Pow(x/float64(a.I), e)
+	return float64(a.V) * math.Pow(x/float64(a.I), e), -e, true
 }
 
 // At is the pin at z (VOH, VOL, leakage); missing entries are 0.
 func (s *PinSpread) At(z []float64) Pin {
-	return Pin{
-		RHigh: unit.Ohm(betweenRatios(at(z, 0), s.high[0], s.high[1], s.high[2])),
-		RLow:  unit.Ohm(betweenRatios(at(z, 1), s.low[0], s.low[1], s.low[2])),
-		Leak:  unit.Amp(s.leak * max(-1, min(1, at(z, 2)))),
-		Clamp: s.clamp,
-	}
+	p := Pin{VCC: s.vcc, Lowest: s.lowest, Leak: unit.Amp(s.leak * max(-1, min(1, at(z, 2)))), Clamp: s.clamp}
+	p.RHigh, p.HighPower = s.high.at(at(z, 0))
+	p.RLow, p.LowPower = s.low.at(at(z, 1))
+	return p
 }
 
 // Vars are the variables, in the order of At's argument.
