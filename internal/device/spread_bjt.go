@@ -63,6 +63,10 @@ func SpreadBJT(p parts.BJT) (*BJTSpread, error) {
 	if p.Prebiased() {
 		return nil, fmt.Errorf("%s: a pre-biased transistor has no gain and saturation of its own to fit", p.Name)
 	}
+	return spreadBJT(p)
+}
+
+func spreadBJT(p parts.BJT) (*BJTSpread, error) {
 	s := &BJTSpread{part: p}
 	s.base = BJT{PNP: p.PNP(), NF: 1, NR: 1, VAF: earlyVoltage, NE: 2, XTB: usualXTB, XTI: xti, T0: tableTemperature}
 	s.notes.add("hFE follows (T/298 K)^1.5 (from memory; one maker's MMBT2222A table, 75 at 25 °C and 35 at −55 °C, would be 2.44)")
@@ -478,7 +482,7 @@ func (s *BJTSpread) settleVBE() {
 
 // fitLeakage reads the guaranteed leakage between collector and base at 25 °C.
 func (s *BJTSpread) fitLeakage() {
-	for _, name := range []string{"ICBO", "ICES", "ICEX", "ICEO"} {
+	for _, name := range []string{"ICBO", "ICES", "ICEX", "ICEO", "IO(off)"} {
 		for _, l := range s.part.Leak {
 			if l.Name == name && known(float64(l.Max)) && l.Max > 0 && (!known(float64(l.T)) || l.T == unit.FitTemperature) {
 				s.icbo = float64(l.Max)
