@@ -36,36 +36,33 @@ func (p Prebiased) Gain(io unit.Amp, vo unit.Volt, t unit.Kelvin) (g float64, ok
 // Forced is the output voltage with both currents given, as its sheet's saturation points are measured. ok is false if
 // ii cannot hold io.
 func (p Prebiased) Forced(io, ii unit.Amp, t unit.Kelvin) (vo unit.Volt, ok bool) {
-	vo, _, ok = p.driven(io, t, func(ib unit.Amp, vbe unit.Volt) float64 { return float64(ib + p.through(vbe) - ii) }, ii)
-	return vo, ok
+	return p.driven(io, t, func(ib unit.Amp, vbe unit.Volt) float64 { return float64(ib + p.through(vbe) - ii) }, ii)
 }
 
 // Output is the output voltage with vi at the input and io flowing into the output. ok is false if vi cannot hold io.
 func (p Prebiased) Output(vi unit.Volt, io unit.Amp, t unit.Kelvin) (vo unit.Volt, ok bool) {
-	vo, _, ok = p.driven(io, t, func(ib unit.Amp, vbe unit.Volt) float64 {
+	return p.driven(io, t, func(ib unit.Amp, vbe unit.Volt) float64 {
 		return float64(ib + p.through(vbe) - (vi - vbe).Over(p.R1))
 	}, vi.Over(p.R1))
-	return vo, ok
 }
 
 // driven finds the base current at which excess, which rises with it, is zero; it lies below most.
-func (p Prebiased) driven(io unit.Amp, t unit.Kelvin, excess func(ib unit.Amp, vbe unit.Volt) float64, most unit.Amp) (vo unit.Volt, ib unit.Amp, ok bool) {
+func (p Prebiased) driven(io unit.Amp, t unit.Kelvin, excess func(ib unit.Amp, vbe unit.Volt) float64, most unit.Amp) (vo unit.Volt, ok bool) {
 	low, high := 0.0, float64(most)
 	for range 60 {
 		mid := (low + high) / 2
-		v, vbe, sat := p.BJT.Forced(io, unit.Amp(mid), t)
-		if !sat || excess(unit.Amp(mid), vbe) < 0 {
+		if _, vbe, ok := p.BJT.Forced(io, unit.Amp(mid), t); !ok || excess(unit.Amp(mid), vbe) < 0 {
 			low = mid // too little for io, or more is on offer
 		} else {
-			high, vo, ok = mid, v, true
+			high = mid
 		}
 	}
 	// What too little to hold io was taken for must have been on offer.
-	v, vbe, sat := p.BJT.Forced(io, unit.Amp(high), t)
-	if !ok || !sat || excess(unit.Amp(high), vbe) > 1e-6*float64(most) {
-		return 0, 0, false
+	vo, vbe, ok := p.BJT.Forced(io, unit.Amp(high), t)
+	if !ok || excess(unit.Amp(high), vbe) > 1e-6*float64(most) {
+		return 0, false
 	}
-	return v, unit.Amp(high), true
+	return vo, true
 }
 
 // An InputPoint is a guaranteed line of a pre-biased transistor's sheet: with VI at the input, VO at the output and IO
