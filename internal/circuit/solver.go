@@ -505,7 +505,7 @@ func (s *Solver) stamp() (limited bool, step float64) {
 		p := &r.at
 		r.law.Eval(r.vin, r.vout, r.i, p)
 		b[r.branch] -= p.F + p.Fin*(win-r.vin) + p.Fout*(wout-r.vout) + p.Fi*(wi-r.i)
-		iq := p.IQ + p.GQ*(win-r.vin)
+		iq := p.IQ + p.GQ*(win-r.vin) + p.QI*(wi-r.i)
 		b[r.row[0]] -= wi + iq
 		b[r.row[1]] += wi
 		b[r.row[2]] += iq
@@ -513,8 +513,9 @@ func (s *Solver) stamp() (limited bool, step float64) {
 		a[r.ofBranch[1]] += p.Fout
 		a[r.ofBranch[2]] -= p.Fin + p.Fout
 		a[r.bb] += p.Fi
-		a[r.byBranch[0]]++
+		a[r.byBranch[0]] += 1 + p.QI
 		a[r.byBranch[1]]--
+		a[r.byBranch[2]] -= p.QI
 		a[r.m[0][0]] += p.GQ
 		a[r.m[0][2]] -= p.GQ
 		a[r.m[2][0]] -= p.GQ

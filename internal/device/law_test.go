@@ -205,14 +205,16 @@ func TestDerivatives(t *testing.T) {
 		}
 	}
 	zener := Diode{IS: 1e-12, N: 1.5, BV: 5.1, NBV: 2, GP: 1e-9, XTI: 3, EG: 1.11}
+	soft := zener
+	soft.Soft, soft.NSoft, soft.MGP, soft.Double, soft.TBV = 0.99, 15, 2.7, 10, 5e-4
 	full := refNPN
 	full.IKF, full.ISE, full.NE, full.ICBO = 0.03, 1e-12, 1.7, 5e-8
 	rooted := full
 	rooted.NE = 2
-	reg := Regulator{Vout: 5, Dropout: 1.7, Rdrop: 2, IQ: 4e-3, Limit: 0.2}
+	reg := Regulator{Vout: 5, Dropout: 1.7, Rdrop: 2, IQ: 4e-3, Ground: 0.08, Limit: 0.2}
 	for range 4000 {
 		temp := unit.Kelvin(218.15 + 205*r.Float64())
-		for k, d := range []Diode{red, zener} {
+		for k, d := range []Diode{red, zener, soft} {
 			j := d.At(temp)
 			u := -8 + 12*r.Float64()
 			if r.IntN(10) == 0 {
@@ -223,7 +225,7 @@ func TestDerivatives(t *testing.T) {
 			}
 			_, g, _ := j.Current(u)
 			i, _, _ := j.Current(u)
-			check([]string{"LED", "zener"}[k], g, func(x float64) float64 { i, _, _ := j.Current(x); return i }, u, 0.2*j.NVt, math.Abs(i)+j.IS+breakdownCurrent)
+			check([]string{"LED", "zener", "soft zener"}[k], g, func(x float64) float64 { i, _, _ := j.Current(x); return i }, u, min(0.2*j.NVt, 0.3*math.Abs(u)), math.Abs(i)+j.IS+breakdownCurrent) // a power of the voltage is not smooth at zero
 		}
 		for k, q := range []BJT{refNPN, full, rooted} {
 			p := q.At(temp)
@@ -270,6 +272,7 @@ func TestDerivatives(t *testing.T) {
 		check("regulator by vout", at.Fout, func(x float64) float64 { return eval(vin, x, i).F }, vout, 1e-4, size)
 		check("regulator by load", at.Fi, func(x float64) float64 { return eval(vin, vout, x).F }, i, 1e-7, size)
 		check("regulator's own current", at.GQ, func(x float64) float64 { return eval(x, vout, i).IQ }, vin, 1e-3, 4e-3)
+		check("regulator's own current by load", at.QI, func(x float64) float64 { return eval(vin, vout, x).IQ }, i, 1e-4, 0.03)
 		for _, leak := range []unit.Amp{1e-6, -1e-6} {
 			p := Pin{RHigh: 30, RLow: 25, Leak: leak}
 			v, vcc := -1+7*r.Float64(), 5*r.Float64()

@@ -12,14 +12,15 @@ import (
 //
 //	target(vin, I) = smaller of (Vout − outputResistance·I) and (vin − Dropout − Rdrop·I), rounded over knee
 //	the output stands at target and I ≥ 0, or above target (pushed up from outside) and I = 0
-//	input current = I + IQ
+//	input current = I + IQ + Ground·I
 //
-// Between output and ground lies RegulatorDivider.
+// In drop-out it takes what it takes in regulation, and nothing without input. Between output and ground lies RegulatorDivider.
 type Regulator struct {
 	Vout    unit.Volt
 	Dropout unit.Volt // input minus output at which regulation ends, at no load
 	Rdrop   unit.Ohm  // what the load current adds to it
-	IQ      unit.Amp  // the regulator's own current
+	IQ      unit.Amp  // the regulator's own current without load
+	Ground  float64   // what a load adds to it, as a share of the load
 	Limit   unit.Amp  // output current limit; 0 means not known, taken as 5 A
 }
 
@@ -48,6 +49,8 @@ func (r Regulator) Check() string {
 		return "its output voltage is " + r.Vout.String()
 	case !finite(float64(r.Dropout)) || r.Dropout < 0 || !finite(float64(r.Rdrop)) || r.Rdrop < 0:
 		return "its drop-out is negative or not a number"
+	case !finite(r.Ground) || r.Ground < 0:
+		return "the share of the load that it takes for itself is negative or not a number"
 	case !finite(float64(r.IQ)) || r.IQ < 0 || !finite(float64(r.Limit)) || r.Limit < 0:
 		return "its own current or current limit is negative or not a number"
 	}
@@ -57,7 +60,7 @@ func (r Regulator) Check() string {
 // A RegulatorPoint is a regulator's state: F is zero when output voltage and current agree with the law.
 type RegulatorPoint struct {
 	F, Fin, Fout, Fi float64 // V, and derivatives by vin, vout (1) and output current (Ω)
-	IQ, GQ           float64 // own current from input to ground, A, and its derivative, S
+	IQ, GQ, QI       float64 // own current from input to ground, A, and its derivatives by vin, S, and output current
 }
 
 // Eval computes the point at input and output voltage (against the regulator's ground) and output current.
@@ -78,6 +81,8 @@ func (r *Regulator) Eval(vin, vout, i float64, out *RegulatorPoint) {
 	out.Fin = -fb * tin
 	out.Fi = sourceScale*fa - fb*ti
 	out.IQ, out.GQ = leak(float64(r.IQ), vin)
+	out.IQ += r.Ground * i
+	out.QI = r.Ground
 }
 
 // Bound bounds an iteration's steps of input voltage (from v0) and output current (from i0), where the law bends too

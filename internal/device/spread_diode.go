@@ -1,8 +1,10 @@
 package device
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"fettle/internal/parts"
@@ -10,7 +12,9 @@ import (
 )
 
 // A DiodeSpread is a diode or LED type as its datasheet bounds it: a typical curve, moved as a whole (and,
-// for diodes with several limits, also stretched by its ohmic part). Variables: VF; for zeners also VZ.
+// for diodes with several limits, also stretched by its ohmic part). Variables: VF; for zeners also VZ, TC (of VZ) and
+// ZZ (differential resistance: −1 half the typical, 0 half the greatest, +1 the greatest ZZT and ZZK). Leakage stands
+// at its guaranteed greatest.
 type DiodeSpread struct {
 	name      string
 	base      Diode // typical
@@ -19,6 +23,8 @@ type DiodeSpread struct {
 	sayI      unit.Amp
 	vz        [3]float64 // VZ at −1, 0, +1; zero: no zener
 	izt       unit.Amp
+	tc        [3]float64 // of VZ, relative, per kelvin
+	knee      [3]knee    // at ZZ −1, 0, +1
 	notes     notes
 }
 
@@ -143,20 +149,63 @@ func SpreadDiode(p parts.Diode) (*DiodeSpread, error) {
 	s.notes.add("least VF taken %s below the typical (from memory)", volts(unit.Volt(cl.below)))
 	s.notes.add("VF falls by %.1f mV/K (from memory)", -1e3*cl.slope)
 
-	for _, l := range p.IR {
-		if p.Type == "zener" { // leaks through its soft knee
-			break
-		}
-		if l.Max > 0 && l.V > 0 && l.T == unit.FitTemperature {
-			s.base.GP = float64(l.Max) / float64(l.V)
-			s.notes.add("reverse leakage taken at its greatest, %v at %v, in proportion to the voltage; its rise with heat is left out", l.Max, l.V)
-			break
-		}
-	}
 	if p.Type == "zener" {
 		s.fitZener(p)
 	}
+	s.fitLeakage(p)
 	return s, nil
+}
+
+// fitLeakage takes the reverse current at its guaranteed greatest: a power of the voltage through the points at 25 °C,
+// doubling as fast as the hot points ask.
+func (s *DiodeSpread) fitLeakage(p parts.Diode) {
+	var cold, hot []parts.Leakage
+	for _, l := range p.IR {
+		switch {
+		case !(l.Max > 0) || !(l.V > 0) || !known(float64(l.Max)) || !known(float64(l.V)):
+		case l.T == unit.FitTemperature:
+			cold = append(cold, l)
+		case l.T > unit.FitTemperature:
+			hot = append(hot, l)
+		}
+	}
+	if len(cold) == 0 {
+		return
+	}
+	slices.SortFunc(cold, func(a, b parts.Leakage) int { return cmp.Compare(a.V, b.V) })
+	power := 1.0
+	if first, last := cold[0], cold[len(cold)-1]; last.V > first.V {
+		power = max(1, math.Log(float64(last.Max/first.Max))/math.Log(float64(last.V/first.V)))
+	}
+	// The junction itself leaks, a zener's knee most where it breaks down earliest.
+	bare := s.At([]float64{0, -1})
+	own := func(l parts.Leakage) unit.Amp { return bare.Leakage(l.V, l.T.Kelvin()) }
+	for _, l := range cold {
+		need := float64(l.Max - own(l))
+		s.base.GP = max(s.base.GP, need/math.Pow(float64(l.V), power))
+	}
+	if power > 1 {
+		s.base.MGP = power
+		s.notes.add("reverse leakage taken at its greatest, by the %.1fth power of the voltage through the sheet's points", power)
+	} else {
+		s.notes.add("reverse leakage taken at its greatest, %v at %v, in proportion to the voltage", cold[0].Max, cold[0].V)
+	}
+	s.base.Double = 10
+	fastest := math.Inf(1)
+	for _, l := range hot {
+		if ratio := float64(l.Max-own(l)) / (s.base.GP * math.Pow(float64(l.V), power)); ratio > 1 && finite(ratio) {
+			fastest = min(fastest, float64(l.T-unit.FitTemperature)/math.Log2(ratio))
+		}
+	}
+	if finite(fastest) {
+		s.base.Double = fastest
+	} else {
+		s.notes.add("reverse leakage doubles every 10 K (from memory)")
+	}
+	for _, l := range hot { // where the junction alone leaks what is allowed when cold, but not when hot
+		rise := math.Pow(float64(l.V), power) * math.Exp2(float64(l.T-unit.FitTemperature)/s.base.Double)
+		s.base.GP = max(s.base.GP, float64(l.Max-own(l))/rise)
+	}
 }
 
 func good(points []parts.IV) []parts.IV {
@@ -184,13 +233,119 @@ func (s *DiodeSpread) fitZener(p parts.Diode) {
 		s.notes.add("zener voltage taken as ±5 %%")
 	}
 	s.izt = unit.Or(p.IZT, 5e-3)
-	if zz := float64(p.ZZT); finite(zz) && zz > 0 {
-		// The knee's differential resistance at IZT, RS aside, is NBV·Vt/IZT.
-		vt := float64(tableTemperature.ThermalVoltage())
-		s.base.NBV = max(1, (zz/2-float64(s.base.RS))*float64(s.izt)/vt)
-		s.notes.add("differential resistance at VZ taken as half its greatest")
-	}
 	s.vz = [3]float64{low, nom, high}
+	s.fitCoefficient(p)
+	s.fitKnee(p)
+}
+
+// fitCoefficient reads the temperature coefficient of VZ, or that of the class of the same voltage.
+func (s *DiodeSpread) fitCoefficient(p parts.Diode) {
+	from, nearest := p, math.Inf(1)
+	if !known(p.TCmin) || !known(p.TCmax) {
+		for _, q := range parts.Load().Diodes() {
+			if d := math.Abs(float64(q.VZnom) - s.vz[1]); q.Type == "zener" && known(q.TCmin) && known(q.TCmax) && d < nearest {
+				from, nearest = q, d
+			}
+		}
+		if math.IsInf(nearest, 1) {
+			return
+		}
+		s.notes.add("temperature coefficient taken from %s", from.Name)
+	}
+	s.tc = [3]float64{from.TCmin, (from.TCmin + from.TCmax) / 2, from.TCmax}
+}
+
+// knee is how soft a breakdown begins: the steepness of its sharp and of its soft exponential, V; alike: only one.
+type knee struct{ sharp, soft float64 }
+
+// softShare of 1 mA is carried by the soft exponential, where there is one.
+const softShare = 0.99
+
+// at is the voltage beyond bv at which the knee carries i (A), and its differential resistance there. The law is zero at
+// zero volts, so that bv has a say.
+func (k knee) at(i, bv float64) (v, z float64) {
+	const sharp, soft = breakdownCurrent * (1 - softShare), breakdownCurrent * softShare
+	i += sharp*math.Exp(-bv/k.sharp) + soft*math.Exp(-bv/k.soft)
+	v = min(k.sharp*math.Log(i/sharp), k.soft*math.Log(i/soft))
+	for range 60 { // from the right, where Newton comes down on a convex law
+		a, b := sharp*math.Exp(v/k.sharp), soft*math.Exp(v/k.soft)
+		z = 1 / (a/k.sharp + b/k.soft)
+		d := (i - a - b) * z
+		if v += d; math.Abs(d) < 1e-14 {
+			break
+		}
+	}
+	return v, z
+}
+
+// breakdown is BV of the knee that carries i with v across it.
+func (k knee) breakdown(v, i float64) float64 {
+	bv := v
+	for range 30 {
+		x, _ := k.at(i, bv)
+		last := bv
+		if bv = v - x; math.Abs(bv-last) < 1e-12 {
+			break
+		}
+	}
+	return bv
+}
+
+// fitKnee finds the knee whose differential resistances are the sheet's greatest at IZT and IZK; half of it is typical,
+// half of that the least.
+func (s *DiodeSpread) fitKnee(p parts.Diode) {
+	zzt, zzk, izk := float64(p.ZZT), float64(p.ZZK), float64(unit.Or(p.IZK, 1e-3))
+	if !known(zzt) || !(zzt > 0) {
+		zzt = 4 * float64(tableTemperature.ThermalVoltage()) / float64(s.izt)
+		s.notes.add("differential resistance at VZ taken as at most %s", unit.Format(zzt, unit.SymOhm, 2))
+	}
+	if !known(zzk) || !(zzk > 0) || !(izk < float64(s.izt)) {
+		zzk = 0
+	}
+	worst := s.kneeFor(zzt, zzk, izk)
+	for k, share := range []float64{0.25, 0.5, 1} {
+		f := s.behindRS(zzt*share) / s.behindRS(zzt)
+		s.knee[k] = knee{worst.sharp * f, worst.soft * f}
+	}
+	s.notes.add("differential resistance at VZ typically half its greatest")
+}
+
+// behindRS is what of a differential resistance is the knee's own.
+func (s *DiodeSpread) behindRS(z float64) float64 { return max(z-float64(s.base.RS), 0.1*z) }
+
+// kneeFor is the knee with the differential resistances zzt at IZT and zzk at izk, of which the diode's own series
+// resistance is a part. A single exponential has zzk/zzt = IZT/izk: a sheet that asks for more takes a second, softer
+// one; for less, zzt alone is met and the knee is softer than it need be.
+func (s *DiodeSpread) kneeFor(zzt, zzk, izk float64) knee {
+	izt := float64(s.izt)
+	zzt, zzk = s.behindRS(zzt), s.behindRS(zzk)
+	k := knee{zzt * izt, zzt * izt}
+	if zzk*izk <= 1.02*zzt*izt {
+		return k
+	}
+	widest := k.sharp
+	for range 3 { // what is zero at zero volts depends on BV, and that on the knee
+		bv := k.breakdown(s.vz[1], izt)
+		low, high := 1e-3*widest, widest
+		for range 24 {
+			k.sharp = math.Sqrt(low * high)
+			soft, top := k.sharp, 2*zzk*izk+k.sharp
+			for range 24 {
+				k.soft = math.Sqrt(soft * top)
+				if _, z := k.at(izk, bv); z > zzk {
+					top = k.soft
+				} else {
+					soft = k.soft
+				}
+			}
+			if _, z := k.at(izt, bv); z > zzt {
+				high = k.sharp
+			} else {
+				low = k.sharp
+			}
+		}
+	}
+	return k
 }
 
 // SpreadLED fits the spread of an LED: the typical curve of its class or its own points, shifted as a whole.
@@ -265,7 +420,7 @@ func SpreadLED(p parts.LED) (*DiodeSpread, error) {
 	return s, nil
 }
 
-// At is the diode at z (VF, and for zeners VZ); missing entries are 0.
+// At is the diode at z (VF, and for zeners VZ, TC, ZZ); missing entries are 0.
 func (s *DiodeSpread) At(z []float64) Diode {
 	d := s.base
 	shift := between(at(z, 0), -s.low, 0, s.high)
@@ -274,9 +429,16 @@ func (s *DiodeSpread) At(z []float64) Diode {
 	d.RS += unit.Ohm(between(at(z, 0), 0, 0, s.more))
 	if s.vz[1] > 0 {
 		vz := between(at(z, 1), s.vz[0], s.vz[1], s.vz[2])
-		// Solved for the knee that carries IZT at VZ.
-		v, w := vz-float64(s.izt)*float64(d.RS), orOne(d.NBV)*float64(tableTemperature.ThermalVoltage())
-		d.BV = unit.Volt(v + w*(math.Log1p(-math.Exp(-v/w))-math.Log(float64(s.izt)/breakdownCurrent)))
+		k := knee{betweenRatios(at(z, 3), s.knee[0].sharp, s.knee[1].sharp, s.knee[2].sharp),
+			betweenRatios(at(z, 3), s.knee[0].soft, s.knee[1].soft, s.knee[2].soft)}
+		if k.soft > k.sharp {
+			d.Soft, d.NSoft = softShare, k.soft/float64(tableTemperature.ThermalVoltage())
+		}
+		d.NBV = k.sharp / float64(tableTemperature.ThermalVoltage())
+		// The knee carries IZT, less the leakage, at VZ, less the series resistance.
+		v := vz - float64(s.izt)*float64(d.RS)
+		d.BV = unit.Volt(k.breakdown(v, max(0.1*float64(s.izt), float64(s.izt)-d.GP*math.Pow(v, orOne(d.MGP)))))
+		d.TBV = between(at(z, 2), s.tc[0], s.tc[1], s.tc[2]) * vz / float64(d.BV)
 	}
 	return d
 }
@@ -289,6 +451,11 @@ func (s *DiodeSpread) Vars() []Vary {
 	if s.vz[1] > 0 {
 		v = append(v, Vary{"VZ", Normal3, func(z float64) string {
 			return fmt.Sprintf("VZ %s at %v", volts(unit.Volt(between(z, s.vz[0], s.vz[1], s.vz[2]))), s.izt)
+		}}, Vary{"TC", Normal3, func(z float64) string {
+			return strings.Replace(fmt.Sprintf("VZ changes by %+.2g %%/K", 100*between(z, s.tc[0], s.tc[1], s.tc[2])), "-", "−", 1)
+		}}, Vary{"ZZ", Normal3, func(z float64) string {
+			_, r, _ := s.At([]float64{0, 0, 0, z}).Reverse(s.izt, tableTemperature)
+			return fmt.Sprintf("ZZT %s at %v", unit.Format(float64(r), unit.SymOhm, 2), s.izt)
 		}})
 	}
 	return v

@@ -15,6 +15,7 @@ type RegulatorSpread struct {
 	dropout [3]drop
 	iq      [3]float64
 	limit   float64
+	ground  [3]float64
 	sayI    unit.Amp
 	notes   notes
 }
@@ -94,10 +95,29 @@ func SpreadRegulator(p parts.Regulator) (*RegulatorSpread, error) {
 		s.limit = 2 * rated
 		s.notes.add("current limit taken as twice the rating; some types have none, and a short kills them")
 	}
-	if len(p.Ground) > 0 {
-		s.notes.add("its own current taken as constant; the sheet lets it rise with the load")
-	}
+	s.fitGround(p)
 	return s, nil
+}
+
+// fitGround reads what the load adds to the regulator's own current, in proportion to it; the base current of a PNP
+// pass transistor.
+func (s *RegulatorSpread) fitGround(p parts.Regulator) {
+	for _, g := range p.Ground {
+		if !(g.IOut > 0) {
+			continue
+		}
+		if known(float64(g.Max)) {
+			s.ground[2] = max(s.ground[2], (float64(g.Max)-s.iq[2])/float64(g.IOut))
+		}
+		if known(float64(g.Typ)) {
+			s.ground[1] = max(s.ground[1], (float64(g.Typ)-s.iq[1])/float64(g.IOut))
+		}
+	}
+	if s.ground[1] == 0 {
+		s.ground[1] = s.ground[2] / 1.6
+	}
+	s.ground[2] = max(s.ground[2], s.ground[1])
+	s.ground[0] = 0.7 * s.ground[1]
 }
 
 // At is the regulator at z (Vout, drop-out, IQ); missing entries are 0.
@@ -108,6 +128,7 @@ func (s *RegulatorSpread) At(z []float64) Regulator {
 		Dropout: unit.Volt(between(at(z, 1), d[0].v, d[1].v, d[2].v)),
 		Rdrop:   unit.Ohm(between(at(z, 1), d[0].r, d[1].r, d[2].r)),
 		IQ:      unit.Amp(between(at(z, 2), s.iq[0], s.iq[1], s.iq[2])),
+		Ground:  between(at(z, 2), s.ground[0], s.ground[1], s.ground[2]),
 		Limit:   unit.Amp(s.limit),
 	}
 }

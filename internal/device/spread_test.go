@@ -98,6 +98,7 @@ func TestCatalogueTransistorsInsideTheirSpread(t *testing.T) {
 
 // Forward voltages of every diode and LED of the catalogue lie inside the fitted spread.
 func TestCatalogueDiodesInsideTheirSpread(t *testing.T) {
+	forward, leaks, zeners := 0, 0, 0
 	for _, p := range parts.Load().Diodes() {
 		s, err := SpreadDiode(p)
 		if err != nil {
@@ -120,22 +121,15 @@ func TestCatalogueDiodesInsideTheirSpread(t *testing.T) {
 				t.Errorf("%s at %v: typical %v, table %v", p.Name, v.I, typ, v.V)
 			}
 		}
+		forward += len(p.VFmax) + len(p.VFtyp)
+		leaks += leaksInside(t, p, s)
 		if p.Type == "zener" {
-			for k, want := range []unit.Volt{p.VZmin, p.VZnom, p.VZmax} {
-				z := float64(k - 1)
-				d := s.At([]float64{0, z})
-				j := d.At(tableTemperature)
-				u := -float64(d.BV)
-				for range 200 { // the reverse current at the junction, by Newton
-					i, g, _ := j.Current(u)
-					u -= (i + float64(p.IZT)) / g
-				}
-				got := -u + float64(p.IZT.Times(d.RS))
-				if known(float64(want)) && (got < float64(want)*0.999 || got > float64(want)*1.001) {
-					t.Errorf("%s: VZ at %v and z = %v is %.4g V, table %v", p.Name, p.IZT, z, got, want)
-				}
-			}
+			zeners += zenerInside(t, p, s)
 		}
+	}
+	t.Logf("%d diodes: %d points of VF, %d of IR, %d of VZ, ZZ and TC; none left out", len(parts.Load().Diodes()), forward, leaks, zeners)
+	if forward < 130 || leaks < 100 || zeners < 330 {
+		t.Errorf("%d points of VF, %d of IR, %d of zeners", forward, leaks, zeners)
 	}
 	for _, p := range parts.Load().LEDs() {
 		s, err := SpreadLED(p)
@@ -166,6 +160,75 @@ func TestCatalogueDiodesInsideTheirSpread(t *testing.T) {
 			}
 		}
 	}
+}
+
+// leaksInside compares the reverse current at every listed voltage and temperature: nowhere less than the greatest that
+// is guaranteed (for a zener at the corner that breaks down earliest), and near it at one point of each temperature.
+func leaksInside(t *testing.T, p parts.Diode, s *DiodeSpread) int {
+	t.Helper()
+	n := 0
+	nearest := math.Inf(1)
+	for _, l := range p.IR {
+		if !known(float64(l.Max)) || !known(float64(l.V)) {
+			continue
+		}
+		n++
+		i := s.At([]float64{0, -1}).Leakage(l.V, l.T.Kelvin())
+		if i < l.Max*0.999 {
+			t.Errorf("%s: IR at %v and %v is %.4g A, the table allows %.4g A", p.Name, l.V, l.T, float64(i), float64(l.Max))
+		}
+		nearest = min(nearest, float64(i/l.Max))
+	}
+	if n > 0 && nearest > 2.5 { // the soft knee of a zener for few volts leaks more below it than the sheet allows
+		t.Errorf("%s: IR is nowhere less than %.3g times the table's greatest", p.Name, nearest)
+	}
+	return n
+}
+
+// zenerInside compares VZ at IZT, ZZT at IZT, ZZK at IZK and the temperature coefficient of VZ with the corners.
+func zenerInside(t *testing.T, p parts.Diode, s *DiodeSpread) int {
+	t.Helper()
+	n := 0
+	for k, want := range []unit.Volt{p.VZmin, p.VZnom, p.VZmax} {
+		for _, zz := range []float64{-1, 0, 1} {
+			v, _, ok := s.At([]float64{0, float64(k - 1), 0, zz}).Reverse(p.IZT, tableTemperature)
+			if known(float64(want)) && (!ok || off(float64(v), float64(want)) > 1e-4) {
+				t.Errorf("%s: VZ at %v and z = %d is %v, table %v", p.Name, p.IZT, k-1, v, want)
+			}
+		}
+		n++
+	}
+	for _, w := range []struct {
+		name  string
+		i     unit.Amp
+		limit unit.Ohm
+		wide  float64
+	}{{"ZZT", p.IZT, p.ZZT, 1.01}, {"ZZK", p.IZK, p.ZZK, 1.6}} {
+		if !known(float64(w.limit)) {
+			continue
+		}
+		n++
+		_, best, _ := s.At([]float64{0, 0, 0, -1}).Reverse(w.i, tableTemperature)
+		_, typ, _ := s.At(nil).Reverse(w.i, tableTemperature)
+		_, worst, _ := s.At([]float64{0, 0, 0, 1}).Reverse(w.i, tableTemperature)
+		if worst < w.limit*0.97 || float64(worst) > w.wide*float64(w.limit) || typ > w.limit || best > typ {
+			t.Errorf("%s: %s at %v is %v, %v, %v; table's greatest %v", p.Name, w.name, w.i, best, typ, worst, w.limit)
+		}
+	}
+	for k, want := range []float64{p.TCmin, math.NaN(), p.TCmax} {
+		if !known(want) {
+			continue
+		}
+		n++
+		d := s.At([]float64{0, 0, float64(k - 1)})
+		d.Double = 0 // the sheet's coefficient is of the breakdown alone
+		cold, _, _ := d.Reverse(p.IZT, tableTemperature)
+		hot, _, _ := d.Reverse(p.IZT, tableTemperature+50)
+		if got := float64(hot/cold-1) / 50; math.Abs(got-want) > 1e-6 {
+			t.Errorf("%s: VZ changes by %.4g per kelvin at z = %d, table %.4g", p.Name, got, k-1, want)
+		}
+	}
+	return n
 }
 
 // A bridge of which only VF ≤ 1.0 V at 0.4 A is given is taken near 0.7 V at 20 mA for each diode
@@ -206,6 +269,7 @@ func TestSchottkyFit(t *testing.T) {
 }
 
 func TestRegulatorsAndPins(t *testing.T) {
+	points := 0
 	for _, p := range parts.Load().Regulators() {
 		s, err := SpreadRegulator(p)
 		if err != nil {
@@ -226,7 +290,44 @@ func TestRegulatorsAndPins(t *testing.T) {
 				t.Errorf("%s: drop-out at %v at most %v, table %v", p.Name, v.I, d, v.V)
 			}
 		}
+		points += 2 + len(p.DropoutMax) + len(p.DropoutTyp)
+		best, typ, worst := s.At([]float64{0, -1, -1}), s.At(nil), s.At([]float64{0, 1, 1})
+		for _, v := range p.DropoutTyp {
+			lo, d, hi := best.Dropout+v.I.Times(best.Rdrop), typ.Dropout+v.I.Times(typ.Rdrop), worst.Dropout+v.I.Times(worst.Rdrop)
+			if !(lo < v.V && v.V < hi) || d < v.V-1e-9 || d > v.V+1e-9 {
+				t.Errorf("%s: drop-out at %v %v, %v, %v, table typically %v", p.Name, v.I, lo, d, hi, v.V)
+			}
+		}
+		if known(float64(p.IQtyp)) {
+			points++
+			if typ.IQ != p.IQtyp || !(best.IQ < p.IQtyp && p.IQtyp < worst.IQ) {
+				t.Errorf("%s: IQ %v, %v, %v, table typically %v", p.Name, best.IQ, typ.IQ, worst.IQ, p.IQtyp)
+			}
+		}
+		if known(float64(p.IQmax)) {
+			points++
+			if worst.IQ != p.IQmax {
+				t.Errorf("%s: greatest IQ %v, table %v", p.Name, worst.IQ, p.IQmax)
+			}
+		}
+		if known(float64(p.ISC)) {
+			points++
+			if typ.Limit != p.ISC {
+				t.Errorf("%s: limit %v, table %v", p.Name, typ.Limit, p.ISC)
+			}
+		}
+		for _, g := range p.Ground {
+			points++
+			a, b := typ.IQ+unit.Amp(typ.Ground)*g.IOut, worst.IQ+unit.Amp(worst.Ground)*g.IOut
+			if off(float64(a), float64(g.Typ)) > 1e-9 || off(float64(b), float64(g.Max)) > 1e-9 {
+				t.Errorf("%s: own current at %v %v, at most %v; table %v and %v", p.Name, g.IOut, a, b, g.Typ, g.Max)
+			}
+		}
 	}
+	if n := len(parts.Load().Regulators()); n < 31 || points < 150 {
+		t.Errorf("%d regulators, %d points", n, points)
+	}
+	t.Logf("%d regulators: %d points of Vout, drop-out, own current and limit; none left out", len(parts.Load().Regulators()), points)
 	// VOL, VOH of the ATtiny25/45/85 (2586Q p. 161; VOH from a sibling's sheet): 60 and 70 Ω at 5 V, 100 Ω
 	// at 3 V; typical 25 and 28 Ω at 5 V (from memory).
 	c, ok := parts.Load().Chip("ATtiny85")
@@ -371,6 +472,15 @@ func TestVFByColour(t *testing.T) {
 		v := s.At(nil).Voltage(p.IFtest, tableTemperature)
 		if inside := v >= w.low && v <= w.top; inside == (w.review != "") {
 			t.Errorf("%s: VF %v at %v, table %v to %v (%s)", w.colour, v, p.IFtest, w.low, w.top, w.review)
+		}
+	}
+}
+
+func BenchmarkSpreadZener(b *testing.B) {
+	p, _ := parts.Load().Diode("BZX84-C5V1")
+	for b.Loop() {
+		if _, err := SpreadDiode(p); err != nil {
+			b.Fatal(err)
 		}
 	}
 }
