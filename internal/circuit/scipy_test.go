@@ -13,24 +13,17 @@ import (
 	"fettle/internal/unit"
 )
 
-// stageJSON is a one-transistor stage as testdata/operating_points.py reads it.
-type stageJSON struct {
-	Vs   float64 `json:"vs"`
-	Vd   float64 `json:"vd"`
-	R    float64 `json:"r"`
-	Rb   float64 `json:"rb"`
-	Pull float64 `json:"pull"`
-	Re   float64 `json:"re"`
-	LEDs int     `json:"leds"`
-	T    float64
-	D    struct {
+// Parts as the scripts of testdata read them.
+type (
+	diodeJSON struct {
 		IS  float64 `json:"is"`
 		N   float64 `json:"n"`
 		RS  float64 `json:"rs"`
 		XTI float64 `json:"xti"`
 		EG  float64 `json:"eg"`
-	} `json:"d"`
-	Q struct {
+	}
+
+	bjtJSON struct {
 		IS  float64 `json:"is"`
 		BF  float64 `json:"bf"`
 		BR  float64 `json:"br"`
@@ -44,16 +37,35 @@ type stageJSON struct {
 		XTB float64 `json:"xtb"`
 		XTI float64 `json:"xti"`
 		EG  float64 `json:"eg"`
-	} `json:"q"`
-	pnp bool
+	}
+)
+
+func toDiodeJSON(d device.Diode) diodeJSON {
+	return diodeJSON{float64(d.IS), d.N, float64(d.RS), d.XTI, float64(d.EG)}
+}
+
+func toBJTJSON(q device.BJT) bjtJSON {
+	return bjtJSON{float64(q.IS), q.BF, q.BR, float64(q.VAF), float64(q.IKF), float64(q.ISE), max(q.NE, 1), float64(q.RB), float64(q.RC), float64(q.RE),
+		q.XTB, q.XTI, float64(q.EG)}
+}
+
+// stageJSON is a one-transistor stage as testdata/operating_points.py reads it.
+type stageJSON struct {
+	Vs   float64 `json:"vs"`
+	Vd   float64 `json:"vd"`
+	R    float64 `json:"r"`
+	Rb   float64 `json:"rb"`
+	Pull float64 `json:"pull"`
+	Re   float64 `json:"re"`
+	LEDs int     `json:"leds"`
+	T    float64
+	D    diodeJSON `json:"d"`
+	Q    bjtJSON   `json:"q"`
+	pnp  bool
 }
 
 func newStageJSON(led device.Diode, q device.BJT) stageJSON {
-	s := stageJSON{Vs: 12, Vd: 5, R: 680, Rb: 1e4, Pull: 1e15, LEDs: 1, T: 300.15}
-	s.D.IS, s.D.N, s.D.RS, s.D.XTI, s.D.EG = float64(led.IS), led.N, float64(led.RS), led.XTI, float64(led.EG)
-	s.Q.IS, s.Q.BF, s.Q.BR, s.Q.VAF, s.Q.IKF, s.Q.ISE, s.Q.NE = float64(q.IS), q.BF, q.BR, float64(q.VAF), float64(q.IKF), float64(q.ISE), max(q.NE, 1)
-	s.Q.RB, s.Q.RC, s.Q.RE, s.Q.XTB, s.Q.XTI, s.Q.EG = float64(q.RB), float64(q.RC), float64(q.RE), q.XTB, q.XTI, float64(q.EG)
-	return s
+	return stageJSON{Vs: 12, Vd: 5, R: 680, Rb: 1e4, Pull: 1e15, LEDs: 1, T: 300.15, D: toDiodeJSON(led), Q: toBJTJSON(q)}
 }
 
 // build makes the stage for the solver; a PNP stage is the same with every voltage turned round.
@@ -94,8 +106,8 @@ func (s stageJSON) build(c *Circuit) (q Elem, collector, emitter Node) {
 	return q, collector, emitter
 }
 
-// python runs the script with SciPy, or skips: never where CI is true.
-func python(t testing.TB, stages []stageJSON, out any, args ...string) {
+// python runs a script of testdata with SciPy, or skips: never where CI is true.
+func python(t testing.TB, script string, stages, out any, args ...string) {
 	t.Helper()
 	in, err := json.Marshal(stages)
 	if err != nil {
@@ -107,7 +119,7 @@ func python(t testing.TB, stages []stageJSON, out any, args ...string) {
 			last = exe + ": " + err.Error() + " " + string(bytes.TrimSpace(b))
 			continue
 		}
-		cmd := exec.Command(exe, append([]string{"testdata/operating_points.py"}, args...)...)
+		cmd := exec.Command(exe, append([]string{"-B", "testdata/" + script}, args...)...)
 		cmd.Stdin = bytes.NewReader(in)
 		var errs bytes.Buffer
 		cmd.Stderr = &errs
@@ -156,7 +168,7 @@ func TestAgainstSciPy(t *testing.T) {
 		stages = append(stages, s)
 	}
 	var want []struct{ IC, IB, VCE, Miss float64 }
-	python(t, stages, &want)
+	python(t, "operating_points.py", stages, &want)
 	if len(want) != len(stages) {
 		t.Fatalf("%d answers to %d stages", len(want), len(stages))
 	}
@@ -196,7 +208,7 @@ func TestAgainstSciPy(t *testing.T) {
 // SciPy's nested bracketing (brentq in brentq) takes for the same point in the same run.
 func BenchmarkAgainstBracketing(b *testing.B) {
 	var brent struct{ Seconds, IC float64 }
-	python(b, []stageJSON{newStageJSON(red, refNPN)}, &brent, "brent")
+	python(b, "operating_points.py", []stageJSON{newStageJSON(red, refNPN)}, &brent, "brent")
 	w := newLowSide(b, true, false)
 	for b.Loop() {
 		w.Reset()

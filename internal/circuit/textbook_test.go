@@ -518,3 +518,31 @@ func TestRegulatorAndPin(t *testing.T) {
 	}
 	conserve(t, "phantom", s2)
 }
+
+// J-01: nothing of an electric toy may stand above 24 V (Directive 2009/48/EC, Annex II part IV, as summarised by a
+// conformity body). A decoder makes no higher voltage than its track has: 22 V, the highest of N-scale stations, stays
+// inside in every state, 24 V is the limit itself, more is beyond.
+func TestAreaJ(t *testing.T) {
+	const limit = 24.0
+	d := newDecoder(t)
+	for _, v := range []float64{22, 24, 25} {
+		highest := 0.0
+		for _, sign := range []float64{1, -1} {
+			d.SetVoltage(d.track, unit.Volt(sign*v))
+			for _, l := range []pin.Level{pin.High, pin.Low, pin.Open} {
+				d.SetLevel(d.pins[0], l)
+				d.SetLevel(d.pins[1], l)
+				solve(t, d.Solver)
+				low, high := math.Inf(1), math.Inf(-1)
+				for n := range d.c.nodes {
+					low, high = min(low, float64(d.V(Node(n)))), max(high, float64(d.V(Node(n))))
+				}
+				highest = max(highest, high-low)
+			}
+		}
+		near(t, "J-01 highest voltage", highest, v, 1e-9)
+		if (highest > limit+1e-9) != (v > limit) {
+			t.Errorf("J-01: %g V track, %g V inside", v, highest)
+		}
+	}
+}
