@@ -9,8 +9,8 @@
 // around inside.
 //
 // Spreads turn a datasheet's minimum, typical and maximum figures into a few independent variables z between
-// −1 and +1 (SpreadBJT, SpreadMOSFET, SpreadLED, SpreadDiode, SpreadRegulator, SpreadPin); 0 is the typical part. What the
-// sheet leaves open is assumed, and every assumption is a line of Notes.
+// −1 and +1 (SpreadBJT, SpreadPrebiased, SpreadMOSFET, SpreadLED, SpreadDiode, SpreadRegulator, SpreadPin); 0 is
+// the typical part. What the sheet leaves open is assumed, and every assumption is a line of Notes.
 //
 // Not modelled: stored charge and capacitance, self-heating (the caller sets the temperature), collector
 // breakdown (a rating to be held, not a regime to be used), current from a regulator's output back into its
