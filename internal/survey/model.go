@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"fettle/internal/circuit"
+	"fettle/internal/device"
 	"fettle/internal/fit"
 	"fettle/internal/unit"
 	"fettle/internal/wiring"
@@ -51,7 +52,7 @@ func newModel(e *evidence, name string) (*model, error) {
 }
 
 func (m *model) hook(d *datum, name string) (bench, error) {
-	b, err := wiring.NewBare(name)
+	b, err := wiring.NewBare(name, someLamp(wiring.PlainLamp))
 	if err != nil {
 		return nil, err
 	}
@@ -478,4 +479,11 @@ func (h *hypothesis) String() string {
 		s += fmt.Sprintf(", %d side by side", h.p)
 	}
 	return s
+}
+
+// someLamp is any lamp of a structure, to build a bench with.
+func someLamp(s wiring.Structure) wiring.LampParams {
+	d := device.Diode{IS: 1e-20, N: 2, RS: 10}
+	return wiring.LampParams{Structure: s, Series: 1, Parallel: 1, Hidden: 1000, LED: d, Back: d, Leak: 10e3, Diode: device.Diode{IS: 1e-9, N: 2, RS: 1},
+		Limit: 5e-3, Dropout: 0.5, Filament: device.Filament{Cold: 30, LitV: 12, LitI: 0.04}}
 }

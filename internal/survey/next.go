@@ -67,7 +67,7 @@ func (o *outcome) next(b *build.Build) []proposal {
 	}
 	spec, _ := b.MeterSpec(name)
 	lamp := md.lamp(at)
-	bare, err := wiring.NewBare(o.name)
+	bare, err := wiring.NewBare(o.name, someLamp(wiring.PlainLamp))
 	if err != nil {
 		return nil
 	}

@@ -449,7 +449,7 @@ const (
 
 // figure plots the lamp's current against the voltage across it.
 func (o *outcome) figure(r *report, id, of string) {
-	bare, err := wiring.NewBare(o.name)
+	bare, err := wiring.NewBare(o.name, someLamp(wiring.PlainLamp))
 	if err != nil {
 		return
 	}

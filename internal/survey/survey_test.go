@@ -543,7 +543,7 @@ func TestProposedReadingTells(t *testing.T) {
 
 // F-16: 470 Ω ±5 % with 3.31 V across it carries 7.0426 mA, 6.7072 … 7.4132 mA (own computation in the table).
 func TestCurrentFromTheDropOfAResistor(t *testing.T) {
-	b, err := wiring.NewBare("front")
+	b, err := wiring.NewBare("front", someLamp(wiring.PlainLamp))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -568,7 +568,7 @@ func TestCurrentFromTheDropOfAResistor(t *testing.T) {
 // turned round the voltmeter across it sees the supply behind the hidden resistor. Rounded to 4.785 and 4.963 V
 // (±0.5 mV) the resistance is guaranteed to lie in 4471 … 4524 Ω.
 func TestHiddenResistorFromTwoLoads(t *testing.T) {
-	b, err := wiring.NewBare("front")
+	b, err := wiring.NewBare("front", someLamp(wiring.PlainLamp))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -4,7 +4,6 @@ import (
 	"fmt"
 
 	"fettle/internal/circuit"
-	"fettle/internal/device"
 	"fettle/internal/unit"
 )
 
@@ -15,15 +14,15 @@ import (
 //	                      └── others ───────────│─────────┤
 //	                                            └─ meter ─┘
 //
-// The lamp stands with its anode towards the plus of the supply; a negative supply voltage is the supply
-// turned round.
+// The lamp, drawn here as a plain one, stands in its own direction from the plus of the supply to the minus; a
+// negative supply voltage is the supply turned round.
 type Bare struct {
 	Circuit *circuit.Circuit
 	Solver  *circuit.Solver
 	Supply  circuit.Elem
 	Ammeter circuit.Elem
 	Others  circuit.Elem
-	Meter   circuit.Elem // the voltmeter across the LED
+	Meter   circuit.Elem // the voltmeter across the LED; −1 where there is none
 	Feed    circuit.Node // behind the ammeter
 	Lamp    LampElems
 
@@ -33,8 +32,9 @@ type Bare struct {
 // noMeter stands for a voltmeter that is not there; far above any insulation.
 const noMeter = unit.Ohm(1e15)
 
-// NewBare wires the lamp to the bench, with no meter in its way.
-func NewBare(name string) (*Bare, error) {
+// NewBare wires a lamp to the bench, with no meter in its way. Its structure stays; its values may change
+// (LampElems.Set).
+func NewBare(name string, p LampParams) (*Bare, error) {
 	c := circuit.New()
 	b := &Bare{Circuit: c}
 	plus := c.Node("supply plus")
@@ -44,8 +44,12 @@ func NewBare(name string) (*Bare, error) {
 	b.Ammeter = c.Resistor("ammeter", plus, b.Feed, 0)
 	b.Others = c.Current("others", b.Feed, circuit.Ground, 0)
 	c.SetWords(b.Others, "what else draws current")
-	b.Lamp = AddLamp(c, name, b.Feed, circuit.Ground, LampParams{Series: 1, Parallel: 1, Hidden: 1000, LED: device.Diode{IS: 1e-20, N: 2, RS: 10}})
-	b.Meter = c.Resistor("voltmeter", b.Lamp.Inside, circuit.Ground, noMeter)
+	b.Lamp = AddLamp(c, name, b.Feed, circuit.Ground, p)
+	if b.Lamp.Inside == b.Lamp.To {
+		b.Meter = none // no LED to measure across
+	} else {
+		b.Meter = c.Resistor("voltmeter", b.Lamp.Inside, b.Lamp.To, noMeter)
+	}
 	s, err := circuit.Compile(c)
 	if err != nil {
 		return nil, fmt.Errorf("lamp %s on the bench: %w", name, err)
@@ -62,7 +66,9 @@ func (b *Bare) Hook(burden unit.Ohm, others unit.Amp, input unit.Ohm) {
 	}
 	b.others = others
 	b.Solver.SetResistance(b.Ammeter, burden)
-	b.Solver.SetResistance(b.Meter, input)
+	if b.Meter != none {
+		b.Solver.SetResistance(b.Meter, input)
+	}
 }
 
 // Solve applies a voltage; what else draws current follows its sign.
@@ -76,11 +82,11 @@ func (b *Bare) Solve(u unit.Volt) circuit.Solution {
 	return b.Solver.Solve()
 }
 
-// Current is what flows through the lamp, positive in the direction that lights it.
-func (b *Bare) Current() unit.Amp { return b.Solver.I(b.Lamp.Hidden, 0) }
+// Current is what flows through the lamp, positive in its own direction.
+func (b *Bare) Current() unit.Amp { return b.Lamp.Through(b.Solver) }
 
 // Through is what flows through the ammeter, the lamp and what else draws together.
 func (b *Bare) Through() unit.Amp { return b.Solver.I(b.Ammeter, 0) }
 
-// Drop is the voltage across the LED.
-func (b *Bare) Drop() unit.Volt { return b.Solver.V(b.Lamp.Inside) }
+// Drop is the voltage across the LED (a filament: across the lamp).
+func (b *Bare) Drop() unit.Volt { return b.Lamp.Across(b.Solver) }
