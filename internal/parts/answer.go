@@ -204,11 +204,8 @@ func (a *answer) drawer(p Part) {
 		if it.Count < 0 {
 			have = "plenty in the drawer"
 		}
-		if unit.Known(unit.Ratio(it.HFE)) {
-			have += fmt.Sprintf("; measured hFE %g", it.HFE)
-			if unit.Known(it.HFEat) {
-				have += " at " + it.HFEat.String()
-			}
+		if it.Measured.Any() {
+			have += "; measured " + it.Measured.String()
 		}
 		a.note("drawer", p.Name+": "+have)
 	}
@@ -253,6 +250,13 @@ func (a *answer) marking(code string, cs []Candidate) {
 	}
 	for _, c := range cs {
 		a.drawer(c.Part.Common())
+	}
+	if a.d != nil {
+		for _, it := range a.d.Items {
+			if why := it.NotToldApart(); why != "" && strings.EqualFold(it.Marking, code) {
+				a.note("drawer", "a bag of the drawer is marked so: "+why)
+			}
+		}
 	}
 	a.f.Cautions = append(a.f.Cautions, finding.Caution{Where: "marking", Text: MarkingCaution})
 }

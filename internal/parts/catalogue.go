@@ -130,9 +130,10 @@ var (
 // catalogue. It is not changed once made and may be used by several goroutines. Slices of what it returns
 // are shared: callers do not write to them.
 type Catalogue struct {
-	bjts   []BJT // the user's own, found before the embedded ones
-	diodes []Diode
-	leds   []LED
+	bjts    []BJT // the user's own, found before the embedded ones
+	mosfets []MOSFET
+	diodes  []Diode
+	leds    []LED
 }
 
 var embedded Catalogue
@@ -142,13 +143,14 @@ func Load() *Catalogue { return &embedded }
 
 // With returns a catalogue that also knows the parts described in a drawer.
 func (c *Catalogue) With(d *Drawer) *Catalogue {
-	if d == nil || len(d.BJTs)+len(d.LEDs)+len(d.Diodes) == 0 {
+	if d == nil || len(d.BJTs)+len(d.MOSFETs)+len(d.LEDs)+len(d.Diodes) == 0 {
 		return c
 	}
 	return &Catalogue{
-		bjts:   append(append([]BJT(nil), d.BJTs...), c.bjts...),
-		diodes: append(append([]Diode(nil), d.Diodes...), c.diodes...),
-		leds:   append(append([]LED(nil), d.LEDs...), c.leds...),
+		bjts:    append(append([]BJT(nil), d.BJTs...), c.bjts...),
+		mosfets: append(append([]MOSFET(nil), d.MOSFETs...), c.mosfets...),
+		diodes:  append(append([]Diode(nil), d.Diodes...), c.diodes...),
+		leds:    append(append([]LED(nil), d.LEDs...), c.leds...),
 	}
 }
 
@@ -211,7 +213,12 @@ func (c *Catalogue) BJT(name string) (BJT, bool) {
 }
 
 // MOSFET finds a field-effect transistor by name.
-func (c *Catalogue) MOSFET(name string) (MOSFET, bool) { return mosfets.find(name) }
+func (c *Catalogue) MOSFET(name string) (MOSFET, bool) {
+	if q, ok := own(c.mosfets, name); ok {
+		return q, true
+	}
+	return mosfets.find(name)
+}
 
 // Diode finds a diode or bridge by name.
 func (c *Catalogue) Diode(name string) (Diode, bool) {
@@ -335,7 +342,9 @@ func (c *Catalogue) CapacitorRules() []CapacitorRule { return capacitorRules() }
 func (c *Catalogue) BJTs() []BJT {
 	return append(append([]BJT(nil), c.bjts...), bjts.all()...)
 }
-func (c *Catalogue) MOSFETs() []MOSFET { return mosfets.all() }
+func (c *Catalogue) MOSFETs() []MOSFET {
+	return append(append([]MOSFET(nil), c.mosfets...), mosfets.all()...)
+}
 func (c *Catalogue) Diodes() []Diode {
 	return append(append([]Diode(nil), c.diodes...), diodes.all()...)
 }

@@ -23,9 +23,10 @@ type Drawer struct {
 	Items []Item
 
 	// Parts described in the drawer itself: Catalogue.With makes them known.
-	BJTs   []BJT
-	Diodes []Diode
-	LEDs   []LED
+	BJTs    []BJT
+	MOSFETs []MOSFET
+	Diodes  []Diode
+	LEDs    []LED
 }
 
 // An Item is one bag.
@@ -42,10 +43,12 @@ type Item struct {
 	Count     int       // −1: plenty
 	Price     unit.Price
 	Tolerance unit.Ratio
-	HFE       float64 // measured; absent: NaN
-	HFEat     unit.Amp
 	Note      string
 	Range     diag.Range // of the row
+
+	Measured            // what the user measured on its pieces
+	Marking    string   // as printed on the body
+	Candidates []string // the parts a marking may stand for where no part is named; Part is "" if there are several
 }
 
 // Resistors returns the resistors on hand in a package ("": any), by rising value; bags of the same value
@@ -126,6 +129,13 @@ var drawerColumns = []struct {
 	{"voltage", []string{"rated_voltage", "rating", "vmax"}},
 	{"hfe", []string{"gain", "beta", "h21e", "measured_hfe"}},
 	{"hfe_at", []string{"hfe_ic", "ic", "at"}},
+	{"hfe_vce", nil},
+	{"marking", []string{"code", "printed", "body"}},
+	{"be_test", []string{"vbe", "vbe_measured"}},
+	{"bc_test", []string{"vbc", "vbc_measured"}},
+	{"vf_measured", nil},
+	{"vz_measured", nil},
+	{"vth_measured", nil},
 	{"note", []string{"notes", "remark", "remarks", "comment", "comments"}},
 	{"polarity", nil},
 	{"vceo", nil},
@@ -323,11 +333,12 @@ func (r *drawerReader) header() bool {
 	}
 	_, part := have["part"]
 	_, value := have["value"]
-	if part || value {
+	_, marking := have["marking"]
+	if part || value || marking {
 		return true
 	}
 	if !r.problems.HasErrors() {
-		r.problems.Add("column-missing", r.rowRange(), "the first row must name the columns, and one of them part or value")
+		r.problems.Add("column-missing", r.rowRange(), "the first row must name the columns, and one of them part, value or marking")
 	}
 	return false
 }
@@ -365,7 +376,7 @@ func findColumn(name string) (column string, exact bool) {
 
 func columnList() string {
 	var names []string
-	for _, c := range drawerColumns[:11] {
+	for _, c := range drawerColumns[:10] {
 		names = append(names, c.name)
 	}
 	return strings.Join(names, ", ") + ", …"
@@ -479,11 +490,10 @@ func (r *drawerReader) row() {
 		Count: -1, Price: unit.Absent[unit.Price](), Ohm: unit.Absent[unit.Ohm](), Farad: unit.Absent[unit.Farad](), Tolerance: unit.Absent[unit.Ratio](),
 		Range: r.rowRange(), Note: r.field("note").text,
 	}
-	part, value := r.field("part"), r.field("value")
+	part, value, marking := r.field("part"), r.field("value"), r.field("marking")
 	it.Kind = r.kind()
 	it.Voltage = unit.Volt(r.quantity("voltage", unit.Voltage, true))
-	it.HFEat = unit.Amp(r.quantity("hfe_at", unit.Current, true))
-	it.HFE = r.quantity("hfe", unit.Number, true)
+	it.Measured = r.measured()
 	it.Count = r.count()
 	it.Price = r.price()
 	it.Tolerance = r.tolerance()
@@ -497,8 +507,13 @@ func (r *drawerReader) row() {
 		part, value = field{i: -1}, part
 	}
 	switch {
+	case part.text == "" && value.text == "" && marking.text != "":
+		it.Text = marking.text
+		r.marked(&it, marking)
+	case part.text == "" && value.text == "" && it.Measured.Any() && it.Kind != "" && !passive:
+		r.unmarked(&it)
 	case part.text == "" && value.text == "":
-		r.problems.Add("row-empty", r.rowRange(), "neither part nor value is written")
+		r.problems.Add("row-empty", r.rowRange(), "neither part, value nor marking is written")
 		return
 	case part.text == "" || passive:
 		it.Text, it.Value = value.text, value.text
@@ -510,9 +525,13 @@ func (r *drawerReader) row() {
 	default:
 		it.Text, it.Value = part.text, value.text
 		r.part(&it, part)
+		if marking.text != "" {
+			r.checkMarking(&it, marking)
+		}
 	}
 	r.packaging(&it)
 	r.gain(it)
+	r.checkMeasured(it)
 	r.drawer.Items = append(r.drawer.Items, it)
 }
 
@@ -664,17 +683,15 @@ func (r *drawerReader) value(it *Item, f field) {
 
 // part finds a part in the catalogue, or reads the user's own description of it.
 func (r *drawerReader) part(it *Item, f field) {
-	described := r.describe(it, f)
-	var found Any
-	ok := described
-	if !described {
-		if found, ok = r.catalogue.Find(f.text); !ok && (it.Kind == KindLED || it.Kind == "") {
-			var led LED
-			if led, ok = r.catalogue.LED(f.text); ok {
-				found = led
-			}
+	found, ok := r.catalogue.Find(f.text)
+	if !ok && (it.Kind == KindLED || it.Kind == "") {
+		var led LED
+		if led, ok = r.catalogue.LED(f.text); ok {
+			found = led
 		}
 	}
+	// What was measured on a part of the catalogue does not make it another part; its polarity is only checked.
+	described := !(ok && !r.describesOwn()) && r.describe(it, f)
 	switch {
 	case described:
 	case ok:
@@ -689,6 +706,9 @@ func (r *drawerReader) part(it *Item, f field) {
 		}
 		if bjt, isBJT := found.(BJT); isBJT {
 			it.Polarity = bjt.Polarity
+			if p := r.field("polarity"); p.text != "" && !strings.HasPrefix(bjt.Polarity, strings.ToUpper(p.text)) {
+				r.mend(r.add("polarity-wrong", p, "%s is %s, not %s", bjt.Name, bjt.Polarity, p.text), p, strings.TrimSuffix(bjt.Polarity, "-prebiased"))
+			}
 		}
 		if k := r.field("kind"); it.Kind != "" && it.Kind != p.Kind {
 			r.mend(r.add("kind-wrong", k, "%s is a %s, not a %s", p.Name, p.Kind, it.Kind), k, p.Kind)
@@ -702,6 +722,16 @@ func (r *drawerReader) part(it *Item, f field) {
 	default:
 		r.unknownPart(it, f)
 	}
+}
+
+// describesOwn reports whether the row holds a figure that describes a part of one's own.
+func (r *drawerReader) describesOwn() bool {
+	for _, c := range []string{"vceo", "ic_max", "hfe_points", "vcesat_points", "vbesat_points", "vf_points", "colour", "if_max", "vr_max"} {
+		if r.field(c).text != "" {
+			return true
+		}
+	}
+	return false
 }
 
 func (r *drawerReader) unknownPart(it *Item, f field) {
@@ -718,9 +748,11 @@ func (r *drawerReader) unknownPart(it *Item, f field) {
 			r.mend(p, f, near[0])
 		}
 	case it.Kind == KindTransistor:
-		p.Message += "; polarity, vceo, ic_max and hfe_points would describe it"
+		p.Message += "; polarity, vceo, ic_max and hfe_points would describe it, and " + measureMore(it.Kind)
 	case it.Kind == KindLED || it.Kind == KindDiode:
-		p.Message += "; vf_points would describe it"
+		p.Message += "; vf_points would describe it, and " + measureMore(it.Kind)
+	case it.Kind == KindMOSFET:
+		p.Message += "; " + measureMore(it.Kind)
 	default:
 		p.Message += "; kind \"other\" says that this is meant"
 	}

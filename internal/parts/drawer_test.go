@@ -283,6 +283,7 @@ func FuzzDrawer(f *testing.F) {
 		drawerSample, swapSeparators(drawerSample), "sep=,\nvalue\n4k7\n", "part,value\n\"x\n", "value,count\n4k7,\"1\"\"2\"\n", "\uFEFFvalue\r\n4k7\r\n",
 		"part,polarity,vceo,ic_max,hfe_points\nA,NPN,1 V,1 A,\"1 mA / 1 V: 1..2\"\n", "part,vf_points,kind\nB,1 mA: 2 V;2 mA:3 V,diode\n", "value\n52\n\xb5\n",
 		"value,package,tolerance,price,hfe,hfe_at\n1,603,5,x,0,1\n", "a,b\rc,d\r",
+		measuredSample, "marking,kind,polarity,be_test\n2F,,NPN,680\n,mosfet,N,\n", "kind,vf_measured,vz_measured\ndiode,0.6 V,1 mA: 5 V; : ;2\n",
 	}
 	if len(seeds) < 10 {
 		f.Fatal("no cases to start from")
@@ -299,7 +300,7 @@ func TestDrawerOfRandomSheets(t *testing.T) {
 		"", "4k7", "4700", "4m7", "52 Ω", "0 Ω", "-1 Ω", "100n", "220 µF", "104", "BC847B", "bc847", "MBT3904", "78L05", "mb6s", "NEM 651", "warm white", "red", "glue",
 		"resistor", "capacitor", "transistor", "transitor", "led", "diode", "other", "chip", "0805", "805", "SOT-23", "sot23", "TO-92", "1/4 W", "shoebox",
 		"12", "12 pcs", "plenty", "-3", "1.5", "€ 0.02", "2 ct", "5 %", "5", "J", "Q", "80 %", "290", "4", "2 mA", "0 A", "NPN", "n", "PNP", "40 V", "40", "BEC", "BBB",
-		"10 mA / 1 V: 100 .. 300", "10 mA: 100", "10 mA / 1 mA: 0.2 V", "1 mA / 10 mA: 0.2 V", "2 mA: 2.65 V; 20 mA: 3.1 V", "2 mA: 3 V; 20 mA: 2 V", "2.65 V",
+		"10 mA / 1 V: 100 .. 300", "10 mA: 100", "10 mA / 1 mA: 0.2 V", "1 mA / 10 mA: 0.2 V", "0.68 V", "0.68", "680", "1 mA: 0.7 V; 5 mA: 0.8 V", "2F", "1F", "1AM", "mosfet", "N", "2 mA: 2.65 V; 20 mA: 3.1 V", "2 mA: 3 V; 20 mA: 2 V", "2.65 V",
 		"\"", "\"\"", "a \"quoted\" b", "a,b;c\td", "line\nbreak", "#", " 4k7 ", "\u00a01k", "µ", "\xb5",
 	}
 	rapid.Check(t, func(t *rapid.T) {

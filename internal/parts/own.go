@@ -6,6 +6,7 @@ import (
 	"sort"
 	"strings"
 
+	"fettle/internal/diag"
 	"fettle/internal/unit"
 )
 
@@ -21,10 +22,12 @@ func (r *drawerReader) describe(it *Item, f field) bool {
 		return false
 	}
 	switch {
+	case it.Kind == KindMOSFET && any("polarity", "vth_measured"):
+		r.ownMOSFET(it, f)
 	case any("polarity", "vceo", "ic_max", "hfe_points", "vcesat_points", "vbesat_points"):
 		r.ownKind(it, KindTransistor)
 		r.ownBJT(it, f)
-	case any("vf_points", "colour", "if_max", "vr_max"):
+	case any("vf_points", "colour", "if_max", "vr_max"), it.Kind == KindLED && any("vf_measured"), it.Kind == KindDiode && any("vf_measured", "vz_measured"):
 		if it.Kind == KindDiode {
 			r.ownDiode(it, f)
 			break
@@ -78,7 +81,12 @@ func (r *drawerReader) ownBJT(it *Item, f field) {
 		Td: nan, Tr: nan, Ts: nan, Tf: nan, R1: unit.Ohm(nan), R1Min: unit.Ohm(nan), R1Max: unit.Ohm(nan), R2: unit.Ohm(nan),
 		R2R1Min: nan, R2R1Max: nan, VIoffMax: none, VIonMin: none,
 	}
-	r.need(b.Name, "polarity", "vceo", "ic_max", "hfe_points")
+	measured := r.field("hfe").text != "" // what was measured stands for a sheet; ratings nobody knows stay unknown
+	if measured {
+		r.need(b.Name, "polarity")
+	} else {
+		r.need(b.Name, "polarity", "vceo", "ic_max", "hfe_points")
+	}
 	if p := r.field("polarity"); p.text != "" {
 		if b.Polarity = strings.ToUpper(p.text); b.Polarity != NPN && b.Polarity != PNP {
 			near := ""
@@ -107,13 +115,16 @@ func (r *drawerReader) ownBJT(it *Item, f field) {
 	for _, p := range r.points("hfe_points", true) {
 		b.Gain = append(b.Gain, GainPoint{unit.Amp(p.i), unit.Volt(p.second), p.low, nan, p.high})
 	}
+	if len(b.Gain) == 0 {
+		b.Gain = it.ownGain()
+	}
 	for _, p := range r.points("vcesat_points", false) {
 		b.VCEsat = append(b.VCEsat, SatPoint{unit.Amp(p.i), unit.Amp(p.second), none, unit.Volt(p.low)})
 	}
 	for _, p := range r.points("vbesat_points", false) {
 		b.VBEsat = append(b.VBEsat, VBEPoint{unit.Amp(p.i), unit.Amp(p.second), none, none, none, unit.Volt(p.low)})
 	}
-	if b.Polarity != "" && len(b.Gain) > 0 && unit.Known(b.VCEO) && unit.Known(b.IC) {
+	if b.Polarity != "" && len(b.Gain) > 0 && (measured || unit.Known(b.VCEO) && unit.Known(b.IC)) {
 		r.drawer.BJTs = append(r.drawer.BJTs, b)
 	}
 }
@@ -127,9 +138,19 @@ func (r *drawerReader) ownDiode(it *Item, f field) {
 		RthJA: unit.KelvinPerWatt(nan), RthJL: unit.KelvinPerWatt(nan), Ptot: unit.Watt(r.quantity("ptot", unit.Power, true)), TjMax: unit.Celsius(nan),
 		VZnom: none, VZmin: none, VZmax: none, IZT: unit.Amp(nan), ZZT: unit.Ohm(nan), ZZK: unit.Ohm(nan), IZK: unit.Amp(nan), TCmin: nan, TCmax: nan,
 	}
-	r.need(d.Name, "vf_points")
-	d.VFtyp = r.forward()
-	if len(d.VFtyp) > 0 {
+	if r.field("vf_measured").text == "" && r.field("vz_measured").text == "" {
+		r.need(d.Name, "vf_points")
+	}
+	if d.VFtyp = r.forward(); len(d.VFtyp) == 0 {
+		d.VFtyp = points(it.VF)
+	}
+	if len(d.VFtyp) > 0 && d.VFtyp[0].I < 3e-3 && d.VFtyp[0].V < schottkyBelow {
+		d.Type = "schottky"
+	}
+	if len(it.VZ) > 0 {
+		d.Type, d.VZnom, d.IZT = "zener", it.VZ[0].V, unit.Or(it.VZ[0].I, TesterCurrent)
+	}
+	if len(d.VFtyp)+len(it.VZ) > 0 {
 		r.drawer.Diodes = append(r.drawer.Diodes, d)
 	}
 }
@@ -143,7 +164,9 @@ func (r *drawerReader) ownLED(it *Item, f field) {
 		Ptot: unit.Watt(r.quantity("ptot", unit.Power, true)), IVmin: nan, IVtyp: nan, ViewAngle: nan, TjMax: unit.Celsius(nan),
 		ModelN: 2, ModelError: none, IVexponent: nan, DVFdT: nan, IVperK: nan,
 	}
-	r.need(l.Name, "vf_points")
+	if r.field("vf_measured").text == "" {
+		r.need(l.Name, "vf_points")
+	}
 	if c := r.field("colour"); c.text != "" {
 		class, ok := r.catalogue.LEDClass(c.text, l.Package)
 		if !ok {
@@ -153,7 +176,9 @@ func (r *drawerReader) ownLED(it *Item, f field) {
 			l.Memory = []string{"model_n", "iv_exponent", "dvf_dT_V_per_K", "iv_rel_per_K"}
 		}
 	}
-	l.VFpoints = r.forward()
+	if l.VFpoints = r.forward(); len(l.VFpoints) == 0 {
+		l.VFpoints = points(it.VF)
+	}
 	if len(l.VFpoints) == 0 {
 		return
 	}
@@ -162,6 +187,10 @@ func (r *drawerReader) ownLED(it *Item, f field) {
 	l.ModelIS, l.ModelRS, l.ModelError = fitForward(l.VFpoints, l.ModelN)
 	r.drawer.LEDs = append(r.drawer.LEDs, l)
 }
+
+// schottkyBelow is the reading at a milliampere below which a junction is no silicon one (common practice, no source:
+// 0.15 to 0.45 V against 0.45 to 0.85 V).
+const schottkyBelow = unit.Volt(0.45)
 
 // fitForward fits V = N·Vt·ln(I/IS) + I·RS at 25 °C to points for a given N: least squares in ln IS and RS,
 // with RS ≥ 0. One point gives RS = 0. The error is the worst residual.
@@ -283,13 +312,13 @@ func (r *drawerReader) entries(f field) []entry {
 	return out
 }
 
-func (r *drawerReader) badEntry(f field, e entry, format string, args ...any) {
+func (r *drawerReader) badEntry(f field, e entry, format string, args ...any) *diag.Problem {
 	c := r.cells[f.i]
 	place := r.place(f)
 	if c.end-c.start == len(c.text) { // no doubled quotes: offsets hold
 		place = r.span(c.start+e.start, c.start+e.end)
 	}
-	r.problems.Add("points-wrong", place, format, args...)
+	return r.problems.Add("points-wrong", place, format, args...)
 }
 
 func (r *drawerReader) pointQuantity(f field, e entry, s string, d unit.Dimension) (float64, bool) {

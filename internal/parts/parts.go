@@ -21,7 +21,7 @@
 // drawer.csv is one row a bag: a header row and then cells separated by comma, semicolon or tab (found out
 // from the header; a first line "sep=;" is understood), quoted where they contain the separator, UTF-8 with
 // or without a byte-order mark. Rows that are empty or begin with "#" are skipped. Columns, in any order,
-// all but the first two optional:
+// all optional, but part, value or marking must be there:
 //
 //	part         a name of the catalogue ("BC847B", "MB6S"), or a part of one's own
 //	value        of a resistor or a capacitor, with its unit: "4k7", "47 Ω", "220 µF"
@@ -32,12 +32,28 @@
 //	price        for one piece, in the user's own currency
 //	tolerance    "1 %" or an IEC 60062 letter
 //	voltage      rated voltage of a capacitor
-//	hfe, hfe_at  a gain measured on a piece of this bag, and the collector current ("180", "2 mA")
+//	marking      what is printed on the body, where the type is not known, or beside it
 //	note         anything
+//
+// What was measured on the pieces of a bag, at about 25 °C:
+//
+//	hfe             gain; hfe_at its collector current, hfe_vce its collector-emitter voltage ("180", "2 mA",
+//	                "5 V"); no current: a meter's gain socket
+//	be_test         base to emitter on a meter's diode test, collector open: "0.68 V" (about 1 mA), or with the
+//	                current where it is known: "1.2 mA: 0.684 V"
+//	bc_test         the same from base to collector, emitter open
+//	vf_measured     forward voltage of a diode or LED at a current, better at two: "1 mA: 1.78 V; 10 mA: 1.92 V";
+//	                without a current: the diode test
+//	vz_measured     zener voltage at a current: "5 mA: 5.02 V"
+//	vth_measured    gate to source of a MOSFET at a drain current, gate joined to drain: "1 mA: 1.9 V"
+//
+// A row with a marking and no part is kept with all the parts the marking may stand for (Item.Candidates), which
+// kind, package and polarity narrow down; if one is left it is taken. A row with neither part nor marking, or whose
+// part is in no catalogue, is a part of its own if it was measured: what was measured is known, the ratings are not.
 //
 // A part the catalogue does not know is described in the same row, from its data sheet:
 //
-//	polarity       NPN or PNP
+//	polarity       NPN or PNP; N or P of a MOSFET
 //	vceo, ic_max   "45 V", "100 mA"; ptot "225 mW" and pins "BEC" (by position, as above) if known
 //	hfe_points     gain at collector current and collector-emitter voltage, from the least to the most:
 //	               "2 mA / 5 V: 200 .. 450; 100 mA / 1 V: 60" (nothing after "..": no upper limit given)
