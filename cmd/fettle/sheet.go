@@ -10,7 +10,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"fettle/internal/build"
-	"fettle/internal/choose"
 	"fettle/internal/draw"
 	"fettle/internal/finding"
 	"fettle/internal/sheet"
@@ -63,13 +62,4 @@ func writeFigures(name string, f finding.Findings) error {
 		}
 	}
 	return nil
-}
-
-func (a *app) partCommand() *cobra.Command {
-	return a.command("part QUERY", "A part by name or by the code on its body", func(ctx context.Context, f *build.Folder, rest []string, demo bool) error {
-		if len(rest) == 0 {
-			return fmt.Errorf("part wants a name or the code on a body: fettle part 1AM")
-		}
-		return a.show(choose.Identify(strings.Join(rest, " "), f.Build), nil)
-	})
 }

@@ -151,8 +151,8 @@ func samePackage(a, b string) bool {
 	return false
 }
 
-// geometry is how the leads of a package are met: a name for the view and one for each lead.
-func geometry(pkg string, leads int) (view string, names []string) {
+// Geometry is how the leads of a package are met: a name for the view and one for each lead.
+func Geometry(pkg string, leads int) (view string, names []string) {
 	switch head, _, _ := strings.Cut(fold(pkg), "("); {
 	case strings.HasPrefix(head, "SOT23"), strings.HasPrefix(head, "SC59"), strings.HasPrefix(head, "SC70"):
 		return "seen from above, single lead up", []string{"lower left", "lower right", "single lead"}
@@ -175,7 +175,7 @@ func Pinout(p Part) string {
 	if len(p.Pins) == 0 {
 		return ""
 	}
-	view, names := geometry(p.Package, len(p.Pins))
+	view, names := Geometry(p.Package, len(p.Pins))
 	if len(p.Pins) == 2 && p.Pins[0] == "A" && p.Pins[1] == "K" {
 		return p.Package + ": the ring or band marks K"
 	}
@@ -407,7 +407,7 @@ func TellApart(candidates []Candidate) Separation {
 			continue
 		}
 		seen[p.Name] = true
-		_, names := geometry(p.Package, len(p.Pins))
+		_, names := Geometry(p.Package, len(p.Pins))
 		key := strings.Join(names, ", ")
 		if byView[key] == nil {
 			views = append(views, key)
@@ -546,7 +546,7 @@ func alikeHint(parts []Any) string {
 // TestWords says what a meter shows on the part alone: the diode test, and what else its kind asks for.
 func TestWords(any Any) string {
 	p := any.Common()
-	_, names := geometry(p.Package, len(p.Pins))
+	_, names := Geometry(p.Package, len(p.Pins))
 	var out []string
 	for _, c := range DiodeTest(any) {
 		out = append(out, fmt.Sprintf("red on %s, black on %s: about %.2f V", names[c.Red], names[c.Black], float64(c.V)))
