@@ -56,7 +56,7 @@ type Item struct {
 func (d *Drawer) Resistors(pkg string) []Stock {
 	var out []Stock
 	for i, it := range d.Items {
-		if it.Kind != KindResistor || it.Count == 0 || !unit.Known(it.Ohm) || pkg != "" && !samePackage(pkg, it.Package) {
+		if it.Kind != KindResistor || it.Count == 0 || !unit.Known(it.Ohm) || pkg != "" && !SamePackage(pkg, it.Package) {
 			continue
 		}
 		same := slices.IndexFunc(out, func(s Stock) bool { return s.R == it.Ohm && s.Package == it.Package })
@@ -766,7 +766,7 @@ func (r *drawerReader) packaging(it *Item) {
 	}
 	listed := it.Package
 	if it.Part != "" && listed != "" {
-		if samePackage(f.text, listed) || samePackage(listed, f.text) {
+		if SamePackage(f.text, listed) || SamePackage(listed, f.text) {
 			return
 		}
 		r.mend(r.warn("package-wrong", f, "%s is listed in %s, not in %s", it.Part, listed, f.text), f, listed)
@@ -786,7 +786,7 @@ func (r *drawerReader) packaging(it *Item) {
 		return
 	}
 	for _, k := range known {
-		if samePackage(f.text, k) || fold("axial"+f.text) == fold(k) {
+		if SamePackage(f.text, k) || fold("axial"+f.text) == fold(k) {
 			it.Package = k
 			return
 		}

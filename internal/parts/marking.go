@@ -71,7 +71,7 @@ func (c *Catalogue) ByMarking(code, pkg string) []Candidate {
 		if best.rank == math.MaxInt {
 			continue
 		}
-		best.Fits = pkg == "" || samePackage(pkg, p.Package)
+		best.Fits = pkg == "" || SamePackage(pkg, p.Package)
 		best.Pinout = Pinout(p)
 		best.Test = DiodeTest(any)
 		out = append(out, best)
@@ -136,9 +136,9 @@ func matchCode(code string, m Marking) (how string, rank int) {
 
 func isLetter(b byte) bool { return b|0x20 >= 'a' && b|0x20 <= 'z' }
 
-// samePackage compares packages as people write them: "sot23" is "SOT-23", and "SOT-23" is one of
+// SamePackage compares packages as people write them: "sot23" is "SOT-23", and "SOT-23" is one of
 // "SC-59/SOT-23 (KA, CA)".
-func samePackage(a, b string) bool {
+func SamePackage(a, b string) bool {
 	fa := fold(a)
 	if fa == fold(b) || fa == fold(baseName(b)) {
 		return true
