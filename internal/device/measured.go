@@ -305,7 +305,7 @@ func (sheet *DiodeSpread) measured(m parts.Measured, nLow, nHigh float64) *Measu
 		out.Against = append(out.Against, s.believeVZ(m.VZ[0])...)
 		said.add("measured by you: VZ %v", m.VZ[0])
 	}
-	zener := len(s.Vars()) > 1
+	reverse := s.Vars()[1:] // a zener's
 	switch {
 	case len(m.VF) == 0:
 		out.at, out.vars = s.At, s.Vars()
@@ -322,21 +322,23 @@ func (sheet *DiodeSpread) measured(m parts.Measured, nLow, nHigh float64) *Measu
 			out.vars, out.at = s.onePoint(first, nLow, nHigh, len(out.Against) > 0)
 			said.add("away from the reading's current the slope of VF is taken from N %.2g to %.2g; a second reading at ten times the current would settle it", nLow, nHigh)
 		}
-		if zener {
-			out.vars = append(out.vars, s.Vars()[1])
+		if n := len(out.vars); len(reverse) > 0 {
+			out.vars = append(out.vars, reverse...)
 			forward := out.at
 			out.at = func(z []float64) Diode {
-				d := forward(z)
 				r := s
-				r.base = d // the breakdown is solved with the resistance of the forward curve
+				r.base = forward(z) // the breakdown is solved with the resistance of the forward curve
 				r.low, r.high, r.more = 0, 0, 0
-				return r.At([]float64{0, at(z, 2)})
+				return r.At(append([]float64{0}, z[min(n, len(z)):]...))
 			}
 		}
 	}
 	if len(m.VZ) > 0 {
-		k := len(out.vars) - 1
-		out.vars[k] = measuredVary(out.vars[k])
+		for k, v := range out.vars {
+			if v.Name == "VZ" {
+				out.vars[k] = measuredVary(v)
+			}
+		}
 	}
 	out.notes = append(append(append([]string(nil), out.Against...), said...), sheet.notes...)
 	return out
@@ -461,7 +463,7 @@ func (s *DiodeSpread) believeVZ(t parts.Taken) (against []string) {
 	low, high := bounds(t)
 	i := unit.Or(t.I, parts.TesterCurrent)
 	if s.vz[1] > 0 {
-		least, most := float64(s.At([]float64{0, -1}).Reverse(i, tableTemperature)), float64(s.At([]float64{0, 1}).Reverse(i, tableTemperature))
+		least, most := float64(zenerVoltage(s.At([]float64{0, -1}), i, tableTemperature)), float64(zenerVoltage(s.At([]float64{0, 1}), i, tableTemperature))
 		switch {
 		case high < least:
 			against = append(against, fmt.Sprintf("%s: VZ %v, where the sheet has at least %s: another voltage, or another marking; the measurement is believed", s.name, t, volts(unit.Volt(least))))
@@ -475,8 +477,8 @@ func (s *DiodeSpread) believeVZ(t parts.Taken) (against []string) {
 	return against
 }
 
-// Reverse is the reverse voltage of a diode in breakdown that carries i at t (a magnitude).
-func (d Diode) Reverse(i unit.Amp, t unit.Kelvin) unit.Volt {
+// zenerVoltage is the reverse voltage of a diode in breakdown that carries i at t (a magnitude).
+func zenerVoltage(d Diode, i unit.Amp, t unit.Kelvin) unit.Volt {
 	j := d.At(t)
 	lo, hi := 0.0, float64(d.BV)+60*orOne(d.NBV)*float64(t.ThermalVoltage())
 	for range 80 {
