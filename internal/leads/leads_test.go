@@ -384,6 +384,39 @@ func TestRandomReadings(t *testing.T) {
 	})
 }
 
+// Whatever is measured, in whatever combination of tests: probabilities are numbers and sum to one, and the findings name
+// a verdict.
+func TestIdentifyStandsAnything(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 6))
+	lead := func() string { return []string{"1", "2", "3", "1+2", "1+3", "2+3"}[r.IntN(6)] }
+	for range 60 {
+		var lines []string
+		for range 1 + r.IntN(7) {
+			value := []string{"OL", "short", "0.65 V", "0.25 V", "1.9 V", "3.5 V", "10 kΩ", "3 Ω", "OL Ω"}[r.IntN(9)]
+			switch r.IntN(5) {
+			case 0:
+				lines = append(lines, fmt.Sprintf("hfe %s %s %d", []string{"NPN", "PNP", ""}[r.IntN(3)], []string{"BCE", "CBE", "EBC"}[r.IntN(3)], r.IntN(500)))
+			case 1:
+				lines = append(lines, lead()+">"+lead()+" "+value+" after "+lead()+">"+lead())
+			default:
+				lines = append(lines, lead()+">"+lead()+" "+value)
+			}
+		}
+		readings, _ := Parse("", strings.Join(lines, "\n")) // leads with both probes are refused
+		res := Identify(readings, Options{Package: []string{"", "SOT-23", "TO-92", "shoebox"}[r.IntN(4)]})
+		sum := 0.0
+		for _, h := range res.Hypotheses {
+			sum += h.P
+		}
+		if !(sum > 0.99 && sum < 1+1e-9) || !(res.PKind > 0) || res.PKind > 1+1e-9 {
+			t.Errorf("%v: sum %g, %s %g", readings, sum, res.Kind, res.PKind)
+		}
+		if f := res.Findings(); f.Worst() == "" || len(f.Values) == 0 || len(f.Cautions) < 3 {
+			t.Errorf("%v: %+v", readings, f)
+		}
+	}
+}
+
 func BenchmarkIdentify(b *testing.B) {
 	readings, _ := Parse("", "1>2 0.672 V; 2>1 OL; 1>3 0.669 V; 3>1 OL; 2>3 OL; 3>2 OL")
 	Identify(readings, Options{})

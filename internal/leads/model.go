@@ -407,7 +407,7 @@ func (k kind) ordersOf() [][3]int {
 	return out
 }
 
-// A outcome is what a meter would show on a sample: a voltage, a resistance or a gain, or nothing.
+// An outcome is what a meter would show on a sample: a voltage, a resistance or a gain, or nothing.
 type outcome struct {
 	open  bool
 	value float64
@@ -603,7 +603,7 @@ func (s *sample) ohms(red, black uint8, channel bool) outcome {
 	return outcome{value: r}
 }
 
-// holes are the socket's holes of base, collector and emitter.
+// foreseeGain is what a gain socket shows: the gain, the reverse gain with collector and emitter exchanged, or next to nothing.
 func (s *sample) foreseeGain(r *Reading, order [3]int) outcome {
 	if s.gain == 0 {
 		return outcome{loose: true}

@@ -188,17 +188,25 @@ func (r Result) explain(note func(kind, format string, args ...any)) {
 				note("reading", "both junctions read alike within the meter's error: only a gain reading, both ways round, tells collector from emitter")
 			}
 		}
-		if r.Swapped {
-			note("reading", "the gain was read with collector and emitter exchanged: the low figure is the reverse gain; the other way round it will be tens to hundreds")
-		}
+		forward, reverse := math.NaN(), math.NaN()
 		for _, x := range r.Readings {
-			if x.Test != Gain || x.Open || x.Value < 0.5 || x.Polarity != "" && !strings.HasPrefix(r.Kind, x.Polarity) || x.Socket[b] != 'B' {
-				continue
+			switch {
+			case x.Test != Gain || x.Open || x.Value < 0.5 || x.Polarity != "" && !strings.HasPrefix(r.Kind, x.Polarity) || x.Socket[b] != 'B':
+			case x.Socket[c] == 'C':
+				forward = x.Value
+			default:
+				reverse = x.Value
 			}
-			if x.Socket[c] == 'C' {
-				ic := unit.Amp(x.Value) * parts.TesterBase
-				note("drawer", "for drawer.csv: kind transistor, polarity %s, pins %s, hfe %g (at about %v in a gain socket)", r.Kind[:3], strings.Join(r.Roles[:], ""), x.Value, ic)
-			}
+		}
+		switch {
+		case r.Swapped && math.IsNaN(forward):
+			note("reading", "the gain was read with collector and emitter exchanged: %g is the reverse gain; the other way round it will be tens to hundreds", reverse)
+		case r.Swapped:
+			note("reading", "hFE %g one way round and %g with collector and emitter exchanged: the larger one is the gain", forward, reverse)
+		}
+		if !math.IsNaN(forward) {
+			note("drawer", "for drawer.csv: kind transistor, polarity %s, pins %s, hfe %g (at about %v in a gain socket)", r.Kind[:3], strings.Join(r.Roles[:], ""), forward,
+				unit.Amp(math.Round(forward*100)/100)*parts.TesterBase)
 		}
 	case NPNPrebiased, PNPPrebiased:
 		note("next reading", "a resistor hides the junctions of a pre-biased type from a meter; what settles it: 5 V, 1 kΩ to the supposed collector, emitter to the other pole; "+
