@@ -18,7 +18,8 @@ type kind struct {
 	prior   float64   // share of what lies about at a bench (own judgement, no source; only its order of magnitude counts)
 	draw    func(r *rand.Rand) sample
 	damaged bool
-	samples int // how many parts stand for the kind
+	samples int     // how many parts stand for the kind
+	blur    float64 // V: each stands for its neighbours within this, where a kind has more unknowns than so many parts can fill
 }
 
 // An edge is what lies between two nodes of a part: a junction that conducts from a to b, or a resistor.
@@ -47,6 +48,7 @@ type sample struct {
 
 	voc, ishort, limit, scale float64 // meter: open-circuit voltage, short-circuit current, highest voltage shown, 1 + its gain error
 	ohmV                      float64 // voltage of its resistance test
+	blur                      float64 // as of its kind
 }
 
 // resistors are what a pre-biased transistor holds, and its junctions while it carries current either way.
@@ -251,6 +253,11 @@ func shorted(r *rand.Rand) sample {
 	return s
 }
 
+// broken draws a transistor with one lead off inside: a single junction is left.
+func broken(r *rand.Rand) sample {
+	return sample{family: silicon, socket: socketOdds{0.9, 0}, edges: []edge{{a: 0, b: 1, v: normal(r, 0.66, 0.05), n: 1}}}
+}
+
 // other stands for all that is none of these: every pair of leads may conduct or not, at any voltage.
 func other(r *rand.Rand) sample {
 	s := sample{socket: socketOdds{0.3, 0.3}}
@@ -286,6 +293,7 @@ const (
 	SingleDiode   = "one diode in a three-lead package"
 	Regulator     = "linear regulator or the like"
 	Shorted       = "damaged: two leads shorted"
+	Broken        = "damaged: a transistor with one lead off inside"
 	NoConduction  = "nothing that a meter sees: open, or no such part"
 	Other         = "none of the known kinds"
 )
@@ -293,22 +301,23 @@ const (
 var kinds = []kind{
 	{name: NPN, roles: [3]string{"B", "C", "E"}, prior: 0.24, samples: 2000, draw: func(r *rand.Rand) sample { return bipolar(r, 1) }},
 	{name: PNP, roles: [3]string{"B", "C", "E"}, prior: 0.19, samples: 2000, draw: func(r *rand.Rand) sample { return bipolar(r, -1) }},
-	{name: NPNPrebiased, roles: [3]string{"B", "C", "E"}, prior: 0.06, samples: 2000, draw: func(r *rand.Rand) sample { return prebiased(r, 1) }},
-	{name: PNPPrebiased, roles: [3]string{"B", "C", "E"}, prior: 0.04, samples: 2000, draw: func(r *rand.Rand) sample { return prebiased(r, -1) }},
-	{name: NPNDarlington, roles: [3]string{"B", "C", "E"}, prior: 0.025, samples: 2000, draw: func(r *rand.Rand) sample { return darlington(r, 1) }},
-	{name: PNPDarlington, roles: [3]string{"B", "C", "E"}, prior: 0.02, samples: 2000, draw: func(r *rand.Rand) sample { return darlington(r, -1) }},
+	{name: NPNPrebiased, roles: [3]string{"B", "C", "E"}, prior: 0.06, samples: 2000, draw: func(r *rand.Rand) sample { return prebiased(r, 1) }, blur: 0.01},
+	{name: PNPPrebiased, roles: [3]string{"B", "C", "E"}, prior: 0.04, samples: 2000, draw: func(r *rand.Rand) sample { return prebiased(r, -1) }, blur: 0.01},
+	{name: NPNDarlington, roles: [3]string{"B", "C", "E"}, prior: 0.025, samples: 2000, draw: func(r *rand.Rand) sample { return darlington(r, 1) }, blur: 0.02},
+	{name: PNPDarlington, roles: [3]string{"B", "C", "E"}, prior: 0.02, samples: 2000, draw: func(r *rand.Rand) sample { return darlington(r, -1) }, blur: 0.02},
 	{name: NChannel, roles: [3]string{"G", "D", "S"}, prior: 0.10, draw: func(r *rand.Rand) sample { return fieldEffect(r, 1) }},
 	{name: PChannel, roles: [3]string{"G", "D", "S"}, prior: 0.06, draw: func(r *rand.Rand) sample { return fieldEffect(r, -1) }},
 	{name: CommonCathode, roles: [3]string{"A", "A", "K"}, prior: 0.05, draw: func(r *rand.Rand) sample { return diodes(r, [2]int{0, 2}, [2]int{1, 2}) }},
 	{name: CommonAnode, roles: [3]string{"K", "K", "A"}, prior: 0.04, draw: func(r *rand.Rand) sample { return diodes(r, [2]int{2, 0}, [2]int{2, 1}) }},
 	{name: InSeries, roles: [3]string{"A", "AK", "K"}, prior: 0.04, draw: func(r *rand.Rand) sample { return diodes(r, [2]int{0, 1}, [2]int{1, 2}) }},
 	{name: SingleDiode, roles: [3]string{"A", "n.c.", "K"}, prior: 0.06, draw: func(r *rand.Rand) sample { return diodes(r, [2]int{0, 2}) }},
-	{name: Regulator, roles: [3]string{"IN", "GND", "OUT"}, prior: 0.015, samples: 2000, draw: regulator},
+	{name: Regulator, roles: [3]string{"IN", "GND", "OUT"}, prior: 0.015, samples: 2000, draw: regulator, blur: 0.03},
 	{name: Shorted, roles: [3]string{"short", "short", "third"}, prior: 0.02, draw: shorted, damaged: true},
+	{name: Broken, roles: [3]string{"anode", "cathode", "off"}, prior: 0.012, draw: broken, damaged: true},
 	{name: NoConduction, roles: [3]string{"?", "?", "?"}, prior: 0.01, draw: func(r *rand.Rand) sample {
 		return sample{socket: socketOdds{0.8, 0.1}}
 	}, damaged: true, samples: 50},
-	{name: Other, roles: [3]string{"?", "?", "?"}, prior: 0.02, draw: other, samples: 3000},
+	{name: Other, roles: [3]string{"?", "?", "?"}, prior: 0.02, draw: other, samples: 3000, blur: 0.05},
 }
 
 // usualSamples are the parts that stand for a kind.
@@ -341,6 +350,7 @@ func (k kind) population(index int) *population {
 	for len(p.list) < n {
 		s := k.draw(r)
 		s.meter(r)
+		s.blur = k.blur
 		for _, o := range same {
 			p.list = append(p.list, s.exchanged(o))
 		}
@@ -664,7 +674,7 @@ func (s *sample) likelihood(r *Reading, o outcome) float64 {
 	case r.Open:
 		return misread
 	}
-	return (1-misread)*gauss(r.Value-o.value, noiseV+noiseRel*o.value) + misread/span
+	return (1-misread)*gauss(r.Value-o.value, math.Hypot(noiseV+noiseRel*o.value, s.blur)) + misread/span
 }
 
 func (s *sample) gainLikelihood(r *Reading, o outcome) float64 {

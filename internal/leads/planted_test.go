@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"sort"
 	"strings"
 	"testing"
@@ -436,6 +437,25 @@ func (b *bench) shorted(t testing.TB, p parts.BJT) *bench {
 	return b
 }
 
+// broken takes a transistor's collector or emitter off its lead.
+func (b *bench) broken(t testing.TB, p parts.BJT) *bench {
+	b.bipolar(t, p, true)
+	inner, npn := b.add, b.kind == NPN
+	off := slices.Index(b.pins[:], []string{"C", "E"}[b.r.IntN(2)])
+	base := slices.Index(b.pins[:], "B")
+	b.kind, b.name = Broken, p.Name+" with a lead off"
+	left := 3 - off - base
+	b.pins[off], b.pins[base], b.pins[left] = "off", "anode", "cathode"
+	if !npn {
+		b.pins[base], b.pins[left] = "cathode", "anode"
+	}
+	b.add = func(c *circuit.Circuit, n [3]circuit.Node) {
+		n[off] = c.Node("off")
+		inner(c, n)
+	}
+	return b
+}
+
 // plant draws a part: kind by kind as they lie in drawers, its leads as makers put them or in any order.
 func plant(t testing.TB, seed uint64) *bench {
 	r := rand.New(rand.NewPCG(seed, 99))
@@ -472,6 +492,9 @@ func plant(t testing.TB, seed uint64) *bench {
 		return b.diode(t, three[r.IntN(len(three))], shuffle)
 	case x < 0.94:
 		return b.darlington(t, r.Float64() < 0.6, r.Float64() < 0.7)
+	}
+	if r.Float64() < 0.5 {
+		return b.broken(t, ordinary[r.IntN(len(ordinary))])
 	}
 	return b.shorted(t, ordinary[r.IntN(len(ordinary))])
 }
@@ -542,7 +565,7 @@ func TestPlantedParts(t *testing.T) {
 	}
 	var six, asked tally
 	for seed := range n {
-		b := plant(t, uint64(seed))
+		b := plant(t, uint64(1000+seed))
 		readings := b.six(t)
 		r := Identify(readings, Options{})
 		six.add(b, r)

@@ -28,7 +28,7 @@ func (r Result) Findings() finding.Findings {
 		}
 	}
 	top := r.top()
-	if top != nil && top.Family != "" && named && r.Kind != Shorted {
+	if top != nil && top.Family != "" && named && !r.Damaged {
 		note("part", "its junctions are of the %s family", top.Family)
 	}
 
@@ -52,7 +52,9 @@ func (r Result) Findings() finding.Findings {
 	sound := finding.Judgement{ID: "part.measured.sound", Subject: "this part", Requirement: "no short and no junction missing", Verdict: finding.Holds,
 		Value: math.NaN(), Limit: math.NaN(), Margin: math.NaN(), Method: "readings of the kind it is taken for"}
 	switch {
-	case r.Damaged && r.PKind >= Sure && r.Kind == Shorted:
+	case r.PKind >= Sure && r.Kind == Broken:
+		sound.Verdict = finding.Fails
+	case r.PKind >= Sure && r.Kind == Shorted:
 		sound.Verdict = finding.Fails
 		sound.Mend = "join all three leads for a moment and measure again (a charged gate conducts like a short); if the short stays, the part is done for"
 	case r.Damaged || r.PKind < Sure || r.Kind == Other:
@@ -113,7 +115,8 @@ func share(p float64) string {
 }
 
 var roleNames = map[string]string{"B": "base", "C": "collector", "E": "emitter", "G": "gate", "D": "drain", "S": "source", "A": "anode", "K": "cathode",
-	"AK": "middle of the two diodes", "n.c.": "not connected", "IN": "input", "GND": "ground", "OUT": "output", "short": "one end of the short", "third": "third lead"}
+	"AK": "middle of the two diodes", "n.c.": "not connected", "IN": "input", "GND": "ground", "OUT": "output", "short": "one end of the short", "third": "third lead",
+	"anode": "anode of what is left", "cathode": "cathode of what is left", "off": "joined to nothing"}
 
 func roleWords(role string) string {
 	if w, ok := roleNames[role]; ok {
@@ -209,19 +212,24 @@ func (r Result) explain(note func(kind, format string, args ...any)) {
 				unit.Amp(math.Round(forward*100)/100)*parts.TesterBase)
 		}
 	case NPNPrebiased, PNPPrebiased:
+		note("reading", "a plain transistor behind a resistor, or still in its circuit, reads the same")
+		if len(r.Next) > 0 || r.Identified() {
+			break
+		}
 		note("next reading", "a resistor hides the junctions of a pre-biased type from a meter; what settles it: 5 V, 1 kΩ to the supposed collector, emitter to the other pole; "+
 			"touch the input to the collector's pole through 1 kΩ: the collector comes within 0.3 V of the emitter only if all three are right")
-		note("reading", "a plain transistor behind a resistor, or still in its circuit, reads the same")
 	case NChannel, PChannel:
 		note("reading", "what conducts one way is the body diode; the gate shows itself by its charge: join all leads, touch gate and source, and the channel conducts both ways")
 	case SingleDiode:
-		note("reading", "a transistor with one junction burnt open reads the same; so does a zener, whose voltage is above the meter's")
+		note("reading", "a zener reads the same: its voltage is above the meter's")
 	case CommonAnode, CommonCathode:
 		note("reading", "two junctions that read the same and no gain")
 	case Regulator:
 		note("reading", "regulators differ much on a diode test: try it with 10 V through 1 kΩ at the supposed input before believing it")
 	case Shorted:
 		note("reading", "nearly nothing both ways between two leads is a short, or a MOSFET whose gate is charged")
+	case Broken:
+		note("reading", "one junction is left of a transistor; a single silicon diode, or a MOSFET whose gate does not answer, reads nearly the same")
 	case NoConduction:
 		note("reading", "no conduction in any direction: a burnt part, a pre-biased transistor with large resistors, or something that is no such part; ohms between each pair of leads tell more")
 	}
