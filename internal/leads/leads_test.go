@@ -151,6 +151,7 @@ func TestJunctionsOfADrawnTransistor(t *testing.T) {
 
 // Probabilities sum to one, renaming the leads renames the answer, and nothing is asked for twice.
 func TestIdentifyIsConsistent(t *testing.T) {
+	t.Parallel()
 	const rounding = 1e-9
 	rapid.Check(t, func(t *rapid.T) {
 		value := func(label string) string {

@@ -554,11 +554,12 @@ func (y *tally) log(t *testing.T, what string) {
 	}
 }
 
-var plantedParts = flag.Int("planted", 120, "parts that TestPlantedParts draws")
+var plantedParts = flag.Int("planted", 100, "parts that TestPlantedParts draws")
 
 // Hundreds of parts drawn at random, kinds and orders of leads mixed, each with a meter of its own: what is called sure is
 // right in more than 99 of 100.
 func TestPlantedParts(t *testing.T) {
+	t.Parallel()
 	n := *plantedParts
 	if testing.Short() {
 		n = min(n, 40)
