@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -20,7 +21,7 @@ import (
 )
 
 func (a *app) newCommand() *cobra.Command {
-	var demo bool
+	var demo string
 	cmd := &cobra.Command{
 		Use:   "new DIR",
 		Short: "Start a build: asks what is known, leaves the rest open",
@@ -31,13 +32,14 @@ open. Answers may come from a file or a pipe. Nothing that lies in the folder is
 			if len(args) != 1 {
 				return errors.New("new wants the folder to start: fettle new DIR")
 			}
-			if demo {
-				return a.copyDemo(args[0])
+			if demo != "" {
+				return a.copyDemo(args[0], demo)
 			}
 			return a.start(cmd.Context(), args[0])
 		},
 	}
-	cmd.Flags().BoolVar(&demo, "demo", false, "no questions: a copy of the embedded demo")
+	cmd.Flags().StringVar(&demo, "demo", "", "no questions: a copy of an embedded demo: "+strings.Join(examples.Names, ", "))
+	cmd.Flags().Lookup("demo").NoOptDefVal = examples.Demo
 	return cmd
 }
 
@@ -131,14 +133,17 @@ func (a *app) place(dir string, files []build.NewFile) error {
 	return nil
 }
 
-func (a *app) copyDemo(dir string) error {
-	entries, err := fs.ReadDir(examples.FS, examples.Demo)
+func (a *app) copyDemo(dir, demo string) error {
+	if !slices.Contains(examples.Names, demo) {
+		return fmt.Errorf("--demo=%s: there are %s", demo, strings.Join(examples.Names, ", "))
+	}
+	entries, err := fs.ReadDir(examples.FS, demo)
 	if err != nil {
 		return err
 	}
 	var files []build.NewFile
 	for _, e := range entries {
-		data, err := fs.ReadFile(examples.FS, examples.Demo+"/"+e.Name())
+		data, err := fs.ReadFile(examples.FS, demo+"/"+e.Name())
 		if err != nil {
 			return err
 		}

@@ -66,8 +66,12 @@ func quantity[U Number](n *node, name string) Quantity[U] {
 	return q
 }
 
-// assumed is the default of a quantity or number. A default that cannot be read is a fault of fettle.
+// assumed is the default of a quantity or number, NaN where a word stands for it. A default that cannot be read is a fault
+// of fettle.
 func (a *Attr) assumed() float64 {
+	if has(a.Words, a.Default) {
+		return math.NaN()
+	}
 	dim := unit.Number
 	if a.Dim != nil {
 		dim = *a.Dim
@@ -158,7 +162,7 @@ func (b *Build) assemble(root *node) {
 				t.Vehicles = append(t.Vehicles, TrainVehicle{Name: c.label, Turned: flagOf(c, "turned"), Range: c.head})
 			}
 			for _, c := range n.all("want") {
-				t.Wants = append(t.Wants, Want{Direction: text(c, "direction"), Function: text(c, "function"), Lit: texts(c, "lit"), Range: c.head})
+				t.Wants = append(t.Wants, Want{Direction: text(c, "direction"), Functions: texts(c, "function"), Lit: texts(c, "lit"), Range: c.head})
 			}
 			b.Train = t
 		case boardBlock:
@@ -189,7 +193,7 @@ func (b *Build) vehicle(n *node) Vehicle {
 	}
 	for _, c := range n.all("lamp") {
 		l := Lamp{
-			Name: c.label, Kind: text(c, "kind"), Feed: text(c, "feed"), Pin: quantity[int](c, "pin"), Wire: text(c, "wire"), LEDs: text(c, "leds"),
+			Name: c.label, Kind: text(c, "kind"), Feed: text(c, "feed"), Pin: quantity[int](c, "pin"), Wire: text(c, "wire"), LEDs: text(c, "leds"), Back: text(c, "back"), End: text(c, "end"),
 			Series: count(c, "series"), Parallel: count(c, "parallel"), Hidden: quantity[unit.Ohm](c, "hidden"),
 			Good: quantity[unit.Amp](c, "good"), Seen: quantity[unit.Amp](c, "seen"),
 			NeverAbove: quantity[unit.Amp](c, "never_above"), PeakAbove: quantity[unit.Amp](c, "peak_never_above"),
@@ -268,7 +272,7 @@ func decoder(n *node) Decoder {
 	d.Supply = DecoderSupply{
 		Rectifier: text(s, "rectifier"), Diodes: count(s, "diodes"), Regulator: text(s, "regulator"),
 		Reservoir: quantity[unit.Farad](s, "reservoir"), Charge: quantity[unit.Ohm](s, "charge"),
-		Decoupling: quantity[unit.Farad](s, "decoupling"), Ballast: quantity[unit.Ohm](s, "ballast"), Range: s.head,
+		Decoupling: quantity[unit.Farad](s, "decoupling"), Ballast: quantity[unit.Ohm](s, "ballast"), Package: text(s, "package"), Range: s.head,
 	}
 	c := part("chip")
 	d.Chip = Chip{Part: text(c, "part"), Clock: text(c, "clock"), BrownOut: quantity[unit.Volt](c, "brown_out"), Range: c.head}
@@ -285,13 +289,14 @@ func decoder(n *node) Decoder {
 		DC: flagOf(a, "dc"), Lock: quantity[int](a, "lock"), Range: a.head,
 	}
 	if k := n.one("acknowledge"); k != nil {
-		d.Acknowledge = &Acknowledge{Load: quantity[unit.Ohm](k, "load"), From: text(k, "from"), Switch: text(k, "switch"), Base: quantity[unit.Ohm](k, "base"), Package: text(k, "package"), Range: k.head}
+		d.Acknowledge = &Acknowledge{Load: quantity[unit.Ohm](k, "load"), From: text(k, "from"), Switch: text(k, "switch"), Base: quantity[unit.Ohm](k, "base"), Pulldown: quantity[unit.Ohm](k, "pulldown"), Package: text(k, "package"), Range: k.head}
 	}
 	for _, o := range n.all("output") {
 		out := Output{
 			Name: o.label, Load: text(o, "load"), From: text(o, "from"), Drive: text(o, "drive"), Switch: text(o, "switch"), Level: text(o, "level"),
 			Series: quantity[unit.Ohm](o, "series"), Base: quantity[unit.Ohm](o, "base"), Pulldown: quantity[unit.Ohm](o, "pulldown"),
-			Package: text(o, "package"), Tolerance: quantity[unit.Ratio](o, "tolerance"),
+			Pullup: quantity[unit.Ohm](o, "pullup"), LevelBase: quantity[unit.Ohm](o, "level_base"), Clamp: text(o, "clamp"), Driver: text(o, "driver"), Between: quantity[unit.Ohm](o, "between"), Shunt: quantity[unit.Ohm](o, "shunt"),
+			Package: text(o, "package"), SeriesPackage: text(o, "series_package"), Tolerance: quantity[unit.Ratio](o, "tolerance"),
 			Brightness: quantity[unit.Ratio](o, "brightness"), Dim: quantity[unit.Hertz](o, "dim_frequency"), Range: o.head,
 		}
 		if lamps := texts(o, "lamp"); len(lamps) > 0 {

@@ -3,6 +3,7 @@ package build
 import (
 	"fmt"
 	"regexp"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -135,23 +136,36 @@ func (c *checker) vehicle(v *Vehicle) {
 		if !known {
 			continue
 		}
-		var pin *parts.SocketPin
-		for k := range socket.Pins {
-			if socket.Pins[k].Number == l.Pin.Value {
-				pin = &socket.Pins[k]
-			}
-		}
-		if pin == nil {
+		switch pin, ok := socket.At(l.Pin.Value); {
+		case !ok:
 			c.report("pin", l.Pin.Range, "pin = %d: %s has pins 1 to %d", l.Pin.Value, socket.Name, len(socket.Pins))
-			continue
-		}
-		for _, word := range []string{"pick-up", "track", "GND", "U+", "common"} {
-			if strings.Contains(pin.Signal, word) {
-				c.report("pin", l.Pin.Range, "pin = %d: that is %s of %s, which no decoder switches", l.Pin.Value, pin.Signal, socket.Name)
-				break
+		case !pin.Role.Switched():
+			what := "which no decoder switches"
+			if pin.Role.Motor() {
+				what = "and DCC must never reach the motor: lamps hang on contacts for lights and functions"
+			}
+			r := c.report("pin", l.Pin.Range, "pin = %d: that is %s of %s, %s", l.Pin.Value, pin.Signal, socket.Name, what)
+			for _, p := range lightsFirst(socket, l) {
+				if !slices.ContainsFunc(v.Lamps, func(m Lamp) bool { return m.Pin.IsSet() && m.Pin.Value == p.Number }) {
+					r.try(l.Pin.Range, itoa(p.Number), "pin = "+itoa(p.Number))
+				}
 			}
 		}
 	}
+}
+
+// lightsFirst lists the contacts on which a lamp may hang: that for the lamp's own end first.
+func lightsFirst(s parts.Socket, l *Lamp) []parts.SocketPin {
+	var list []parts.SocketPin
+	for _, p := range s.Pins {
+		switch {
+		case p.Role == parts.RearLight && l.End.Text == EndRear, p.Role == parts.FrontLight && l.End.Text == EndFront:
+			list = slices.Insert(list, 0, p)
+		case p.Role.Switched():
+			list = append(list, p)
+		}
+	}
+	return list
 }
 
 var (
@@ -310,7 +324,7 @@ func describe(p parts.Any) string {
 	switch x := p.(type) {
 	case parts.BJT:
 		if x.Prebiased() {
-			return "a pre-biased " + strings.TrimSuffix(x.Polarity, "-prebiased") + " (not built yet)"
+			return "a pre-biased " + strings.TrimSuffix(x.Polarity, "-prebiased")
 		}
 		if x.PNP() {
 			return "a PNP"
@@ -318,9 +332,9 @@ func describe(p parts.Any) string {
 		return "an NPN"
 	case parts.MOSFET:
 		if x.Channel == "N" {
-			return "an N-channel MOSFET (not built yet)"
+			return "an N-channel MOSFET"
 		}
-		return "a P-channel MOSFET (not built yet)"
+		return "a P-channel MOSFET"
 	case parts.Diode:
 		if x.Type == "bridge" {
 			return "a bridge"
@@ -334,16 +348,6 @@ func describe(p parts.Any) string {
 		return "a chip"
 	}
 	return "another kind of part"
-}
-
-func (c *checker) npns() []string {
-	var names []string
-	for _, q := range c.b.Catalogue.BJTs() {
-		if q.Polarity == parts.NPN {
-			names = append(names, q.Name)
-		}
-	}
-	return names
 }
 
 func (c *checker) transistors() []string {
@@ -378,7 +382,7 @@ func (c *checker) decoder(d *Decoder) {
 	}
 
 	if t := d.Supply.Rectifier; t.IsSet() && !t.Choose {
-		if _, ok := cat.Diode(t.Text); !ok {
+		if p, ok := cat.Diode(t.Text); !ok {
 			var known []string
 			for _, x := range cat.Diodes() {
 				if x.Type == "bridge" {
@@ -386,8 +390,11 @@ func (c *checker) decoder(d *Decoder) {
 				}
 			}
 			c.noPart("rectifier", t, "a bridge", known)
+		} else if p.Type != "bridge" && d.Supply.Diodes == 0 && !c.lacking(d.Supply.Range, "diodes") {
+			c.at("missing", "rectifier", t, "that is a single diode: say how many make the rectifier (diodes = 4)")
 		}
 	}
+	c.resistorPackage(d.Supply.Package)
 	if t := d.Supply.Regulator; t.IsSet() && !t.Choose {
 		_, ok := cat.Regulator(t.Text)
 		if !ok {
@@ -478,17 +485,16 @@ func (c *checker) decoder(d *Decoder) {
 		if !o.Lamp.IsSet() && o.Load.Text == "lamp" && !c.lacking(o.Range, "lamp") {
 			c.report("missing", o.Range, "output %q lacks lamp: the lamp it switches", o.Name.Text)
 		}
-		if t := o.Switch; t.IsSet() && !t.Choose {
-			if o.Load.Text == "lamp" && o.Drive.Text == DriveLowSide {
-				if q, ok := cat.BJT(t.Text); !ok || q.Polarity != parts.NPN {
-					c.noPart("switch", t, "an NPN (a low-side switch)", c.npns())
+		c.stage(o)
+		if vehicle != nil {
+			for _, t := range append([]Text{o.Lamp}, o.AlsoLamps...) {
+				if l, ok := vehicle.Lamp(t.Text); ok {
+					c.reach(o, l)
 				}
-			} else {
-				c.transistor("switch", t)
 			}
 		}
-		c.transistor("level", o.Level)
 		c.resistorPackage(o.Package)
+		c.resistorPackage(o.SeriesPackage)
 	}
 	if a := d.Acknowledge; a != nil {
 		pin("from", &a.From, "the acknowledgement")
@@ -504,6 +510,120 @@ func (c *checker) decoder(d *Decoder) {
 			c.unknownName(c.reader, "fitted", f.Output, "output", outputs)
 		}
 		c.transistor("switch", f.Switch)
+	}
+}
+
+// stage checks the transistors of an output against the side they switch.
+func (c *checker) stage(o *Output) {
+	low, high := c.fitting("NPN", "N"), c.fitting("PNP", "P")
+	switch o.Drive.Text {
+	case DriveHighSide:
+		c.oneOf("switch", o.Switch, "a PNP or a P-channel MOSFET (a high-side switch)", high)
+		c.oneOf("level", o.Level, "an NPN or an N-channel MOSFET (it shifts the level)", low)
+	case DriveFromPin:
+		if o.Switch.IsSet() && !o.Switch.Choose {
+			c.at("stage", "switch", o.Switch, "output %q is driven from the pin, without a transistor", o.Name.Text).
+				note(o.Drive.Range, "drive says so")
+		}
+	case DriveLowSide, "":
+		c.oneOf("switch", o.Switch, "an NPN or an N-channel MOSFET (a low-side switch)", low)
+	default:
+		c.transistor("switch", o.Switch)
+	}
+	c.oneOf("driver", o.Driver, "an NPN (the first of a pair)", c.fitting("NPN", ""))
+	if o.Driver.IsSet() && o.Drive.Text != DriveLowSide {
+		c.at("stage", "driver", o.Driver, "a pair stands on the low side; output %q has drive = %q", o.Name.Text, o.Drive.Text)
+	}
+	if o.Between.IsSet() && !o.Driver.IsSet() {
+		c.report("stage", o.Between.Range, "between belongs to a pair; output %q names no driver", o.Name.Text)
+	}
+	if o.Drive.Text != DriveHighSide {
+		for _, x := range []struct {
+			name string
+			at   diag.Range
+			set  bool
+		}{{"level", o.Level.Range, o.Level.IsSet()}, {"level_base", o.LevelBase.Range, o.LevelBase.IsSet()}, {"pullup", o.Pullup.Range, o.Pullup.IsSet()}, {"clamp", o.Clamp.Range, o.Clamp.IsSet()}} {
+			if x.set {
+				c.report("stage", x.at, "%s belongs to a high-side switch; output %q has drive = %q", x.name, o.Name.Text, o.Drive.Text)
+			}
+		}
+	}
+	if t := o.Clamp; t.IsSet() {
+		if d, ok := c.b.Catalogue.Diode(t.Text); !ok || d.Type != "zener" {
+			var zeners []string
+			for _, d := range c.b.Catalogue.Diodes() {
+				if d.Type == "zener" {
+					zeners = append(zeners, d.Name)
+				}
+			}
+			c.noPart("clamp", t, "a zener", zeners)
+		}
+	}
+}
+
+// reach checks that a switch on that side can drive a lamp of that feed.
+func (c *checker) reach(o *Output, l *Lamp) {
+	var side string
+	switch l.Feed.Text {
+	case DecoderMinus:
+		if o.Drive.Text == DriveLowSide {
+			side = DriveHighSide
+		}
+	case RectifiedPlus, LocalPlus, ChipSupply:
+		if o.Drive.Text == DriveHighSide {
+			side = DriveLowSide
+		}
+	}
+	if o.Drive.Text == DriveFromPin && l.Feed.Text != "" && l.Feed.Text != DecoderMinus && l.Feed.Text != ChipSupply {
+		c.at("stage", "drive", o.Drive, "lamp %q is fed from %s, which the chip's pin must never meet; a transistor has to stand between", l.Name.Text, l.Feed.Text).
+			note(l.Feed.Range, "the feed stands here").try(o.Drive.Range, quoted(DriveLowSide), "drive = "+quoted(DriveLowSide))
+		return
+	}
+	if side == "" {
+		return
+	}
+	at := o.Drive.Range
+	r := c.report("stage", at, "output %q has drive = %q, but lamp %q is fed from %s: nothing would flow", o.Name.Text, o.Drive.Text, l.Name.Text, l.Feed.Text).
+		note(l.Feed.Range, "the feed stands here")
+	if o.Drive.IsSet() {
+		r.try(at, quoted(side), "drive = "+quoted(side))
+	} else {
+		r.note(o.Range, "it wants drive = %q", side)
+	}
+}
+
+// fitting lists the transistors of a polarity, pre-biased ones included, and of a channel.
+func (c *checker) fitting(polarity, channel string) []string {
+	var names []string
+	for _, q := range c.b.Catalogue.BJTs() {
+		if strings.HasPrefix(q.Polarity, polarity) {
+			names = append(names, q.Name)
+		}
+	}
+	for _, q := range c.b.Catalogue.MOSFETs() {
+		if q.Channel == channel {
+			names = append(names, q.Name)
+		}
+	}
+	return names
+}
+
+// oneOf checks a transistor that must be one of the names.
+func (c *checker) oneOf(name string, t Text, wanted string, names []string) {
+	if !t.IsSet() || t.Choose {
+		return
+	}
+	p, ok := c.b.Catalogue.Find(t.Text)
+	switch q := p.(type) {
+	case parts.BJT:
+		ok = ok && has(names, q.Name)
+	case parts.MOSFET:
+		ok = ok && has(names, q.Name)
+	default:
+		ok = false
+	}
+	if !ok {
+		c.noPart(name, t, wanted, names)
 	}
 }
 
@@ -584,31 +704,134 @@ func (c *checker) train() {
 	if t == nil {
 		return
 	}
-	var vehicles, functions, lamps []string
+	var vehicles, functions []string
 	for _, v := range c.b.Vehicles {
 		vehicles = append(vehicles, v.Name.Text)
-		for _, l := range v.Lamps {
-			lamps = append(lamps, l.Name.Text, v.Name.Text+" / "+l.Name.Text)
-		}
 	}
 	for _, f := range c.b.Functions {
-		functions = append(functions, f.Name.Text)
+		if !has(functions, f.Name.Text) {
+			functions = append(functions, f.Name.Text)
+		}
 	}
+	whole := true // every vehicle that is named is there
 	for _, v := range t.Vehicles {
 		if v.Name.Text != "" && !has(vehicles, v.Name.Text) {
 			c.unknownName(c.reader, "vehicle", v.Name, "vehicle", vehicles)
+			whole = false
 		}
 	}
-	for _, w := range t.Wants {
-		if w.Function.IsSet() && !has(functions, w.Function.Text) {
-			c.unknownName(c.reader, "function", w.Function, "function", functions)
+	if len(t.Vehicles) == 0 && len(c.b.Vehicles) > 1 && len(c.strange) == 0 {
+		c.report("missing", t.Range, "train lacks a vehicle block for each place, front first: there are %d to choose from", len(c.b.Vehicles))
+	}
+	var before []*Want
+	for i := range t.Wants {
+		w := &t.Wants[i]
+		good := c.alone("function", w.Functions) && c.alone("lit", w.Lit)
+		for _, f := range w.Functions {
+			if f.Text != Nothing && !has(functions, f.Text) {
+				c.unknownName(c.reader, "function", f, "function", functions)
+				good = false
+			}
 		}
 		for _, l := range w.Lit {
-			if !has(lamps, l.Text) {
-				c.unknownName(c.reader, "lit", l, "lamp", lamps)
+			good = (l.Text == Nothing || c.trainLamp(l, whole)) && good
+		}
+		if !good || len(w.Functions) == 0 || len(w.Lit) == 0 || !has(directions, w.Direction.Text) {
+			continue
+		}
+		for _, e := range before {
+			if !c.sameCase(w, e) {
+				continue
+			}
+			if c.lit(w) == c.lit(e) {
+				c.report("want-twice", w.Range, "a second want of the same: one is enough").note(e.Range, "the first stands here")
+			} else {
+				c.report("want-contradicts", w.Range, "this wants %s lit, and another wants %s in the same case", c.lit(w), c.lit(e)).note(e.Range, "it stands here")
+			}
+			break
+		}
+		before = append(before, w)
+	}
+}
+
+// alone complains where Nothing stands beside names.
+func (c *checker) alone(name string, list []Text) bool {
+	for _, t := range list {
+		if t.Text == Nothing && len(list) > 1 {
+			c.at("nothing", name, t, "that stands alone, or not at all")
+			return false
+		}
+	}
+	return true
+}
+
+// trainLamp checks a lamp that a want names: it must be one lamp of the train.
+func (c *checker) trainLamp(t Text, whole bool) bool {
+	switch found := c.b.TrainLamps(t.Text); {
+	case len(found) == 1:
+		return true
+	case len(found) > 1:
+		var names []string
+		for _, f := range found {
+			names = append(names, f.String())
+		}
+		c.at("name-twice", "lit", t, "%d vehicles of the train have a lamp of that name: write %s", len(found), alternatives(names, "or"))
+		return false
+	}
+	if !whole {
+		return false // its vehicle may be the one that was misspelt
+	}
+	count := map[string]int{}
+	for _, v := range c.b.InTrain() {
+		for _, l := range v.Lamps {
+			count[l.Name.Text]++
+		}
+	}
+	var lamps []string
+	for _, v := range c.b.InTrain() {
+		for _, l := range v.Lamps {
+			if count[l.Name.Text] == 1 {
+				lamps = append(lamps, l.Name.Text)
+			}
+			if len(c.b.InTrain()) > 1 {
+				lamps = append(lamps, LampOf{v, &l}.String())
 			}
 		}
 	}
+	c.unknownName(c.reader, "lit", t, "lamp in the train", lamps)
+	return false
+}
+
+// sameCase reports whether two wants speak of one case: functions alike and a direction in common.
+func (c *checker) sameCase(a, b *Want) bool {
+	return sorted(a.Functions) == sorted(b.Functions) && (a.Direction.Text == b.Direction.Text || a.Direction.Text == Both || b.Direction.Text == Both)
+}
+
+// lit is the lamps of a want in words, each by its whole name.
+func (c *checker) lit(w *Want) string {
+	var names []Text
+	for _, t := range w.Lit {
+		for _, l := range c.b.TrainLamps(t.Text) {
+			t.Text = l.Lamp.Name.Text
+			if len(c.b.TrainLamps(t.Text)) > 1 {
+				t.Text = l.String()
+			}
+		}
+		names = append(names, t)
+	}
+	return sorted(names)
+}
+
+// sorted joins the names, each once, in order.
+func sorted(list []Text) string {
+	var names []string
+	for _, t := range list {
+		if !has(names, t.Text) {
+			names = append(names, t.Text)
+		}
+	}
+	sort.Strings(names)
+	return strings.Join(names, ", ")
 }
 
 func (c *checker) board() {
@@ -646,16 +869,8 @@ func (c *checker) unbuilt() {
 				add(fmt.Sprintf("%s = %q%s", v.attr.Name, v.text, of), v.at)
 			case v.ok && v.attr.Name == "supply" && v.text == DCC:
 				add(fmt.Sprintf("a reading on dcc%s", of), v.at)
-			case v.ok && v.attr.Name == "lamp" && len(v.list) > 1:
-				add("several lamps on one output"+of, v.at)
-			case v.ok && v.attr.Name == "rectifier" && v.text != "choose":
-				if d, ok := c.b.Catalogue.Diode(v.text); ok && d.Type != "bridge" {
-					add("a rectifier of single diodes"+of, v.at)
-				}
-			case v.ok && v.attr.Name == "regulator" && v.text != "choose":
-				if _, ok := c.b.Catalogue.Regulator(v.text); !ok {
-					add("a zener for a regulator"+of, v.at)
-				}
+			case v.ok && v.attr.Name == "diodes" && v.text != "4":
+				add("a rectifier of fewer than four diodes"+of, v.at)
 			}
 		}
 		for _, m := range n.nodes {

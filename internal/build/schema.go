@@ -106,9 +106,10 @@ var (
 
 var (
 	supplyKinds = []string{SmoothDC, FullWave, PWM, DCC}
-	directions  = []string{"forward", "reverse", "both"}
+	directions  = []string{Forward, Reverse, Both}
 	colours     = []string{"white", "warm white", "cool white", "blue", "green", "yellow-green", "yellow", "amber", "red"}
 	rails       = []string{LeftRail, RightRail}
+	none        = []string{None} // a resistor that is left out
 )
 
 // schema is the one description of the build file.
@@ -154,11 +155,13 @@ var lampBlock = &Block{
 	Name: "lamp", Label: "its name", Many: true,
 	Doc: "One light as it sits in the vehicle, with whatever resistor hides in it.",
 	Attrs: []Attr{
-		{Name: "kind", Kind: KindWord, Words: []string{KindLED, KindAntiparallel, KindFilament, KindBoard}, Later: []string{KindAntiparallel, KindFilament, KindBoard}, Default: KindLED, Example: `"led"`, Doc: "what gives the light"},
-		{Name: "feed", Kind: KindWord, Words: []string{LeftRail, RightRail, RectifiedPlus, ChipSupply, LocalPlus, DecoderMinus}, Later: []string{ChipSupply, LocalPlus, DecoderMinus}, Example: `"left rail"`, Doc: "where its unswitched side is joined"},
+		{Name: "kind", Kind: KindWord, Words: []string{KindLED, KindAntiparallel, KindFilament, KindBoard}, Default: KindLED, Example: `"led"`, Doc: "what gives the light"},
+		{Name: "feed", Kind: KindWord, Words: []string{LeftRail, RightRail, RectifiedPlus, ChipSupply, LocalPlus, DecoderMinus}, Example: `"left rail"`, Doc: "where its unswitched side is joined"},
 		{Name: "pin", Kind: KindCount, Wants: "a pin of the socket", Min: one, Example: "5", Doc: "pin of the socket at its switched side"},
 		{Name: "wire", Kind: KindName, Example: `"white"`, Doc: "colour of its switched wire where there is no socket"},
 		{Name: "leds", Kind: KindWord, Words: colours, Example: `"white"`, Doc: "colour of its light, where seen"},
+		{Name: "end", Kind: KindWord, Words: []string{EndFront, EndRear, EndInside}, Example: `"front"`, Doc: "the end of the vehicle at which it shines; white leads and red trails by it"},
+		{Name: "back", Kind: KindWord, Words: colours, Example: `"red"`, Doc: "of an anti-parallel pair: colour of the light when its feed is the minus"},
 		{Name: "series", Kind: KindCount, Min: one, Max: chainMost, Example: "1", Doc: "junctions in a row, where known"},
 		{Name: "parallel", Kind: KindCount, Min: one, Max: chainMost, Example: "2", Doc: "such rows side by side behind one resistor, where known"},
 		{Name: "hidden", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Example: `"1 kΩ"`, Doc: "what the marking of the resistor in the lamp says, where it can be read"},
@@ -166,8 +169,8 @@ var lampBlock = &Block{
 		{Name: "seen", Kind: KindQuantity, Dim: &unit.Current, Min: positive, Max: lampMost, Example: `"0.6 mA"`, Doc: "mean current that is still clearly lit, at the lowest voltage"},
 		{Name: "never_above", Kind: KindQuantity, Dim: &unit.Current, Min: positive, Max: lampMost, Example: `"12 mA"`, Doc: "mean current that it must never pass, at the highest voltage"},
 		{Name: "peak_never_above", Kind: KindQuantity, Dim: &unit.Current, Min: positive, Max: lampMost, Example: `"20 mA"`, Doc: "peak current that one LED must never pass; else the class's rating"},
-		{Name: "cold", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, By: NotYet, Example: `"40 Ω"`, Doc: "resistance of a filament, cold"},
-		{Name: "hot", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, By: NotYet, Example: `"400 Ω"`, Doc: "resistance of a filament, lit as it should be"},
+		{Name: "cold", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Example: `"40 Ω"`, Doc: "resistance of a filament, cold"},
+		{Name: "hot", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Example: `"400 Ω"`, Doc: "resistance of a filament, lit as it should be"},
 	},
 	Blocks: []*Block{readingBlock},
 }
@@ -213,8 +216,8 @@ var trackBlock = &Block{
 		{Name: "dc_supply", Kind: KindWord, Words: []string{SmoothDC, FullWave, PWM}, Later: []string{FullWave, PWM}, Default: SmoothDC, Example: `"smooth dc"`, Doc: "what the DC controller gives"},
 		{Name: "ambient_low", Kind: KindQuantity, Dim: &unit.Temperature, Min: coldest, Max: hottest, Default: "5 °C", Source: "an unheated room, common practice, no source", Example: `"5 °C"`, Doc: "coldest air inside the vehicle"},
 		{Name: "ambient_high", Kind: KindQuantity, Dim: &unit.Temperature, Min: coldest, Max: hottest, Default: "50 °C", Source: "a closed vehicle in a summer room, common practice, no source", Example: `"50 °C"`, Doc: "hottest air inside the vehicle"},
-		{Name: "programming_low", Kind: KindQuantity, Dim: &unit.Voltage, Min: trackLeast, Max: trackMost, Default: "8 V", Source: "RCN-216, read in a digest only", By: NotYet, Example: `"8 V"`, Doc: "lowest voltage of the programming track"},
-		{Name: "programming_high", Kind: KindQuantity, Dim: &unit.Voltage, Min: trackLeast, Max: trackMost, Default: "18 V", Source: "RCN-216, read in a digest only", By: NotYet, Example: `"18 V"`, Doc: "highest voltage of the programming track"},
+		{Name: "programming_low", Kind: KindQuantity, Dim: &unit.Voltage, Min: trackLeast, Max: trackMost, Default: "8 V", Source: "RCN-216, read in a digest only", Example: `"8 V"`, Doc: "lowest voltage of the programming track"},
+		{Name: "programming_high", Kind: KindQuantity, Dim: &unit.Voltage, Min: trackLeast, Max: trackMost, Default: "18 V", Source: "RCN-216, read in a digest only", Example: `"18 V"`, Doc: "highest voltage of the programming track"},
 	},
 }
 
@@ -262,13 +265,14 @@ var decoderBlock = &Block{
 		{
 			Name: "supply", Doc: "The way from the rails to the chip.",
 			Attrs: []Attr{
-				{Name: "rectifier", Kind: KindPart, Wants: "a bridge of the catalogue", Choose: true, Example: `"MB6S"`, Doc: "the part between the rails and the decoder's own plus and minus"},
-				{Name: "diodes", Kind: KindCount, Min: one, Max: &Limit{Value: 4, Say: "a rectifier has 1, 2 or 4 diodes"}, By: NotYet, Example: "4", Doc: "where the rectifier is made of single diodes: how many"},
-				{Name: "regulator", Kind: KindPart, Wants: "a regulator of the catalogue", Choose: true, Example: `"78L05A (TO-92)"`, Doc: "what makes the chip's supply"},
+				{Name: "rectifier", Kind: KindPart, Wants: "a bridge or diode of the catalogue", Choose: true, Example: `"MB6S"`, Doc: "the part between the rails and the decoder's own plus and minus"},
+				{Name: "diodes", Kind: KindCount, Min: one, Max: &Limit{Value: 4, Say: "a rectifier has 1, 2 or 4 diodes"}, Example: "4", Doc: "where the rectifier is made of single diodes: how many (fewer than 4: not built yet)"},
+				{Name: "regulator", Kind: KindPart, Wants: "a regulator or zener of the catalogue", Choose: true, Example: `"78L05A (TO-92)"`, Doc: "what makes the chip's supply"},
 				{Name: "reservoir", Kind: KindQuantity, Dim: &unit.Capacitance, Min: faradLeast, Max: faradMost, Choose: true, By: NotYet, Example: `"22 µF"`, Doc: "capacitor behind the rectifier"},
 				{Name: "charge", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, By: NotYet, Example: `"100 Ω"`, Doc: "resistor through which the reservoir charges"},
 				{Name: "decoupling", Kind: KindQuantity, Dim: &unit.Capacitance, Min: faradLeast, Max: faradMost, Choose: true, By: NotYet, Example: `"100 nF"`, Doc: "capacitor at the chip's supply pins"},
-				{Name: "ballast", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, By: NotYet, Example: `"1 kΩ"`, Doc: "resistor before a zener that stands for a regulator"},
+				{Name: "ballast", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"1 kΩ"`, Doc: "resistor before a zener that stands for a regulator"},
+				{Name: "package", Kind: KindPart, Wants: "a resistor package of the catalogue", Default: "0805", Source: "common practice, no source", Example: `"2512"`, Doc: "package of the ballast, and of the ear's resistor"},
 			},
 		},
 		{
@@ -276,31 +280,38 @@ var decoderBlock = &Block{
 			Attrs: []Attr{
 				{Name: "part", Kind: KindPart, Wants: "a chip of the catalogue", Example: `"ATtiny85"`, Doc: "its name"},
 				{Name: "clock", Kind: KindClock, Max: clockMost, Default: "8 MHz internal", Source: "common practice, no source", Example: `"8 MHz internal"`, Doc: "frequency and source: internal, pll, crystal, resonator, external"},
-				{Name: "brown_out", Kind: KindQuantity, Dim: &unit.Voltage, Words: []string{"none"}, Min: &Limit{Value: 1.5, Say: "below any brown-out level of the chip (1.8 V is the lowest)", Source: "ATtiny85 datasheet, brown-out levels (from memory)"}, Max: chipMost, By: NotYet, Example: `"2.7 V"`, Doc: "level of its brown-out detector"},
+				{Name: "brown_out", Kind: KindQuantity, Dim: &unit.Voltage, Words: []string{"none"}, Min: &Limit{Value: 1.5, Say: "below any brown-out level of the chip (1.8 V is the lowest)", Source: "ATtiny85 datasheet, brown-out levels (from memory)"}, Max: chipMost, Example: `"2.7 V"`, Doc: "level of its brown-out detector"},
 			},
 		},
 		{
-			Name: "listen", By: NotYet, Doc: "The ear: how the track signal comes to the chip.",
+			Name: "listen", Doc: "The ear: how the track signal comes to the chip.",
 			Attrs: []Attr{
 				{Name: "from", Kind: KindWord, Words: rails, Example: `"left rail"`, Doc: "the rail it listens to"},
 				{Name: "into", Kind: KindName, Wants: "a pin of the chip", Example: `"PB2"`, Doc: "the chip pin it goes to"},
 				{Name: "series", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"47 kΩ"`, Doc: "resistor in between"},
-				{Name: "filter", Kind: KindQuantity, Dim: &unit.Capacitance, Min: faradLeast, Max: faradMost, Example: `"10 pF"`, Doc: "capacitor from the pin to the decoder's minus"},
+				{Name: "filter", Kind: KindQuantity, Dim: &unit.Capacitance, Min: faradLeast, Max: faradMost, By: NotYet, Example: `"10 pF"`, Doc: "capacitor from the pin to the decoder's minus"},
 			},
 		},
 		{
 			Name: "output", Label: "its name", Many: true, Doc: "One switch with its load.",
 			Attrs: []Attr{
 				{Name: "load", Kind: KindWord, Words: []string{"lamp", "motor"}, Later: []string{"motor"}, Default: "lamp", Example: `"lamp"`, Doc: "what it drives"},
-				{Name: "lamp", Kind: KindNames, Wants: "a lamp of the vehicle", Example: `"front"`, Doc: "the lamp it switches (several: not built yet)"},
+				{Name: "lamp", Kind: KindNames, Wants: "a lamp of the vehicle", Example: `"front"`, Doc: "the lamp it switches, or several side by side behind one series resistor"},
 				{Name: "from", Kind: KindName, Wants: "a pin of the chip", Required: true, Example: `"PB0"`, Doc: "the chip pin that drives it"},
-				{Name: "drive", Kind: KindWord, Words: []string{DriveLowSide, DriveHighSide, DriveFromPin, DriveBridge}, Later: []string{DriveHighSide, DriveFromPin, DriveBridge}, Default: DriveLowSide, Example: `"low side"`, Doc: "which side of the load is switched"},
-				{Name: "switch", Kind: KindPart, Wants: "an NPN transistor of the catalogue", Choose: true, Example: `"MMBT3904"`, Doc: "the transistor"},
-				{Name: "level", Kind: KindPart, Wants: "a transistor of the catalogue", Choose: true, By: NotYet, Example: `"MMBT3904"`, Doc: "transistor that shifts the level of a high-side switch"},
-				{Name: "series", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"1 kΩ"`, Doc: "resistor in line with the lamp, on the board"},
-				{Name: "base", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"4.7 kΩ"`, Doc: "resistor from the chip pin to the transistor"},
-				{Name: "pulldown", Kind: KindQuantity, Dim: &unit.Resistance, Words: []string{"none"}, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"100 kΩ"`, Doc: "resistor from the base to the decoder's minus"},
-				{Name: "package", Kind: KindPart, Wants: "a resistor package of the catalogue", Default: "0805", Source: "common practice, no source", Example: `"0805"`, Doc: "package of its resistors"},
+				{Name: "drive", Kind: KindWord, Words: []string{DriveLowSide, DriveHighSide, DriveFromPin, DriveBridge}, Later: []string{DriveBridge}, Default: DriveLowSide, Example: `"low side"`, Doc: "which side of the load is switched"},
+				{Name: "switch", Kind: KindPart, Wants: "a transistor of the catalogue: NPN or N-channel on the low side, PNP or P-channel on the high side", Choose: true, Example: `"MMBT3904"`, Doc: "the transistor that carries the lamp's current; none where the chip's pin drives the lamp itself"},
+				{Name: "level", Kind: KindPart, Wants: "a transistor of the catalogue", Choose: true, Example: `"MMBT3904"`, Doc: "transistor that shifts the level of a high-side switch"},
+				{Name: "series", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"1 kΩ"`, Doc: "resistor in line with the lamp, on the board"},
+				{Name: "base", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"4.7 kΩ"`, Doc: "resistor to the switch's base or gate: from the chip pin, on the high side from the level transistor"},
+				{Name: "pulldown", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"100 kΩ"`, Doc: "resistor from the base or gate that the chip drives to the decoder's minus"},
+				{Name: "driver", Kind: KindPart, Wants: "an NPN transistor of the catalogue", Example: `"MMBT3904"`, Doc: "first transistor of a pair on the low side (Darlington): its emitter drives the switch's base"},
+				{Name: "between", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"100 kΩ"`, Doc: "of a pair: resistor from the base between its transistors to the decoder's minus"},
+				{Name: "pullup", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"47 kΩ"`, Doc: "of a high-side switch: resistor from its base or gate to the rectified plus"},
+				{Name: "level_base", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"10 kΩ"`, Doc: "of a high-side switch: resistor from the chip pin to the level transistor"},
+				{Name: "clamp", Kind: KindPart, Wants: "a zener of the catalogue", Example: `"BZX84-C10"`, Doc: "zener that keeps a P-channel switch's gate near the rectified plus"},
+				{Name: "shunt", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Default: None, Example: `"220 kΩ"`, Doc: "resistor across the lamp, which takes what a switch leaks when it is off"},
+				{Name: "package", Kind: KindPart, Wants: "a resistor package of the catalogue", Default: "0805", Source: "common practice, no source", Example: `"0805"`, Doc: "package of its resistors; else that of the drawer's where all are of one"},
+				{Name: "series_package", Kind: KindPart, Wants: "a resistor package of the catalogue", Example: `"2010"`, Doc: "package of the series resistor, where the lamp's current wants another"},
 				{Name: "tolerance", Kind: KindQuantity, Dim: &unit.Fraction, Min: notBelow0, Max: &Limit{Value: 0.2, Say: "no resistor is that loose (20 % is the most)", Source: "IEC 60062 tolerance letters (from memory)"}, Default: "5 %", Source: "common practice, no source", Example: `"5 %"`, Doc: "± of its resistors, where the drawer does not say"},
 				{Name: "brightness", Kind: KindQuantity, Dim: &unit.Fraction, Min: positive, Max: whole, Default: "100 %", Example: `"60 %"`, Doc: "share of the time that the firmware switches it on"},
 				{Name: "dim_frequency", Kind: KindQuantity, Dim: &unit.Frequency, Min: positive, Max: clockMost, Example: `"4 kHz"`, Doc: "how often it is switched for that"},
@@ -318,17 +329,18 @@ var decoderBlock = &Block{
 			},
 		},
 		{
-			Name: "acknowledge", By: NotYet, Doc: "The load that answers on the programming track: at least 60 mA more, for 6 ms.",
+			Name: "acknowledge", Doc: "The load that answers on the programming track: at least 60 mA more, for 6 ms.",
 			Attrs: []Attr{
 				{Name: "load", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"100 Ω"`, Doc: "the resistor"},
 				{Name: "from", Kind: KindName, Wants: "a pin of the chip", Example: `"PB4"`, Doc: "the chip pin that switches it"},
 				{Name: "switch", Kind: KindPart, Wants: "a transistor of the catalogue", Choose: true, Example: `"MMBT2222A"`, Doc: "the transistor"},
 				{Name: "base", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"470 Ω"`, Doc: "its base resistor"},
+				{Name: "pulldown", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"47 kΩ"`, Doc: "resistor from its base or gate to the decoder's minus"},
 				{Name: "package", Kind: KindPart, Wants: "a resistor package of the catalogue", Default: "1206", Source: "common practice, no source", Example: `"1206"`, Doc: "package of the load"},
 			},
 		},
 		{
-			Name: "fitted", Label: "the output", Many: true, By: NotYet, Doc: "What was really soldered in.",
+			Name: "fitted", Label: "the output", Many: true, Doc: "What was really soldered in: it is proven instead of what was planned.",
 			Attrs: []Attr{
 				{Name: "switch", Kind: KindPart, Wants: "a transistor of the catalogue", Example: `"MMBT3904"`, Doc: "the transistor"},
 				{Name: "hfe", Kind: KindNumber, Min: positive, Max: &Limit{Value: 2000, Say: "no single transistor has that gain (2000 is the most)", Source: "common practice, no source"}, Example: "180", Doc: "its measured gain"},
@@ -341,31 +353,31 @@ var decoderBlock = &Block{
 }
 
 var functionBlock = &Block{
-	Name: "function", Label: "F0 to F68", Many: true, By: NotYet,
+	Name: "function", Label: "F0 to F68", Many: true, By: "prove",
 	Doc: "What a key of the throttle does. The same function may stand once for each direction.",
 	Attrs: []Attr{
 		{Name: "decoder", Kind: KindName, Wants: "a decoder of the build", Example: `"a"`, Doc: "needed only where there are several"},
-		{Name: "direction", Kind: KindWord, Words: directions, Default: "both", Example: `"forward"`, Doc: "direction in which it works"},
+		{Name: "direction", Kind: KindWord, Words: directions, Default: "both", Example: `"forward"`, Doc: "direction of its own vehicle in which it works: a vehicle that stands turned in a train runs in reverse when the train goes forward"},
 		{Name: "output", Kind: KindNames, Wants: "an output of the decoder", Required: true, Example: `["front", "cab"]`, Doc: "what it switches on"},
 		{Name: "effect", Kind: KindWord, Words: []string{"steady", "fade", "flicker", "blink", "double flash"}, Default: "steady", Example: `"fade"`, Doc: "how"},
-		{Name: "fade", Kind: KindQuantity, Dim: &unit.Duration, Min: notBelow0, Max: &Limit{Value: 60, Say: "nobody waits that long (60 s is the most)", Source: "common practice, no source"}, Example: `"300 ms"`, Doc: "time from dark to full"},
+		{Name: "fade", Kind: KindQuantity, By: NotYet, Dim: &unit.Duration, Min: notBelow0, Max: &Limit{Value: 60, Say: "nobody waits that long (60 s is the most)", Source: "common practice, no source"}, Example: `"300 ms"`, Doc: "time from dark to full"},
 		{Name: "brightness", Kind: KindQuantity, Dim: &unit.Fraction, Min: positive, Max: whole, Default: "100 %", Example: `"50 %"`, Doc: "share of the output's full light"},
 	},
 }
 
 var trainBlock = &Block{
-	Name: "train", By: NotYet, Doc: "Several vehicles that answer to one address.",
+	Name: "train", By: "prove", Doc: "Several vehicles that answer to one address.",
 	Blocks: []*Block{
 		{
 			Name: "vehicle", Label: "a vehicle of the build", Many: true, Doc: "One place in the train, front first.",
 			Attrs: []Attr{{Name: "turned", Kind: KindFlag, Default: "false", Example: "true", Doc: "it stands the other way round"}},
 		},
 		{
-			Name: "want", Many: true, Doc: "Which lamps shall be lit.",
+			Name: "want", Many: true, Doc: "Which lamps of the train shall be lit, and no others, with these functions on and all others off.",
 			Attrs: []Attr{
 				{Name: "direction", Kind: KindWord, Words: directions, Default: "both", Example: `"forward"`, Doc: "direction of the train"},
-				{Name: "function", Kind: KindName, Wants: "a function of the build", Required: true, Example: `"F0"`, Doc: "the function that is on"},
-				{Name: "lit", Kind: KindNames, Required: true, Example: `["front"]`, Doc: "the lamps; \"vehicle / lamp\" where the name stands twice"},
+				{Name: "function", Kind: KindNames, Wants: "a function of the build", Words: []string{Nothing}, Required: true, Example: `"F0"`, Doc: "the functions that are on"},
+				{Name: "lit", Kind: KindNames, Wants: "a lamp of the train", Words: []string{Nothing}, Required: true, Example: `["front"]`, Doc: "the lamps; \"vehicle / lamp\" where the name stands twice"},
 			},
 		},
 	},

@@ -3,6 +3,7 @@ package build
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"fettle/internal/diag"
 	"fettle/internal/parts"
@@ -36,6 +37,9 @@ func (q Quantity[U]) Known() bool {
 
 // Open reports whether the value is fettle's to choose: left open, or written "choose".
 func (q Quantity[U]) Open() bool { return q.Choose || q.Text == "" }
+
+// None reports whether the part is left out.
+func (q Quantity[U]) None() bool { return q.Text == None }
 
 // Or returns the value if it is known, else otherwise.
 func (q Quantity[U]) Or(otherwise U) U {
@@ -137,6 +141,13 @@ const (
 	KindBoard        = "board" // a lighting board with diode, rectifier or regulator of its own
 )
 
+// Ends of the vehicle at which a lamp shines.
+const (
+	EndFront  = "front"
+	EndRear   = "rear"
+	EndInside = "inside"
+)
+
 // A Lamp is one light of the vehicle as it sits there, with whatever resistor hides in it.
 type Lamp struct {
 	Name   Text
@@ -145,6 +156,8 @@ type Lamp struct {
 	Pin    Quantity[int] // pin of the socket on the switched side
 	Wire   Text          // colour of the wire where there is no socket
 	LEDs   Text          // colour class: "white", "red", …
+	End    Text          // EndFront, EndRear, EndInside: where it shines
+	Back   Text          // of an anti-parallel pair: colour class of the one that lights the other way round
 	Series int           // junctions in series, 0: not said
 	// Parallel is the number of such strings side by side behind one resistor, 0: not said.
 	Parallel   int
@@ -304,6 +317,7 @@ type DecoderSupply struct {
 	Charge     Quantity[unit.Ohm]   // resistor that the reservoir charges through
 	Decoupling Quantity[unit.Farad] // at the chip
 	Ballast    Quantity[unit.Ohm]   // before a zener
+	Package    Text                 // of the ballast, and of the ear's resistor
 	Range      diag.Range
 }
 
@@ -334,21 +348,31 @@ const (
 	DriveBridge   = "bridge"
 )
 
+// None stands where a resistor is left out.
+const None = "none"
+
 // An Output is one switch of the decoder with its load.
 type Output struct {
-	Name      Text
-	Load      Text // "lamp" (assumed), "motor"
-	Lamp      Text // the lamp; the first of several
-	AlsoLamps []Text
-	From      Text // chip pin
-	Drive     Text // DriveLowSide (assumed), …
-	Switch    Text // transistor of the catalogue, or "choose"
-	Level     Text // transistor that shifts the level of a high-side switch
-	Series    Quantity[unit.Ohm]
-	Base      Quantity[unit.Ohm] // base or gate resistor
-	Pulldown  Quantity[unit.Ohm] // base or gate to the decoder's minus
-	Package   Text               // resistor package of the catalogue
-	Tolerance Quantity[unit.Ratio]
+	Name          Text
+	Load          Text // "lamp" (assumed), "motor"
+	Lamp          Text // the lamp; the first of several
+	AlsoLamps     []Text
+	From          Text // chip pin
+	Drive         Text // DriveLowSide (assumed), …
+	Switch        Text // transistor of the catalogue, or "choose"
+	Level         Text // transistor that shifts the level of a high-side switch
+	Driver        Text // first transistor of a pair
+	Series        Quantity[unit.Ohm]
+	Base          Quantity[unit.Ohm] // to the switch's base or gate
+	Pulldown      Quantity[unit.Ohm] // from the base or gate that the chip drives to the decoder's minus
+	Between       Quantity[unit.Ohm] // of a pair: from the base between its transistors to the decoder's minus
+	Pullup        Quantity[unit.Ohm] // of a high-side switch: base or gate to the rectified plus
+	LevelBase     Quantity[unit.Ohm] // of a high-side switch: chip pin to the level transistor
+	Shunt         Quantity[unit.Ohm] // across the lamp; none unless asked for
+	Clamp         Text               // zener from the gate of a P-channel switch to the rectified plus
+	Package       Text               // resistor package of the catalogue
+	SeriesPackage Text               // of the series resistor, where it is another
+	Tolerance     Quantity[unit.Ratio]
 	// Brightness is the share of the time that firmware switches it on, 1 where absent.
 	Brightness Quantity[unit.Ratio]
 	Dim        Quantity[unit.Hertz] // frequency of that switching
@@ -368,12 +392,14 @@ type Answer struct {
 
 // Acknowledge is the load that answers on the programming track.
 type Acknowledge struct {
-	Load    Quantity[unit.Ohm]
-	From    Text
-	Switch  Text
-	Base    Quantity[unit.Ohm]
-	Package Text
-	Range   diag.Range
+	Load   Quantity[unit.Ohm]
+	From   Text
+	Switch Text
+	Base   Quantity[unit.Ohm]
+	// Pulldown is from its base or gate to the decoder's minus.
+	Pulldown Quantity[unit.Ohm]
+	Package  Text
+	Range    diag.Range
 }
 
 // Fitted is what was really soldered in for an output.
@@ -412,11 +438,21 @@ type TrainVehicle struct {
 	Range  diag.Range
 }
 
-// A Want is which lamps the user wants lit.
+// Directions of travel.
+const (
+	Forward = "forward"
+	Reverse = "reverse"
+	Both    = "both"
+)
+
+// Nothing stands in a want for no function that is on, and for no lamp that is lit.
+const Nothing = "nothing"
+
+// A Want is which lamps the user wants lit, and no others.
 type Want struct {
 	Direction Text
-	Function  Text
-	Lit       []Text // lamps, or "vehicle/lamp"
+	Functions []Text // that are on together; Nothing alone: none
+	Lit       []Text // lamps, or "vehicle / lamp"; Nothing alone: none
 	Range     diag.Range
 }
 
@@ -483,6 +519,78 @@ func (v *Vehicle) Lamp(name string) (*Lamp, bool) {
 	for i := range v.Lamps {
 		if v.Lamps[i].Name.Text == name {
 			return &v.Lamps[i], true
+		}
+	}
+	return nil, false
+}
+
+// A LampOf is a lamp in its vehicle.
+type LampOf struct {
+	Vehicle *Vehicle
+	Lamp    *Lamp
+}
+
+// String names both: "tail car / rear".
+func (l LampOf) String() string { return l.Vehicle.Name.Text + " / " + l.Lamp.Name.Text }
+
+// InTrain lists the vehicles of the train, front first; without a train block, or where it names none, all of the
+// build in file order. A vehicle that is not declared is left out.
+func (b *Build) InTrain() []*Vehicle {
+	var list []*Vehicle
+	if b.Train != nil {
+		for _, t := range b.Train.Vehicles {
+			if v, ok := b.Vehicle(t.Name.Text); ok && t.Name.Text != "" {
+				list = append(list, v)
+			}
+		}
+	}
+	if list == nil {
+		for i := range b.Vehicles {
+			list = append(list, &b.Vehicles[i])
+		}
+	}
+	return list
+}
+
+// TrainLamps finds the lamps of the train that a want means by a name: "rear" in any vehicle, "tail car / rear" in that
+// one.
+func (b *Build) TrainLamps(name string) []LampOf {
+	var found []LampOf
+	for _, v := range b.InTrain() {
+		for i := range v.Lamps {
+			l := v.Lamps[i].Name.Text
+			rest, whole := strings.CutPrefix(name, v.Name.Text)
+			rest, slash := strings.CutPrefix(strings.TrimLeft(rest, " "), "/")
+			if name == l || whole && slash && strings.TrimLeft(rest, " ") == l {
+				found = append(found, LampOf{v, &v.Lamps[i]})
+			}
+		}
+	}
+	return found
+}
+
+// LampKey is the name by which answers are kept of a lamp: its own, or "vehicle/lamp" where a vehicle further up has one
+// of that name.
+func (b *Build) LampKey(v *Vehicle, lamp string) string {
+	for i := range b.Vehicles {
+		if &b.Vehicles[i] == v {
+			break
+		}
+		if _, twice := b.Vehicles[i].Lamp(lamp); twice {
+			return v.Name.Text + "/" + lamp
+		}
+	}
+	return lamp
+}
+
+// DecoderOf finds the decoder that a function is mapped on.
+func (b *Build) DecoderOf(f *Function) (*Decoder, bool) {
+	if f.Decoder.Text == "" && len(b.Decoders) == 1 {
+		return &b.Decoders[0], true
+	}
+	for i := range b.Decoders {
+		if b.Decoders[i].Name.Text == f.Decoder.Text {
+			return &b.Decoders[i], true
 		}
 	}
 	return nil, false

@@ -1,5 +1,9 @@
-// Package choose finds a value for everything the build file leaves open: the switch transistor, the series
-// resistor of each lamp, the base resistor, the pull-down, and the parts of the supply.
+// Package choose finds a value for everything the build file leaves open: the transistors of each output, the series
+// resistor of its lamps, the resistors about its transistors, the ear's resistor, a zener's ballast, the load that answers on
+// the programming track, and the parts of the supply.
+//
+// Transistors come first: every one of the drawer is judged for its place by its sheet (Suits, SuitsFET), with the reason
+// against what is rejected; the circuit has the last word.
 //
 // For every resistor the feasible interval comes first: which requirement bounds it from each side, at which
 // corner of everything that varies. Then the best preferred value in the interval: one from the drawer if the
@@ -13,7 +17,10 @@
 //
 // Where nothing is feasible the result says which requirements clash and the smallest change that frees it.
 //
-// Not chosen here: the reservoir and the ear, which need the circuit in time.
+// Where no value of a resistor mends what a switch leaks by itself, the value that makes it no worse is taken and the proof
+// says the rest.
+//
+// Not chosen here: the reservoir, and how large the ear's resistor may be, which need the circuit in time.
 package choose
 
 import (
@@ -22,11 +29,11 @@ import (
 	"math"
 	"runtime"
 	"slices"
+	"strings"
 
 	"golang.org/x/sync/errgroup"
 
 	"fettle/internal/build"
-	"fettle/internal/circuit"
 	"fettle/internal/finding"
 	"fettle/internal/parts"
 	"fettle/internal/require"
@@ -47,6 +54,10 @@ var (
 	comfortLight = math.Log(1.25)
 	comfortBase  = math.Log(1.25)
 	comfortDark  = math.Log(10)
+	comfortEar   = math.Log(1.25)
+	comfortGuard = math.Log(1.1)
+	// An answer is heard or not: a tenth more than the standard's least is heard.
+	comfortAnswer = math.Log(1.1)
 )
 
 // The range in which a resistor is sought.
@@ -75,7 +86,12 @@ func copyOf(b *build.Build) *build.Build {
 	out := *b
 	out.Decoders = append([]build.Decoder(nil), b.Decoders...)
 	for i := range out.Decoders {
-		out.Decoders[i].Outputs = append([]build.Output(nil), b.Decoders[i].Outputs...)
+		d := &out.Decoders[i]
+		d.Outputs = append([]build.Output(nil), d.Outputs...)
+		if d.Acknowledge != nil {
+			own := *d.Acknowledge
+			d.Acknowledge = &own
+		}
 	}
 	return &out
 }
@@ -90,35 +106,144 @@ type chooser struct {
 
 // knob is one resistor of an output.
 type knob struct {
-	name    string // attribute: "series", "base", "pulldown"
-	words   string // "series resistor"
-	q       func(o *build.Output) *build.Quantity[unit.Ohm]
-	elem    func(o *wiring.OutputNet) circuit.Elem
+	name    string         // attribute: "series"
 	core    []require.Kind // the requirements it decides
 	guard   []require.Kind // those it also touches
 	comfort float64
 	start   unit.Ohm
 	// prefer scores the choice among equally comfortable values; more is better.
 	prefer func(c *chooser, n *wiring.Network, i int, r unit.Ohm) float64
+	least  unit.Ohm // from where it is sought; 0: leastOhm
 }
 
-var knobs = []knob{
-	{"series", "series resistor", func(o *build.Output) *build.Quantity[unit.Ohm] { return &o.Series }, func(o *wiring.OutputNet) circuit.Elem { return o.Series },
-		[]require.Kind{require.Light}, []require.Kind{require.Rating}, comfortLight, 1000, nearestToGood},
-	{"base", "base resistor", func(o *build.Output) *build.Quantity[unit.Ohm] { return &o.Base }, func(o *wiring.OutputNet) circuit.Elem { return o.Base },
-		[]require.Kind{require.Saturation}, nil, comfortBase, 4700, func(_ *chooser, _ *wiring.Network, _ int, r unit.Ohm) float64 { return float64(r) }},
-	{"pulldown", "pull-down", func(o *build.Output) *build.Quantity[unit.Ohm] { return &o.Pulldown }, func(o *wiring.OutputNet) circuit.Elem { return o.Pulldown },
-		[]require.Kind{require.Darkness}, []require.Kind{require.Saturation}, comfortDark, 47000, func(_ *chooser, _ *wiring.Network, _ int, r unit.Ohm) float64 { return float64(r) }},
+// slot is where a decoder of the build holds the value of one resistor: of an output, of the acknowledgement, or its own.
+func slot(d *build.Decoder, o *wiring.OutputNet, attr string) *build.Quantity[unit.Ohm] {
+	switch {
+	case o == nil && attr == wiring.EarSeries:
+		return &d.Listen.Series
+	case o == nil:
+		return &d.Supply.Ballast
+	case o.Acknowledge:
+		return answerValue(d.Acknowledge, attr)
+	}
+	out, ok := d.Output(o.Name)
+	if !ok {
+		return &build.Quantity[unit.Ohm]{}
+	}
+	return wiring.ValueOf(out, attr)
+}
+
+func answerValue(a *build.Acknowledge, attr string) *build.Quantity[unit.Ohm] {
+	switch attr {
+	case "base":
+		return &a.Base
+	case "pulldown":
+		return &a.Pulldown
+	}
+	return &a.Load
+}
+
+// from is the lowest value at which it is sought.
+func (k knob) from() unit.Ohm { return max(k.least, leastOhm) }
+
+func largest(_ *chooser, _ *wiring.Network, _ int, r unit.Ohm) float64 { return float64(r) }
+
+func smallest(_ *chooser, _ *wiring.Network, _ int, r unit.Ohm) float64 { return -float64(r) }
+
+// own are the resistors of the decoder that belong to no output. The ear's is the smallest that serves: the larger it is,
+// the slower its edges.
+func own(d *build.Decoder) []knob {
+	var list []knob
+	if d.Listen.From.IsSet() && d.Listen.Into.IsSet() {
+		list = append(list, knob{name: wiring.EarSeries, core: []require.Kind{require.Ear}, comfort: comfortEar, start: 22000, prefer: smallest})
+	}
+	if d.Supply.Ballast.Open() {
+		list = append(list, knob{name: wiring.Ballast, core: []require.Kind{require.Supply}, comfort: comfortBase, start: 470, prefer: largest})
+	}
+	return list
+}
+
+// answering are the resistors of the load that answers on the programming track.
+func answering() []knob {
+	return []knob{
+		{name: "load", core: []require.Kind{require.Answer}, guard: []require.Kind{require.Rating}, comfort: comfortAnswer, start: 82, prefer: largest},
+		{name: "base", core: []require.Kind{require.Saturation}, comfort: comfortBase, start: 1000, prefer: largest},
+		{name: "pulldown", core: []require.Kind{require.Darkness}, guard: []require.Kind{require.Saturation}, comfort: comfortDark, start: 47000, prefer: largest},
+	}
+}
+
+// gateOhm is a customary resistor before a gate: it decides nothing at rest, keeps what a slip puts on the gate from the
+// chip, and is small enough for the edges of dimming. Common practice, no source.
+const gateOhm = unit.Ohm(1000)
+
+func nearestToGate(_ *chooser, _ *wiring.Network, _ int, r unit.Ohm) float64 {
+	return -math.Abs(math.Log(float64(r / gateOhm)))
+}
+
+// knobs are the resistors of an output in the order in which they are chosen.
+func (c *chooser) knobs(o *build.Output) []knob {
+	_, fet := c.b.Catalogue.MOSFET(o.Switch.Text)
+	series := knob{name: "series", core: []require.Kind{require.Light}, guard: []require.Kind{require.Rating}, comfort: comfortLight, start: 1000, prefer: nearestToGood}
+	pulldown := knob{name: "pulldown", core: []require.Kind{require.Darkness}, guard: []require.Kind{require.Saturation, require.Level}, comfort: comfortDark, start: 47000, prefer: largest}
+	base := knob{name: "base", core: []require.Kind{require.Saturation}, comfort: comfortBase, start: 4700, prefer: largest}
+	var list []knob
+	if o.Shunt.Choose || o.Shunt.Known() {
+		list = append(list, knob{name: "shunt", core: []require.Kind{require.Darkness}, guard: []require.Kind{require.Light}, comfort: comfortDark, start: 220e3, prefer: largest})
+	}
+	switch o.Drive.Text {
+	case build.DriveFromPin:
+		return append(list, series)
+	case build.DriveHighSide:
+		// Below a kilohm the level transistor, not the resistor, would set the base current, and heat falls again with the
+		// resistance: nobody builds there.
+		base.guard, base.least = []require.Kind{require.Rating}, 1000
+		if fet {
+			base.start = 10000
+		}
+		return append(list, series, base,
+			knob{name: "pullup", core: []require.Kind{require.Darkness}, guard: []require.Kind{require.Saturation, require.Rating}, comfort: comfortDark, start: 47000, prefer: largest},
+			knob{name: "level_base", core: []require.Kind{require.Level}, comfort: comfortBase, start: 10000, prefer: largest}, pulldown)
+	}
+	if fet {
+		base.start, base.prefer = gateOhm, nearestToGate
+	}
+	list = append(list, series, base, pulldown)
+	if o.Driver.IsSet() {
+		list = append(list, knob{name: "between", core: []require.Kind{require.Darkness}, guard: []require.Kind{require.Saturation}, comfort: comfortDark, start: 100e3, prefer: largest})
+	}
+	return list
+}
+
+// inside fills in what a pre-biased transistor has inside it: nothing stands before its input or beside it. It reports
+// whether it did.
+func (c *chooser) inside(o *build.Output) (left []string) {
+	leave := func(part, attr string, q *build.Quantity[unit.Ohm]) {
+		if p, ok := c.b.Catalogue.BJT(part); ok && p.Prebiased() && q.Open() {
+			*q = build.Quantity[unit.Ohm]{Text: build.None, Value: unit.Absent[unit.Ohm]()}
+			left = append(left, attr)
+		}
+	}
+	if o.Drive.Text == build.DriveHighSide {
+		leave(o.Switch.Text, "base", &o.Base)
+		leave(o.Switch.Text, "pullup", &o.Pullup)
+		leave(o.Level.Text, "level_base", &o.LevelBase)
+		leave(o.Level.Text, "pulldown", &o.Pulldown)
+		return left
+	}
+	leave(o.Switch.Text, "base", &o.Base)
+	leave(o.Switch.Text, "pulldown", &o.Pulldown)
+	return left
 }
 
 // nearestToGood prefers the typical mean current nearest to what was called good.
 func nearestToGood(c *chooser, n *wiring.Network, i int, r unit.Ohm) float64 {
 	o := &n.Outputs[i]
-	if !o.Lamp.Good.Known() || !n.Build.Track.Usual.Known() {
+	lamp := n.Lamps[o.Lights[0].Lamp].Lamp
+	if !lamp.Good.Known() || !n.Build.Track.Usual.Known() {
 		return float64(r)
 	}
 	mean := require.LampMean(n, i, n.Typical(), n.Build.Track.Usual.Value)
-	return -math.Abs(math.Log(mean / float64(o.Lamp.Good.Value)))
+	return -math.Abs(math.Log(mean / float64(lamp.Good.Value)))
 }
 
 func (c *chooser) decoder(d, asked *build.Decoder) error {
@@ -130,13 +255,23 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 		if !wiring.Answers(o) {
 			continue
 		}
-		if o.Switch.Open() {
-			c.pickSwitch(d, o)
+		c.pickTransistors(d, o)
+		for _, attr := range c.inside(o) {
+			c.leftOut(d, o, attr)
 		}
-		for _, k := range knobs {
-			if q := k.q(o); q.Open() {
-				*q = build.Given(k.start)
-			}
+		for _, k := range c.knobs(o) {
+			start(k, wiring.ValueOf(o, k.name))
+		}
+	}
+	if a := d.Acknowledge; a != nil && !a.From.Open() {
+		c.pickAnswer(d, a)
+		for _, k := range answering() {
+			start(k, answerValue(a, k.name))
+		}
+	}
+	for _, k := range own(d) {
+		if k.name == wiring.EarSeries || c.zener(d) {
+			start(k, slot(d, nil, k.name))
 		}
 	}
 	n, missing, err := wiring.NewNetwork(c.b, d, c.lamps)
@@ -161,6 +296,9 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 				*o = asked.Outputs[i]
 			}
 		}
+		if n == nil {
+			d.Listen.Series, d.Supply.Ballast, d.Acknowledge = asked.Listen.Series, asked.Supply.Ballast, asked.Acknowledge
+		}
 	}()
 	if n == nil {
 		return nil
@@ -173,9 +311,13 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 		g, ctx := errgroup.WithContext(c.ctx)
 		g.SetLimit(runtime.GOMAXPROCS(0))
 		for i := range n.Outputs {
-			was, _ := asked.Output(n.Outputs[i].Name)
-			if unmeasured[was.Name.Text] {
-				continue
+			o := &n.Outputs[i]
+			knobs := answering()
+			if !o.Acknowledge {
+				now, _ := d.Output(o.Name)
+				if knobs = c.knobs(now); unmeasured[o.Name] {
+					continue
+				}
 			}
 			if corners[i] == nil {
 				corners[i] = map[string][]require.Worst{}
@@ -185,7 +327,7 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 				m.Solver.SetStep(require.SearchStep)
 				picks[i] = nil
 				for _, k := range knobs {
-					if !k.q(was).Open() {
+					if !slot(asked, o, k.name).Open() || slot(d, o, k.name).None() {
 						continue
 					}
 					if err := ctx.Err(); err != nil {
@@ -202,10 +344,18 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 		for i := range picks {
 			for _, p := range picks[i] {
 				try(n, i, p.k, p.now)
-				if o, ok := d.Output(n.Outputs[i].Name); ok {
-					*p.k.q(o) = build.Given(p.now)
-				}
+				*slot(d, &n.Outputs[i], p.k.name) = build.Given(p.now)
 			}
+		}
+	}
+	for _, k := range own(asked) {
+		if slot(asked, nil, k.name).Open() && slot(d, nil, k.name).Known() {
+			m := n.Clone()
+			m.Solver.SetStep(require.SearchStep)
+			p := c.choose(m, none, k, map[string][]require.Worst{})
+			try(n, none, k, p.now)
+			*slot(d, nil, k.name) = build.Given(p.now)
+			picks = append(picks, []pick{p})
 		}
 	}
 	for _, p := range slices.Concat(picks...) {
@@ -214,22 +364,48 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 	return nil
 }
 
-// unmeasured finds the outputs whose lamp no reading describes: for them nothing can be chosen.
+// key is the name under which survey keeps what it knows of a lamp.
+func (c *chooser) key(d *build.Decoder, lamp string) string {
+	if v, ok := c.b.VehicleOf(d); ok {
+		return c.b.LampKey(v, lamp)
+	}
+	return lamp
+}
+
+// none is the output of what belongs to no output.
+const none = -1
+
+// start gives what is open a value to begin with.
+func start(k knob, q *build.Quantity[unit.Ohm]) {
+	if q.Open() {
+		*q = build.Given(k.start)
+	}
+}
+
+// unmeasured finds the outputs with a lamp that no reading describes: for them nothing can be chosen.
 func (c *chooser) unmeasured(d *build.Decoder) map[string]bool {
 	out := map[string]bool{}
 	for i := range d.Outputs {
 		o := &d.Outputs[i]
-		p := c.lamps[o.Lamp.Text]
-		open := o.Series.Open() || o.Base.Open() || o.Pulldown.Open()
-		if !wiring.Answers(o) || p == nil || p.Surveyed || p.Dead || !open {
+		open := false
+		for _, k := range c.knobs(o) {
+			open = open || wiring.ValueOf(o, k.name).Open()
+		}
+		if !wiring.Answers(o) || !open {
 			continue
 		}
-		out[o.Name.Text] = true
-		c.f.Verdicts = append(c.f.Verdicts, finding.Judgement{
-			ID: wiring.OutputID(c.b, d, o) + ".series", Subject: "output " + o.Name.Text, Requirement: "resistors that hold everything", Verdict: finding.Unknown,
-			Value: math.NaN(), Limit: math.NaN(), Margin: math.NaN(),
-			Why: "lamp " + o.Lamp.Text + " was not measured, so its hidden resistor may be anything; one reading of voltage and current is a start (fettle survey says which)",
-		})
+		for _, name := range wiring.LampsOf(o) {
+			p := c.lamps[c.key(d, name)]
+			if p == nil || p.Surveyed || p.Dead || out[o.Name.Text] {
+				continue
+			}
+			out[o.Name.Text] = true
+			c.f.Verdicts = append(c.f.Verdicts, finding.Judgement{
+				ID: wiring.OutputID(c.b, d, o) + ".series", Subject: "output " + o.Name.Text, Requirement: "resistors that hold everything", Verdict: finding.Unknown,
+				Value: math.NaN(), Limit: math.NaN(), Margin: math.NaN(),
+				Why: "lamp " + name + " was not measured, so its hidden resistor may be anything; one reading of voltage and current is a start (fettle survey says which)",
+			})
+		}
 	}
 	return out
 }
@@ -250,6 +426,7 @@ type pick struct {
 	now        unit.Ohm // what stands in the network meanwhile: r, or a stand-in
 	fromDrawer bool
 	tried      []candidate
+	cannot     []string // what no value makes hold, in words; it only must not get worse
 }
 
 // A candidate is one value in the interval.
@@ -263,8 +440,7 @@ type candidate struct {
 
 // try sets the resistor's nominal value in the network.
 func try(n *wiring.Network, i int, k knob, r unit.Ohm) {
-	o := &n.Outputs[i]
-	n.Nominal(i, k.elem(o), r)
+	n.Nominal(i, k.name, r)
 }
 
 func (c *chooser) choose(n *wiring.Network, i int, k knob, corners map[string][]require.Worst) pick {
@@ -295,13 +471,13 @@ func (c *chooser) choose(n *wiring.Network, i int, k knob, corners map[string][]
 // cannot mend the switch's own leakage) it is the preferred one of them, which harms the rest least.
 func (c *chooser) standIn(n *wiring.Network, i int, k knob, sides []*side) unit.Ohm {
 	var list []unit.Ohm
-	for _, it := range wiring.OnHand(c.b, n.Outputs[i].Output) {
-		if it.R >= leastOhm && it.R <= mostOhm {
+	for _, it := range c.onHand(n, i, k.name) {
+		if it.R >= k.from() && it.R <= mostOhm {
 			list = append(list, it.R)
 		}
 	}
 	if len(list) == 0 {
-		list = parts.Between(leastOhm, mostOhm, "E12")
+		list = parts.Between(k.from(), mostOhm, "E12")
 	}
 	slack := make([]float64, len(list))
 	for j, r := range list {
@@ -343,7 +519,8 @@ type side struct {
 	r       *require.Requirement
 	ev      *require.Evaluator
 	corners []require.Worst
-	keep    func() // remembers the corners for the next round
+	ease    float64 // taken off the slack: negative where no value of the resistor makes it hold
+	keep    func()  // remembers the corners for the next round
 	out     [1]float64
 }
 
@@ -370,7 +547,7 @@ func (s *side) seek() bool {
 	if w.Z == nil {
 		return false
 	}
-	now := s.r.Slack(w.Value)
+	now := s.r.Slack(w.Value) - s.ease
 	if math.IsNaN(now) || now >= known-0.002 {
 		return false
 	}
@@ -391,7 +568,7 @@ func (s *side) slack() (slack float64, worst require.Worst) {
 	if math.IsNaN(slack) {
 		slack = math.Inf(-1)
 	}
-	return slack, worst
+	return slack - s.ease, worst
 }
 
 // decides: a resistor that moves a requirement by less than this factor (as ln) over its whole range does not
@@ -405,7 +582,7 @@ const perDecade = 5
 // value, edges by bisection, with the worst corner sought anew at the edge until it stays.
 func (c *chooser) interval(n *wiring.Network, i int, k knob, p *pick, corners map[string][]require.Worst) []*side {
 	set := require.For(n)
-	p.lo, p.hi = bound{r: leastOhm}, bound{r: mostOhm}
+	p.lo, p.hi = bound{r: k.from()}, bound{r: mostOhm}
 	var sides []*side
 	narrow := func(s *side) {
 		lo, hi, decided := c.stretch(n, i, k, s, p)
@@ -421,11 +598,17 @@ func (c *chooser) interval(n *wiring.Network, i int, k knob, p *pick, corners ma
 		}
 		sides = append(sides, s)
 	}
-	start := k.q(n.Outputs[i].Output).Value
+	start := n.Value(i, k.name)
 	core := set.Only(i, k.core...)
 	for q := range core.Requirements {
 		try(n, i, k, start)
-		narrow(newSide(n, core, q, k, corners))
+		s := newSide(n, core, q, k, corners)
+		if s.r.Kind == require.Darkness && len(s.corners) < 2 {
+			// What leaks through a switch hides what lifts its base, which only shows where the resistor is large.
+			try(n, i, k, mostOhm/3)
+			s.seek()
+		}
+		narrow(s)
 	}
 	// What else the resistor touches binds only where it is near its limit at the ends of what is left.
 	if len(k.guard) > 0 && p.lo.r < p.hi.r {
@@ -459,9 +642,9 @@ func (c *chooser) stretch(n *wiring.Network, i int, k knob, s *side, p *pick) (l
 		x, _ := s.slack()
 		return x
 	}
-	steps := int(math.Round(perDecade * math.Log10(float64(mostOhm/leastOhm))))
+	steps := int(math.Round(perDecade * math.Log10(float64(mostOhm/k.from()))))
 	ln := func(j int) float64 {
-		return math.Log(float64(leastOhm)) + math.Log(float64(mostOhm/leastOhm))*float64(j)/float64(steps)
+		return math.Log(float64(k.from())) + math.Log(float64(mostOhm/k.from()))*float64(j)/float64(steps)
 	}
 	slack := make([]float64, steps+1)
 	best := 0
@@ -485,10 +668,18 @@ func (c *chooser) stretch(n *wiring.Network, i int, k knob, s *side, p *pick) (l
 	if slack[best]-slack[worst] < decides {
 		return lo, hi, false // the proof judges it
 	}
+	if !(slack[best] > 0) && s.r.Kind == require.Darkness {
+		// What leaks through the switch itself no resistor mends: the proof says so. Here it only must not get worse.
+		s.ease = slack[best] - decides
+		for j := range slack {
+			slack[j] -= s.ease
+		}
+		p.cannot = append(p.cannot, s.r.Words)
+	}
 	if !(slack[best] > 0) {
 		b := mark(ln(best))
 		lo, hi = b, b
-		lo.r, hi.r = mostOhm, leastOhm
+		lo.r, hi.r = mostOhm, k.from()
 		return lo, hi, true
 	}
 	edge := func(dir int) (bound, bool) {
@@ -524,7 +715,7 @@ func (c *chooser) stretch(n *wiring.Network, i int, k knob, s *side, p *pick) (l
 		}
 		return mark(in), true
 	}
-	lo, hi = bound{r: leastOhm}, bound{r: mostOhm}
+	lo, hi = bound{r: k.from()}, bound{r: mostOhm}
 	if b, ok := edge(-1); ok {
 		lo = b
 	}
@@ -538,7 +729,7 @@ func (c *chooser) stretch(n *wiring.Network, i int, k knob, s *side, p *pick) (l
 // that bound the interval; the one that is taken is proven over every corner afterwards.
 func (c *chooser) candidates(n *wiring.Network, i int, k knob, sides []*side, lo, hi unit.Ohm) []candidate {
 	var list []candidate
-	for _, it := range wiring.OnHand(c.b, n.Outputs[i].Output) {
+	for _, it := range c.onHand(n, i, k.name) {
 		if it.R >= lo && it.R <= hi {
 			list = append(list, candidate{r: it.R, stock: it.Count})
 		}
@@ -553,7 +744,11 @@ func (c *chooser) candidates(n *wiring.Network, i int, k knob, sides []*side, lo
 		try(n, i, k, t.r)
 		t.slack = math.Inf(1)
 		for _, s := range sides {
-			if x, _ := s.slack(); x < t.slack {
+			x, _ := s.slack()
+			if s.ease != 0 && x > 0 || s.r.Kind == require.Light && k.name == "shunt" && x > comfortGuard {
+				x = math.Max(x, k.comfort) // no better is to be had; the light is for the series resistor to set
+			}
+			if x < t.slack {
 				t.slack, t.by = x, s.r.Words
 			}
 		}
@@ -563,9 +758,7 @@ func (c *chooser) candidates(n *wiring.Network, i int, k knob, sides []*side, lo
 }
 
 func (c *chooser) report(n *wiring.Network, d, asked *build.Decoder, p pick) {
-	o := &n.Outputs[p.i]
-	id := o.ID + "." + p.k.name
-	name := p.k.words + " of output " + o.Name
+	id, name, path, attr := c.names(n, d, p)
 	if p.r == 0 {
 		c.clash(n, p, id, name)
 		return
@@ -582,9 +775,39 @@ func (c *chooser) report(n *wiring.Network, d, asked *build.Decoder, p pick) {
 	}
 	v.Reason = fmt.Sprintf("%s to %s would do (%s; %s); %s is the best there, %s",
 		p.lo.r, p.hi.r, bounded("below", p.lo), bounded("above", p.hi), p.r, from)
+	for _, words := range p.cannot {
+		v.Reason += fmt.Sprintf("; no value makes it %q, and this one is as good as any", words)
+	}
 	v.Working = c.working(n, p)
 	c.f.Values = append(c.f.Values, v)
-	c.edits = append(c.edits, build.Edit{Path: []string{"decoder", d.Name.Text, "output", o.Name}, Attr: p.k.name, Value: p.r.String()})
+	c.edits = append(c.edits, build.Edit{Path: path, Attr: attr, Value: p.r.String()})
+}
+
+// names are the identifier of what was picked, its name, and where it stands in the build file.
+func (c *chooser) names(n *wiring.Network, d *build.Decoder, p pick) (id, name string, path []string, attr string) {
+	switch {
+	case p.i != none:
+		o := &n.Outputs[p.i]
+		r, _ := o.Resistor(p.k.name)
+		return o.ID + "." + p.k.name, r.Words + " of " + o.Of(), o.Path, p.k.name
+	case p.k.name == wiring.EarSeries:
+		id, name, path, attr = "ear.series", "resistor of the ear", []string{"decoder", d.Name.Text, "listen"}, "series"
+	default:
+		id, name, path, attr = "supply.ballast", "ballast resistor", []string{"decoder", d.Name.Text, "supply"}, "ballast"
+	}
+	if len(c.b.Decoders) > 1 {
+		id = "decoder." + d.Name.Text + "." + id
+		name += " of decoder " + d.Name.Text
+	}
+	return id, name, path, attr
+}
+
+// onHand is the drawer's resistors that fit where this one goes.
+func (c *chooser) onHand(n *wiring.Network, i int, attr string) []parts.Stock {
+	if i == none {
+		return wiring.OnHand(c.b, &build.Output{Package: n.Decoder.Supply.Package}, attr)
+	}
+	return wiring.OnHand(c.b, n.Outputs[i].Output, attr)
 }
 
 func bounded(word string, b bound) string {
@@ -627,18 +850,27 @@ func words(b bound) string {
 
 // free seeks the smallest change that makes the output feasible: another limit, another feed, another part.
 func (c *chooser) free(n *wiring.Network, p pick) string {
-	o := &n.Outputs[p.i]
 	switch p.k.name {
-	case "base":
+	case wiring.EarSeries:
+		return "another pin, or less voltage on the track"
+	case wiring.Ballast:
+		return "a regulator: a zener must burn at the highest voltage what the chip needs at the lowest"
+	case "load":
+		return "two resistors that share the heat, or a larger package"
+	case "base", "level_base":
 		return "another transistor (more gain at this current, or a lower VCE(sat)), or less lamp current"
-	case "pulldown":
+	case "pulldown", "pullup":
 		return "another transistor (less ICBO), or less heat where it sits (ambient_high): what leaks into the base grows with it"
 	}
+	if b := p.lo.by; b != nil && strings.HasSuffix(b.ID, ".series-power") && p.hi.r >= leastOhm {
+		return fmt.Sprintf("two resistors that share the heat: two of %s side by side make %s; or a larger package (package = \"1206\")", parts.Up(2*p.hi.r, "E12"), parts.Up(2*p.hi.r, "E12")/2)
+	}
+	o := &n.Outputs[p.i]
 	// What light would hold at the bound that the ratings and upper limits leave?
 	if p.hi.by != nil && p.hi.by.AtLeast {
 		r := leastOhm
 		if p.lo.by != nil && p.lo.by != p.hi.by {
-			r = c.next(n, p.i, p.lo.r)
+			r = c.next(n, p.i, p.k, p.lo.r)
 		}
 		set := require.For(n).Only(p.i, require.Light)
 		for q := range set.Requirements {
@@ -648,8 +880,8 @@ func (c *chooser) free(n *wiring.Network, p pick) string {
 			try(n, p.i, p.k, r)
 			w := set.One(q).On(n).Worst()[0]
 			mend := fmt.Sprintf("ask for at most %s there (%s gives %s at its worst corner)", roundDown(0.98*w.Value), r, unit.Amp(w.Value))
-			if o.HalfWave {
-				mend += fmt.Sprintf("; or feed lamp %s from the rectified plus, which doubles its mean current at the same peak", o.LampName)
+			if o.Lights[0].HalfWave() {
+				mend += fmt.Sprintf("; or feed lamp %s from the rectified plus, which doubles its mean current at the same peak", n.Lamps[o.Lights[0].Lamp].Name)
 			}
 			return mend
 		}
@@ -659,7 +891,7 @@ func (c *chooser) free(n *wiring.Network, p pick) string {
 
 // pair says which two resistors of the drawer make up the value, where they come within the interval.
 func (c *chooser) pair(n *wiring.Network, p pick) string {
-	for _, k := range parts.Combinations(p.r, wiring.OnHand(c.b, n.Outputs[p.i].Output), 1) {
+	for _, k := range parts.Combinations(p.r, c.onHand(n, p.i, p.k.name), 1) {
 		if k.R > p.lo.r && k.R < p.hi.r {
 			return fmt.Sprintf(" alone, but %s would (%s)", k, k.R)
 		}
@@ -668,8 +900,8 @@ func (c *chooser) pair(n *wiring.Network, p pick) string {
 }
 
 // next is the smallest resistor of the drawer, else of E24, that is not below r.
-func (c *chooser) next(n *wiring.Network, i int, r unit.Ohm) unit.Ohm {
-	for _, it := range wiring.OnHand(c.b, n.Outputs[i].Output) {
+func (c *chooser) next(n *wiring.Network, i int, k knob, r unit.Ohm) unit.Ohm {
+	for _, it := range c.onHand(n, i, k.name) {
 		if it.R >= r {
 			return it.R
 		}

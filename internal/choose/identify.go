@@ -74,7 +74,7 @@ func serves(part parts.Any, ceiling unit.Volt) []finding.Judgement {
 			add("high", "would serve as a high-side switch", yes, "%s", why)
 			add("serves", "would serve as a low-side switch", false, "PNP: a low-side switch wants an NPN")
 		default:
-			s := Suits(t, ceiling, about)
+			s := Suits(t, Place{Ceiling: ceiling, Lowest: logicSupplies[0].pin, Current: about, Hot: unit.Absent[unit.Celsius]()})
 			add("serves", "would serve as a low-side switch", s.Serves, "%s", s.Reason)
 		}
 	case parts.MOSFET:
@@ -163,7 +163,6 @@ func usesPrebiased(t parts.BJT, ceiling unit.Volt, add adder) {
 		add("high", "would serve as a high-side switch", stands, "%s", rating)
 		return
 	}
-	const vbe = 0.75 // with some milliampere in the collector, cold (common practice, no source)
 	for _, l := range logicSupplies {
 		what := "would serve as a low-side lamp switch straight from a pin of " + l.name
 		id := "low." + strings.ReplaceAll(strings.ReplaceAll(l.name, " V", "V"), ".", "")
@@ -175,12 +174,7 @@ func usesPrebiased(t parts.BJT, ceiling unit.Volt, add adder) {
 			add(id, what, false, "%s", rating)
 			continue
 		}
-		r1 := unit.Or(t.R1Max, 1.3*t.R1)
-		ib := (pin - vbe).Over(r1)
-		if unit.Known(t.R2) && t.R2 > 0 {
-			ib -= unit.Volt(vbe).Over(t.R1 * unit.Ohm(0.8*float64(t.R2/t.R1)))
-		}
-		const forced = 20 // of VCE(sat) points of such types: 10 mA with 0.5 mA
+		ib := least(t, pin)
 		amp := unit.Format(float64(ib), unit.SymAmp, 2)
 		r2 := "no R2"
 		if unit.Known(t.R2) && t.R2 > 0 {
@@ -191,9 +185,9 @@ func usesPrebiased(t parts.BJT, ceiling unit.Volt, add adder) {
 			add(id, what, true, "on is guaranteed from VI(on) %s (%s), the pin gives %s at the least; no base resistors needed; %s", t.VIonMin, t.VIonCond, pin, rating)
 		case ib <= 0:
 			add(id, what, false, "R1 %s and %s leave the base nothing at %s", t.R1, r2, pin)
-		case ib < about/forced:
-			add(id, what, false, "R1 %s and %s leave the base %s at %s, a forced gain of %.0f for a lamp of %s, where %d is proof; enough for a lamp of %s", t.R1, r2, amp, pin, float64(about/ib), about, forced,
-				unit.Format(forced*float64(ib), unit.SymAmp, 2))
+		case ib < about/proven:
+			add(id, what, false, "R1 %s and %s leave the base %s at %s, a forced gain of %.0f for a lamp of %s, where %g is proof; enough for a lamp of %s", t.R1, r2, amp, pin, float64(about/ib), about, float64(proven),
+				unit.Format(proven*float64(ib), unit.SymAmp, 2))
 		default:
 			add(id, what, true, "the base gets at least %s at %s, a forced gain of %.0f for a lamp of %s; no base resistors needed; %s", amp, pin, float64(about/ib), about, rating)
 		}

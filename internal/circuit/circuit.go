@@ -208,6 +208,9 @@ func (c *Circuit) MOSFET(name string, drain, gate, source Node, q device.MOSFET)
 // SetWords says how messages shall call an element: "series resistor of output front".
 func (c *Circuit) SetWords(e Elem, words string) { c.elements[e].Words = words }
 
+// SetPin gives a chip pin other properties.
+func (c *Circuit) SetPin(e Elem, p device.Pin) { c.elements[e].Pin = p }
+
 // SetLevel says what a pin drives from the start.
 func (c *Circuit) SetLevel(e Elem, l pin.Level) { c.elements[e].Level = l }
 

@@ -15,6 +15,7 @@ import (
 	"pgregory.net/rapid"
 
 	"fettle/internal/finding"
+	"fettle/internal/wiring"
 )
 
 var update = flag.Bool("update", false, "rewrite golden files")
@@ -99,6 +100,12 @@ func TestGolden(t *testing.T) {
 			golden(t, "circuit-"+strconv.Itoa(n)+"-"+strconv.Itoa(int(w))+".svg", Circuit(sampleSchematic(n), Options{Width: w, Standalone: true}))
 		}
 	}
+	for _, w := range []float64{700, 320} {
+		golden(t, "symbols-"+strconv.Itoa(int(w))+".svg", Circuit(sampleSymbols(), Options{Width: w, Standalone: true}))
+	}
+	for k, svg := range Circuits(sampleSymbols(), Options{Width: 700, Standalone: true}, 1150) {
+		golden(t, "sheets-"+strconv.Itoa(k+1)+".svg", svg)
+	}
 	have, err := os.ReadDir("testdata")
 	if err != nil {
 		t.Fatal(err)
@@ -107,6 +114,51 @@ func TestGolden(t *testing.T) {
 		if !e.IsDir() && !goldens[e.Name()] {
 			t.Errorf("testdata/%s is used by no test", e.Name())
 		}
+	}
+}
+
+// TestSeveral: a schematic too tall for one drawing is several, with every output on one of them, every feed named where it
+// goes on, and the supply drawn once; on a phone it stays one.
+func TestSeveral(t *testing.T) {
+	s := sampleSymbols()
+	for _, tallest := range []float64{1, 900, 1e6} {
+		svgs := Circuits(s, Options{Width: 700}, tallest)
+		switch {
+		case tallest == 1 && len(svgs) != 9: // ten outputs, of which two share a lamp
+			t.Errorf("%d drawings of one group each, want 9", len(svgs))
+		case tallest == 1e6 && len(svgs) != 1:
+			t.Errorf("%d drawings where one is enough", len(svgs))
+		}
+		all := strings.Join(svgs, "")
+		for _, o := range s.Outputs {
+			if n := strings.Count(all, ">"+o.Pin+"</text>"); n != 1 {
+				t.Errorf("tallest %g: pin %s of output %s stands on %d drawings", tallest, o.Pin, o.Name, n)
+			}
+		}
+		for what, want := range map[string]int{">zener</text>": 1, ">ear</text>": 1, ">two diodes</text>": 1, ">continued</text>": len(svgs) - 1} {
+			if n := strings.Count(all, what); n != want {
+				t.Errorf("tallest %g: %d × %s, want %d", tallest, n, what, want)
+			}
+		}
+		for k, l := range s.Lamps {
+			for _, svg := range svgs {
+				if strings.Contains(svg, ">"+l.Name+"</text>") && l.Feed != s.Rails.Minus && !strings.Contains(svg, ">"+l.Feed+"</text>") {
+					t.Errorf("tallest %g: lamp %d, fed from %s, stands where that is not named", tallest, k, l.Feed)
+				}
+			}
+		}
+		seen := map[string]bool{}
+		for _, svg := range svgs {
+			wellFormed(t, "circuit", svg)
+			id := svg[strings.Index(svg, `<title id="`):]
+			if id = id[:strings.Index(id, ">")]; seen[id] {
+				t.Errorf("tallest %g: %s stands twice", tallest, id)
+			}
+			seen[id] = true
+		}
+	}
+	if n := len(Circuits(s, Options{Width: 320}, 900)); n != 1 {
+		t.Errorf("%d narrow drawings", n)
 	}
 }
 
@@ -204,35 +256,6 @@ func TestShows(t *testing.T) {
 	}
 }
 
-// TestFeeds: a lamp fed from one rail hangs on that rail's wire, and the words say so.
-func TestFeeds(t *testing.T) {
-	for _, w := range []float64{720, 330} {
-		s := sampleSchematic(6)
-		d := &drafter{s: s, o: Options{Width: w}, w: w}
-		names, x := d.buses(w - 14)
-		if strings.Join(names, ", ") != "left rail, right rail, rectified plus" {
-			t.Errorf("feeds drawn: %v", names)
-		}
-		for i, a := range names {
-			for _, b := range names[i+1:] {
-				if math.Abs(x[a]-x[b]) < 15 {
-					t.Errorf("the wires of %s and %s lie at %g and %g", a, b, x[a], x[b])
-				}
-			}
-		}
-		svg := Circuit(s, Options{Width: w})
-		for _, want := range []string{"lamp front, fed from left rail", "lamp cab, fed", "lamp rear, fed from rectified plus", "series 680 Ω (fails)"} {
-			if got := strings.Contains(svg, strings.Replace(want, "lamp cab, fed", "lamp driver&#39;s cab, fed from right rail", 1)); !got {
-				t.Errorf("the description does not say %q", want)
-			}
-		}
-		// Two lamps on the left rail and two on the plus: one dot each, the last meets its wire at a corner.
-		if w == 720 && strings.Count(svg, `class="dot"`) < 8 {
-			t.Errorf("%d dots", strings.Count(svg, `class="dot"`))
-		}
-	}
-}
-
 // Any figure and any schematic at all: no panic, well formed, no number but finite ones.
 func TestAnything(t *testing.T) {
 	number := rapid.OneOf(rapid.Float64(), rapid.Float64Range(-10, 10), rapid.SampledFrom([]float64{0, math.NaN(), math.Inf(1), math.Inf(-1), 1e-300, 1e300, -4.7e3}))
@@ -261,13 +284,39 @@ func TestAnything(t *testing.T) {
 		if svg != Plot(f, o) {
 			rt.Error("the same figure gave other bytes")
 		}
-		part := func() Part { return Part{s(), s(), verdict.Draw(rt, "v"), s()} }
-		c := Schematic{ID: s(), Title: s(), Rails: Rails{s(), s(), s(), s(), s()}, Supply: Supply{part(), part(), part()}, Chip: part(), Listen: Listen{s(), s(), part()}}
-		for range rapid.IntRange(0, 4).Draw(rt, "outputs") {
-			c.Outputs = append(c.Outputs, SchematicOutput{Name: s(), Lamp: s(), Feed: rapid.SampledFrom([]string{c.Rails.Left, c.Rails.Right, c.Rails.Plus, "?"}).Draw(rt, "feed"), Pin: s(), Series: []Part{part()},
-				LED: part(), InSeries: rapid.IntRange(-1, 5).Draw(rt, "k"), Parallel: rapid.IntRange(-1, 5).Draw(rt, "k"), Hidden: part(), Switch: part(), Base: part(), Pulldown: part()})
+		word := func() Part { return Part{Name: s(), Value: s(), Verdict: verdict.Draw(rt, "v"), Note: s()} }
+		perhaps := func() Part {
+			if flag() {
+				return Part{}
+			}
+			return word()
 		}
-		wellFormed(quiet{rt}, "circuit", Circuit(c, o))
+		transistor := func() Transistor {
+			return Transistor{Part: perhaps(), Kind: Kind(rapid.IntRange(0, 3).Draw(rt, "kind")), Prebiased: flag()}
+		}
+		c := Schematic{ID: s(), Title: s(), Rails: sampleRails(), Chip: perhaps(),
+			Supply: Supply{Rectifier: perhaps(), Four: flag(), Reservoir: perhaps(), Regulator: perhaps(), Ballast: perhaps(), Local: perhaps()}}
+		if flag() {
+			c.Listen = Listen{From: rapid.SampledFrom([]string{"left rail", "right rail", "x"}).Draw(rt, "from"), Into: s(), Series: perhaps()}
+		}
+		for range rapid.IntRange(0, 3).Draw(rt, "lamps") {
+			c.Lamps = append(c.Lamps, SchematicLamp{Name: s(), Feed: rapid.SampledFrom(append(sampleRails().nets(), "decoder minus", "", "x")).Draw(rt, "feed"), SocketPin: s(),
+				Structure: wiring.Structure(rapid.IntRange(0, int(wiring.Structures)-1).Draw(rt, "structure")), Inward: flag(), LED: perhaps(), Back: s(),
+				InSeries: rapid.IntRange(-1, 9).Draw(rt, "series"), Parallel: rapid.IntRange(-1, 9).Draw(rt, "parallel"), Hidden: perhaps(), Leak: perhaps(), Limit: s()})
+		}
+		for range rapid.IntRange(0, 4).Draw(rt, "outputs") {
+			c.Outputs = append(c.Outputs, SchematicOutput{Name: s(), Pin: s(), ActiveLow: flag(), Lamps: rapid.SliceOfN(rapid.IntRange(-1, 3), 0, 4).Draw(rt, "its lamps"),
+				Series: perhaps(), Shunt: perhaps(), Switch: transistor(), Driver: transistor(), Between: perhaps(), Base: perhaps(), Pulldown: perhaps(), Level: transistor(), LevelBase: perhaps(), Pullup: perhaps(),
+				Clamp: perhaps(), Verdict: verdict.Draw(rt, "v")})
+		}
+		for _, svg := range Circuits(c, o, 600) {
+			wellFormed(quiet{rt}, "circuit", svg)
+		}
+		drawn := Circuit(c, o)
+		wellFormed(quiet{rt}, "circuit", drawn)
+		if drawn != Circuit(c, o) {
+			rt.Error("the same circuit gave other bytes")
+		}
 	})
 }
 

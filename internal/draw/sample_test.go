@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"fettle/internal/finding"
+	"fettle/internal/wiring"
 )
 
 // The samples are invented: shapes like the real ones, numbers of no circuit.
@@ -102,25 +103,84 @@ func sampleFigures() []finding.Figure {
 	return []finding.Figure{sampleCurrent(), sampleSaturation(), sampleLamp(), sampleCrowd(), sampleEmpty()}
 }
 
+func sampleRails() Rails {
+	return Rails{Left: "left rail", Right: "right rail", Plus: "rectified plus", Logic: "chip supply", Local: "local plus", Minus: "decoder minus"}
+}
+
+func part(name, value string) Part { return Part{Name: name, Value: value} }
+
+func npn(value string) Transistor { return Transistor{Part: part("switch", value)} }
+
 func sampleSchematic(outputs int) Schematic {
 	s := Schematic{
-		ID: "decoder.a", Title: "Decoder a",
-		Rails:  Rails{Left: "left rail", Right: "right rail", Plus: "rectified plus", Logic: "chip supply 5.0 V", Minus: "decoder minus"},
-		Supply: Supply{Part{Name: "rectifier", Value: "MB6S"}, Part{Name: "reservoir", Value: "100 µF"}, Part{Name: "regulator", Value: "78L05"}},
-		Chip:   Part{Name: "chip", Value: "ATtiny85"},
-		Listen: Listen{"left rail", "PB2", Part{Name: "series", Value: "22 kΩ"}},
+		ID: "decoder.a", Title: "Decoder a", Rails: sampleRails(),
+		Supply: Supply{Rectifier: part("rectifier", "MB6S"), Reservoir: part("reservoir", "100 µF"), Regulator: part("regulator", "78L05")},
+		Chip:   part("chip", "ATtiny85"),
+		Listen: Listen{"left rail", "PB2", part("ear", "22 kΩ")},
+	}
+	lamps := []SchematicLamp{
+		{Name: "front", Feed: "left rail", SocketPin: "pin 5", LED: part("front", "white"), Hidden: part("hidden", "680 Ω")},
+		{Name: "rear", Feed: "rectified plus", SocketPin: "pin 6", LED: part("rear", "red"), InSeries: 2, Parallel: 2, Hidden: Part{Name: "hidden", Value: "470 Ω", Note: "470 or 510"}},
+		{Name: "driver's cab", Feed: "right rail", LED: Part{Name: "driver's cab", Value: "warm white", Verdict: finding.Unknown}, Parallel: 2},
+		{Name: "table lamps", Feed: "rectified plus", LED: part("table lamps", "yellow"), InSeries: 5},
+		{Name: "x", Feed: "somewhere", LED: part("x", "green")},
+		{Name: "y", Feed: "left rail", LED: part("y", "blue")},
 	}
 	all := []SchematicOutput{
-		{Name: "front", Lamp: "front", Feed: "left rail", Pin: "PB0", SocketPin: "pin 5", Series: []Part{{Name: "series", Value: "1.5 kΩ"}}, LED: Part{Name: "LED", Value: "white"},
-			Hidden: Part{Name: "hidden", Value: "680 Ω"}, Switch: Part{Name: "switch", Value: "MMBT3904"}, Base: Part{Name: "base", Value: "4.7 kΩ"}, Pulldown: Part{Name: "pulldown", Value: "47 kΩ"}},
-		{Name: "rear", Lamp: "rear", Feed: "rectified plus", Pin: "PB1", SocketPin: "pin 6", Series: []Part{{Name: "series", Value: "680 Ω", Verdict: finding.Fails}}, LED: Part{Name: "LED", Value: "red"}, InSeries: 2, Parallel: 2,
-			Hidden: Part{Name: "hidden", Value: "470 Ω", Note: "470 or 510"}, Switch: Part{Name: "switch", Value: "BC847B", Verdict: finding.Close}, Base: Part{Name: "base", Value: "3.3 kΩ"}, Pulldown: Part{Name: "pulldown", Value: "47 kΩ"}, Verdict: finding.Fails},
-		{Name: "cab", Lamp: "driver's cab", Feed: "right rail", Pin: "PB3", Series: []Part{{Name: "series", Value: "2.2 kΩ"}, {Name: "second series", Value: "330 Ω"}}, LED: Part{Name: "LED", Value: "warm white", Verdict: finding.Unknown}, Parallel: 2,
-			Switch: Part{Name: "switch", Value: "MMBT3904"}, Base: Part{Name: "base", Value: "4.7 kΩ"}},
-		{Name: "table lamps in the first compartment", Lamp: "table lamps", Feed: "rectified plus", Pin: "PB4", Series: []Part{{Name: "series", Value: "3.3 kΩ"}}, LED: Part{Name: "LED", Value: "yellow"}, InSeries: 5},
-		{Name: "x", Lamp: "x", Feed: "somewhere", Pin: "PB5", LED: Part{Name: "LED", Value: "green"}, Switch: Part{Name: "switch", Value: "BC847B"}},
-		{Name: "y", Lamp: "y", Feed: "left rail", Pin: "PA0", LED: Part{Name: "LED", Value: "blue"}, Switch: Part{Name: "switch", Value: "BC847B"}, Base: Part{Name: "base", Value: "1 kΩ"}},
+		{Name: "front", Pin: "PB0", Series: part("series", "1.5 kΩ"), Switch: npn("MMBT3904"), Base: part("base", "4.7 kΩ"), Pulldown: part("pull-down", "47 kΩ")},
+		{Name: "rear", Pin: "PB1", Series: Part{Name: "series", Value: "680 Ω", Verdict: finding.Fails}, Switch: Transistor{Part: Part{Name: "switch", Value: "BC847B", Verdict: finding.Close}},
+			Base: part("base", "3.3 kΩ"), Pulldown: part("pull-down", "47 kΩ"), Verdict: finding.Fails},
+		{Name: "cab", Pin: "PB3", Series: part("series", "2.2 kΩ"), Switch: npn("MMBT3904"), Base: part("base", "4.7 kΩ")},
+		{Name: "table lamps in the first compartment", Pin: "PB4", ActiveLow: true, Series: part("series", "3.3 kΩ")},
+		{Name: "x", Pin: "PB5", Switch: npn("BC847B")},
+		{Name: "y", Pin: "PA0", Switch: npn("BC847B"), Base: part("base", "1 kΩ")},
 	}
-	s.Outputs = all[:outputs]
+	s.Outputs, s.Lamps = all[:outputs], lamps[:outputs]
+	for i := range s.Outputs {
+		s.Outputs[i].Lamps = []int{i}
+	}
 	return s
+}
+
+// sampleSymbols is one of every symbol: outputs of every drive, lamps of every structure and every feed.
+func sampleSymbols() Schematic {
+	return Schematic{
+		ID: "decoder.b", Title: "Every symbol", Rails: sampleRails(),
+		Supply: Supply{Rectifier: part("rectifier", "4 × BAT54"), Four: true, Diodes: Schottky, Reservoir: Part{Name: "reservoir", Value: "47 µF", Verdict: finding.Close},
+			Ballast: part("ballast", "1 kΩ"), Regulator: part("zener", "BZX84-C5V1"), Local: Part{Name: "the vehicle's own two diodes", Note: "their type cannot be read from outside"}},
+		Chip:   part("chip", "ATtiny84A"),
+		Listen: Listen{"right rail", "PB2", Part{Name: "ear", Value: "100 kΩ", Verdict: finding.Unknown}},
+		Lamps: []SchematicLamp{
+			{Name: "front", Feed: "decoder minus", SocketPin: "pin 6", Inward: true, LED: part("front", "white"), InSeries: 2, Hidden: part("hidden", "≈\u202f680 Ω")},
+			{Name: "tail", Feed: "left rail", SocketPin: "pin 2", Structure: wiring.AntiParallelLamp, LED: part("tail", "white"), Back: "red", Hidden: part("hidden", "≈\u202f1.0 kΩ")},
+			{Name: "number", Feed: "rectified plus", Structure: wiring.FilamentLamp, LED: part("number", "filament, ≈\u202f22 Ω cold, 60 mA at 12 V")},
+			{Name: "cab", Feed: "chip supply", Structure: wiring.PlainLamp, Parallel: 3, LED: part("cab", "yellow"), Hidden: part("hidden", "≈\u202f150 Ω")},
+			{Name: "saloon", Feed: "local plus", Structure: wiring.LimitedBridgeBoard, LED: part("saloon", "warm white"), Limit: "≈\u202f8.0 mA", Hidden: part("hidden", "≈\u202f470 Ω")},
+			{Name: "corridor", Feed: "rectified plus", Structure: wiring.DiodeBoard, LED: part("corridor", "warm white"), Hidden: part("hidden", "≈\u202f470 Ω")},
+			{Name: "step", Feed: "right rail", Structure: wiring.LeakingLamp, LED: part("step", "red"), Leak: part("leak", "≈\u202f12 kΩ"), Hidden: part("hidden", "≈\u202f560 Ω")},
+			{Name: "roof", Feed: "left rail", Structure: wiring.LimitedDiodeBoard, LED: part("roof", "white"), Limit: "≈\u202f5.0 mA", Hidden: part("hidden", "≈\u202f330 Ω")},
+			{Name: "bell", Feed: "left rail", Structure: wiring.ShortedLamp, LED: part("bell", "red"), Hidden: part("hidden", "≈\u202f680 Ω")},
+			{Name: "horn", Feed: "left rail", Structure: wiring.OpenLamp, LED: part("horn", "red")},
+			{Name: "vestibule", Feed: "right rail", Structure: wiring.BridgeBoard, LED: part("vestibule", "white"), Hidden: part("hidden", "≈\u202f220 Ω")},
+			{Name: "desk", Feed: "decoder minus", Inward: true, LED: part("desk", "green"), Hidden: part("hidden", "≈\u202f100 Ω")},
+			{Name: "kitchen", Feed: "rectified plus", LED: part("kitchen", "white"), Hidden: part("hidden", "≈\u202f820 Ω")},
+		},
+		Outputs: []SchematicOutput{
+			{Name: "front", Pin: "PB0", Lamps: []int{0}, Series: part("series", "1.5 kΩ"), Switch: Transistor{Part: Part{Name: "switch", Value: "AO3401A", Verdict: finding.Close}, Kind: PChannel},
+				Base: part("gate", "10 kΩ"), Pullup: part("pull-up", "47 kΩ"), Clamp: part("gate clamp", "BZX84-C10"),
+				Level: Transistor{Part: part("level transistor", "AO3400A"), Kind: NChannel}, LevelBase: part("level gate", "1 kΩ"), Pulldown: part("pull-down", "100 kΩ")},
+			{Name: "tail white", Pin: "PB1", Lamps: []int{1}, Series: part("series", "680 Ω"), Switch: npn("MMBT3904"), Base: part("base", "4.7 kΩ"), Pulldown: part("pull-down", "47 kΩ"), Verdict: finding.Close},
+			{Name: "tail red", Pin: "PB3", Lamps: []int{1}, Series: part("series", "820 Ω"), Switch: Transistor{Part: part("switch", "MMBT3906"), Kind: PNP}, Base: part("base", "22 kΩ"), Pullup: part("pull-up", "100 kΩ"),
+				Level: Transistor{Part: Part{Name: "level transistor", Value: "DTC114E", Note: "R1 10 kΩ, R2 10 kΩ"}, Prebiased: true}},
+			{Name: "number", Pin: "PA0", Lamps: []int{2}, Switch: Transistor{Part: part("switch", "AO3400A"), Kind: NChannel}, Base: part("gate", "100 Ω"), Pulldown: part("pull-down", "100 kΩ")},
+			{Name: "cab", Pin: "PA1", ActiveLow: true, Lamps: []int{3}, Series: part("series", "470 Ω")},
+			{Name: "coach", Pin: "PA2", Lamps: []int{4, 5, 6}, Series: Part{Name: "series", Value: "330 Ω", Verdict: finding.Fails}, Switch: Transistor{Part: Part{Name: "switch", Value: "DTC143Z", Note: "R1 4.7 kΩ, R2 47 kΩ"}, Prebiased: true},
+				Pulldown: part("pull-down", "100 kΩ"), Verdict: finding.Fails},
+			{Name: "others", Pin: "PA3", Lamps: []int{7, 8, 9, 10}, Series: part("series", "1 kΩ"), Switch: npn("BC847B"), Base: part("base", "10 kΩ")},
+			{Name: "desk", Pin: "PA5", Lamps: []int{11}, Series: part("series", "1.2 kΩ")},
+			{Name: "kitchen", Pin: "PA4", Lamps: []int{12}, Series: part("series", "560 Ω"), Shunt: part("across the lamp", "4.7 kΩ"), Switch: Transistor{Part: Part{Name: "switch", Value: "BC817-40", Verdict: finding.Close}},
+				Driver: Transistor{Part: part("driver", "MMBT3904")}, Base: part("base", "22 kΩ"), Between: part("between", "10 kΩ"), Pulldown: part("pull-down", "100 kΩ")},
+			{Name: "acknowledge", Pin: "PA7", Series: part("load", "150 Ω"), Switch: npn("MMBT2222A"), Base: part("base", "470 Ω"), Pulldown: part("pull-down", "10 kΩ")},
+		},
+	}
 }

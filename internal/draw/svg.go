@@ -1,8 +1,9 @@
 // Package draw makes findings visible as SVG: plots of a finding.Figure and schematics of what is to be
 // soldered.
 //
-// Symbols follow IEC 60617 (from memory: resistor rectangle, diode and its bridge, LED with two arrows,
-// NPN, capacitor with its plus sign, boxes for chip and regulator, frame bar for the minus), axes are titled
+// Symbols follow IEC 60617 (from memory: resistor rectangle, diode, Schottky and zener, the bridge, LED with two arrows,
+// NPN, PNP and enhancement MOSFETs, filament lamp, capacitor with its plus sign, boxes for chip, regulator and what limits a
+// lamp's current, frame bar for the minus), axes are titled
 // "quantity / unit" (ISO 80000-1), curve colours are the palette of Okabe and Ito (2008) in its order, each
 // with a dash pattern so that it survives black and white. Text stays text. The colours are CSS custom
 // properties (--ink, --paper, …), so that a figure set into a page follows its theme; a drawing that stands
@@ -14,7 +15,7 @@
 //
 // Not drawn yet: perfboard layouts.
 //
-// Entry points: Plot, Circuit (for a Schematic), CSS.
+// Entry points: Plot, Circuit and Circuits (for a Schematic, which Of makes of a network), CSS.
 package draw
 
 import (

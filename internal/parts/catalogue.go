@@ -302,10 +302,10 @@ func (c *Catalogue) RegulatorIn(name, pkg string) (Regulator, bool) {
 // Chip finds a microcontroller by name or ordering code.
 func (c *Catalogue) Chip(name string) (Chip, bool) { return chips.find(name) }
 
-// Socket finds a connector by name ("NEM 651", "nem651", "Next18").
+// Socket finds a connector by name ("NEM 651", "nem651", "Next18", "NEM 662").
 func (c *Catalogue) Socket(name string) (Socket, bool) {
 	for _, s := range sockets() {
-		if fold(s.Name) == fold(name) {
+		if fold(s.Name) == fold(name) || s.Also != "" && fold(s.Also) == fold(name) {
 			return s, true
 		}
 	}

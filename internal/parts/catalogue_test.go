@@ -330,6 +330,64 @@ func TestSockets(t *testing.T) {
 	}
 }
 
+// Which contact of the vehicle a pin meets when the plug goes in the wrong way round: NEM 651 (2017) and 652 (2017),
+// page 1; NEM 662 / RCN-118 in three agreeing secondary tables.
+func TestTurnedPlug(t *testing.T) {
+	for _, x := range []struct {
+		socket  string
+		pairs   [][2]int
+		becomes map[Role]Role // what a role meets, where the standard says so
+		source  string
+	}{
+		{"NEM 651", [][2]int{{1, 6}, {2, 5}, {3, 4}}, map[Role]Role{MotorPlus: RearLight, MotorMinus: FrontLight, PickupRight: PickupLeft}, "NEM 651 (2017): motor against lights"},
+		{"NEM 652", [][2]int{{1, 5}, {2, 6}, {3, 7}, {4, 8}}, map[Role]Role{MotorPlus: MotorMinus, RearLight: FrontLight, Aux: CommonPlus, PickupLeft: PickupRight}, "NEM 652 (2017): the motor stays the motor, the lights do not work"},
+		{"NEM 662", [][2]int{{1, 10}, {2, 11}, {5, 14}, {6, 15}, {8, 17}, {9, 18}}, map[Role]Role{MotorPlus: MotorMinus, FrontLight: RearLight, CommonPlus: CommonPlus, Minus: Minus, PickupRight: PickupLeft, Aux: Aux, AuxLogic: AuxLogic}, "NEM 662 (digest): point-symmetric, no harm"},
+	} {
+		s, ok := Load().Socket(x.socket)
+		if !ok {
+			t.Fatal(x.socket)
+		}
+		for _, p := range x.pairs {
+			if s.Turned(p[0]) != p[1] || s.Turned(p[1]) != p[0] {
+				t.Errorf("%s: pins %d and %d meet %d and %d (%s)", x.socket, p[0], p[1], s.Turned(p[0]), s.Turned(p[1]), x.source)
+			}
+		}
+		for _, p := range s.Pins {
+			q, ok := s.At(s.Turned(p.Number))
+			if !ok || s.Turned(q.Number) != p.Number {
+				t.Errorf("%s: pin %d meets %d, which meets %d", x.socket, p.Number, q.Number, s.Turned(q.Number))
+			}
+			if want := x.becomes[p.Role]; want != "" && q.Role != want {
+				t.Errorf("%s: %s meets %s, want %s (%s)", x.socket, p.Role, q.Role, want, x.source)
+			}
+		}
+		if s.Turned(0) != 0 || s.Turned(len(s.Pins)+1) != 0 {
+			t.Errorf("%s: a pin that is not there meets one that is", x.socket)
+		}
+	}
+	// Two motor contacts and both rails on each; a common plus on NEM 652 and 662, none on NEM 651.
+	for name, plus := range map[string]bool{"NEM 651": false, "NEM 652": true, "NEM 662": true} {
+		s, _ := Load().Socket(name)
+		for _, r := range []Role{MotorPlus, MotorMinus, PickupLeft, PickupRight, FrontLight, RearLight} {
+			if !s.Has(r) {
+				t.Errorf("%s has no %s", name, r)
+			}
+		}
+		if s.Has(CommonPlus) != plus {
+			t.Errorf("%s: common plus %t", name, !plus)
+		}
+		// The colours of the plug's wires are those of the trade's code (NEM 651, 652 (2017)).
+		for _, p := range s.Pins {
+			if r, _, ok := WireRole(p.Colour); p.Colour != "" && (!ok || r != p.Role) {
+				t.Errorf("%s: pin %d, %s, is %s; by its colour %s", name, p.Number, p.Colour, p.Role, r)
+			}
+		}
+	}
+	if _, _, ok := WireRole("pink"); ok {
+		t.Error("pink carries anything")
+	}
+}
+
 // Rated power at 70 °C, nothing at 155 °C, linear between: half of it at 112.5 °C.
 func TestResistorDerating(t *testing.T) {
 	p, _ := Load().ResistorPackage("1206")

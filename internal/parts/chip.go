@@ -2,6 +2,7 @@ package parts
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"fettle/internal/diag"
@@ -351,10 +352,51 @@ func (c *Chip) level(pin string, f ChipFigure) *InputLevel {
 	return &c.Input[len(c.Input)-1]
 }
 
+// A Role is what a contact of a socket, or a wire where there is none, carries.
+type Role string
+
+const (
+	MotorPlus   Role = "motor +" // joined to the right pick-up on plain DC
+	MotorMinus  Role = "motor -"
+	PickupRight Role = "pick-up right"
+	PickupLeft  Role = "pick-up left"
+	FrontLight  Role = "front light"
+	RearLight   Role = "rear light"
+	Aux         Role = "aux"
+	AuxLogic    Role = "aux logic" // an output of logic level, which wants a switch of its own behind it
+	CommonPlus  Role = "common plus"
+	Minus       Role = "minus" // the decoder's own, which is not a rail
+)
+
+var roles = []string{string(MotorPlus), string(MotorMinus), string(PickupRight), string(PickupLeft), string(FrontLight), string(RearLight), string(Aux), string(AuxLogic), string(CommonPlus), string(Minus)}
+
+// Motor reports whether the contact belongs to the motor.
+func (r Role) Motor() bool { return r == MotorPlus || r == MotorMinus }
+
+// Pickup reports whether the contact is a rail.
+func (r Role) Pickup() bool { return r == PickupRight || r == PickupLeft }
+
+// Switched reports whether the contact is for what a decoder's function outputs switch.
+func (r Role) Switched() bool { return r == FrontLight || r == RearLight || r == Aux || r == AuxLogic }
+
+// wireRoles are the colours of wires in a vehicle: NMRA RP-9.1.1 section B and S-9.1.1 in digests; the first eight also
+// NEM 651 and 652 (2017). The order of green, violet, brown is from memory.
+var wireRoles = map[string]Role{
+	"red": PickupRight, "black": PickupLeft, "orange": MotorPlus, "grey": MotorMinus, "white": FrontLight, "yellow": RearLight, "blue": CommonPlus,
+	"green": Aux, "violet": Aux, "brown": Aux,
+}
+
+// WireRole is what a wire of that colour carries by the trade's code; not ok for a colour that may carry anything.
+func WireRole(colour string) (r Role, source string, ok bool) {
+	r, ok = wireRoles[strings.ToLower(strings.TrimSpace(colour))]
+	return r, "wire colours of NMRA RP-9.1.1, read in a digest", ok
+}
+
 // A SocketPin is a contact of a socket.
 type SocketPin struct {
 	Number int
 	Signal string
+	Role   Role
 	Colour string // of the wire, "" where the standard gives none
 }
 
@@ -368,6 +410,8 @@ type Space struct {
 // A Socket is a standard connector between vehicle and decoder.
 type Socket struct {
 	Name                 string
+	Also                 string // another name: "NEM 662"
+	Rows                 int    // of contacts: 1 or 2
 	Pins                 []SocketPin
 	Pitch                unit.Length // 0 where it was not read
 	Contact, ContactPeak unit.Amp    // each contact, continuous and short; absent where not given
@@ -388,13 +432,40 @@ func (s Socket) Pin(word string) (SocketPin, bool) {
 	return SocketPin{}, false
 }
 
+// At finds a contact by its number.
+func (s Socket) At(pin int) (SocketPin, bool) {
+	if pin < 1 || pin > len(s.Pins) {
+		return SocketPin{}, false
+	}
+	return s.Pins[pin-1], true
+}
+
+// Has reports whether a contact has that role.
+func (s Socket) Has(r Role) bool {
+	return slices.ContainsFunc(s.Pins, func(p SocketPin) bool { return p.Role == r })
+}
+
+// Turned is the contact of the vehicle that a pin of the decoder's plug meets when the plug is turned by half a turn; 0
+// for a pin that is not there. One row is read from its other end; of two, numbered round the block, each pin meets the
+// one half round.
+func (s Socket) Turned(pin int) int {
+	n := len(s.Pins)
+	switch {
+	case pin < 1 || pin > n:
+		return 0
+	case s.Rows == 1:
+		return n + 1 - pin
+	}
+	return (pin-1+n/2)%n + 1
+}
+
 func loadSockets(problems *diag.List) []Socket {
 	t := openTable("socket.csv", socketCSV, problems)
 	var out []Socket
 	for t.next() {
 		name := t.must("socket")
 		if len(out) == 0 || out[len(out)-1].Name != name {
-			out = append(out, Socket{Name: name, Source: t.must("source"), Evidence: t.oneOf("evidence", "read", "digest"), Note: t.str("note"), Reversal: t.must("reversal"),
+			out = append(out, Socket{Name: name, Source: t.must("source"), Evidence: t.oneOf("evidence", "read", "digest"), Note: t.str("note"), Reversal: t.must("reversal"), Also: t.str("also"), Rows: int(num[float64](t, "rows")),
 				Pitch: t.micrometres("pitch_m"), Contact: num[unit.Amp](t, "contact_A"), ContactPeak: num[unit.Amp](t, "contact_peak_A")})
 			continue
 		}
@@ -403,7 +474,7 @@ func loadSockets(problems *diag.List) []Socket {
 			if int(n) != len(s.Pins)+1 {
 				t.bad("pin", "%v stands where %d is due", n, len(s.Pins)+1)
 			}
-			s.Pins = append(s.Pins, SocketPin{int(n), t.must("signal"), t.str("colour")})
+			s.Pins = append(s.Pins, SocketPin{int(n), t.must("signal"), Role(t.oneOf("role", roles...)), t.str("colour")})
 			continue
 		}
 		s.Spaces = append(s.Spaces, Space{t.must("space"), t.micrometres("length_m"), t.micrometres("width_m"), t.micrometres("height_m"), t.str("note")})

@@ -23,6 +23,7 @@ import (
 
 	"fettle/internal/build"
 	"fettle/internal/finding"
+	"fettle/internal/parts"
 	"fettle/internal/require"
 	"fettle/internal/spread"
 	"fettle/internal/unit"
@@ -79,7 +80,12 @@ func Prove(ctx context.Context, b *build.Build, lamps map[string]*wiring.LampPos
 		if err := decoder(ctx, f, n, s); err != nil {
 			return res, err
 		}
+		f.Verdicts = append(f.Verdicts, turned(n)...)
+		f.Verdicts = append(f.Verdicts, unsure(n)...)
 		f.Tables = append(f.Tables, Slips(n))
+		if t := LookAlikes(n, lamps); len(t.Rows) > 0 {
+			f.Tables = append(f.Tables, t)
+		}
 		if s.Figures {
 			f.Figures = append(f.Figures, Figures(n)...)
 		}
@@ -106,20 +112,74 @@ func unfit(b *build.Build, d *build.Decoder, lamps map[string]*wiring.LampPoster
 	var out []finding.Judgement
 	for i := range d.Outputs {
 		o := &d.Outputs[i]
-		p := lamps[o.Lamp.Text]
-		if p == nil || !p.Dead && !p.WrongWay {
+		for _, name := range wiring.LampsOf(o) {
+			key := name
+			if v, ok := b.VehicleOf(d); ok {
+				key = b.LampKey(v, name)
+			}
+			p := lamps[key]
+			if p == nil || !p.Dead {
+				continue
+			}
+			j := unknown(wiring.OutputID(b, d, o)+".lamp", "lamp "+name, "alive before anything is built", "")
+			j.Verdict, j.Mend = finding.Fails, "mend or replace the lamp first; survey says what the readings show"
+			out = append(out, j)
+		}
+	}
+	return out
+}
+
+// turned are the lamps that sit the other way round than their switch drives them.
+func turned(n *wiring.Network) []finding.Judgement {
+	var out []finding.Judgement
+	for i := range n.Outputs {
+		o := &n.Outputs[i]
+		for k, l := range o.Lights {
+			if l.Against {
+				j := unknown(require.LightID(n, i, k)+"lamp", n.Lamps[l.Lamp].Words, "sits the way round that its feed and its switch need", "")
+				j.Verdict, j.Mend = finding.Fails, turnRound
+				j.Mend += "; all else is judged as if that were done"
+				out = append(out, j)
+			}
+		}
+	}
+	return out
+}
+
+// unsure are the lamps whose readings leave another structure open: told where one is far ahead, else unknown.
+func unsure(n *wiring.Network) []finding.Judgement {
+	var out []finding.Judgement
+	for i := range n.Lamps {
+		p := n.Lamps[i].Post
+		rest := 0.0
+		var words []string
+		for _, r := range p.Rivals {
+			if rest += r.Probability; r.Probability >= worthSaying {
+				words = append(words, fmt.Sprintf("%s (%.0f %%)", r.Structure, 100*r.Probability))
+			}
+		}
+		if rest < openFrom || len(words) == 0 {
 			continue
 		}
-		j := unknown(wiring.OutputID(b, d, o)+".lamp", "lamp "+o.Lamp.Text, "alive before anything is built", "")
-		j.Verdict, j.Mend = finding.Fails, "mend or replace the lamp first; survey says what the readings show"
-		if p.WrongWay {
-			j.Requirement = "sits the way round that its feed needs"
-			j.Mend = "change its two wires over; all else is judged as if that were done"
+		j := unknown("lamp."+n.Lamps[i].Name+".structure", n.Lamps[i].Words, "known for what it is", fmt.Sprintf("judged as %s (%.0f %%), but the readings leave open %s", p.Structure, 100*p.Odds, strings.Join(words, ", ")))
+		j.Source, j.Method, j.Worst = "survey of the readings", "evidence of each structure that a lamp may have", "the readings as they stand"
+		if j.Mend = p.Decide; p.Odds >= farAhead {
+			j.Verdict = finding.Reported
+			if p.Decide != "" {
+				j.Why += "; the reading that would decide: " + p.Decide
+				j.Mend = ""
+			}
 		}
 		out = append(out, j)
 	}
 	return out
 }
+
+// openFrom is the probability of other structures from which on it is said; worthSaying that of one of them; farAhead that
+// of the leading one from which on the proof stands on it.
+const openFrom, worthSaying, farAhead = 0.05, 0.01, 0.8
+
+const turnRound = "change its two wires over"
 
 // noise is how far a sample may pass the claimed worst case, as a share of the limit. Samples are solved to currents of
 // 5e-7 (package require); nodes that only leakage holds follow them by microvolts.
@@ -153,25 +213,31 @@ func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Sett
 			j.Verdict, j.Why = finding.Unknown, fmt.Sprintf("the circuit did not solve in %d of %d samples", a.Undefined, yield.Samples)
 		}
 		// What is nothing beside the limit is the noise of quick solutions, not a case that the search overlooked.
-		if a.Beyond > 0 && math.Abs(a.Extreme-w.Value) > noise*math.Abs(r.Limit) {
+		beyond := a.Beyond > 0 && math.Abs(a.Extreme-w.Value) > noise*math.Abs(r.Limit)
+		switch {
+		case beyond && r.Slack(a.Extreme) > math.Log(require.FarAway): // so far off that the search left it: the sample counts
+			j.Value, j.Margin = a.Extreme, r.Margin(a.Extreme)
+		case beyond:
 			j.Confidence = fmt.Sprintf("a sample went beyond the claimed worst case (%s): the search is at fault, the sample counts", unit.Format(a.Extreme, r.Unit, 4))
 			j.Value, j.Margin, j.Verdict = a.Extreme, r.Margin(a.Extreme), r.Judge(a.Extreme, 0)
 			f.Notes = append(f.Notes, finding.Note{ID: "search." + r.ID, Kind: "defect", Text: "Sample beyond the claimed worst case at " + r.ID + ": " + n.Say(a.BeyondZ, w.Effect, r.Output)})
 		}
-		if r.Kind == require.Saturation && r.Output >= 0 && !math.IsNaN(w.Value) {
-			j.Confidence = trust(n, set.One(q), w.Z) + "; " + j.Confidence
+		if (r.Kind == require.Saturation || r.Kind == require.Level) && r.Output >= 0 && !math.IsNaN(w.Value) {
+			if t := trust(n, set.One(q), w.Z); t != "" {
+				j.Confidence = t + "; " + j.Confidence
+			}
 		}
-		if j.Verdict == finding.Fails && r.Output >= 0 && !n.Outputs[r.Output].Post.Surveyed {
+		if name, guess := unmeasured(n, r); j.Verdict == finding.Fails && guess {
 			j.Verdict = finding.Unknown
-			j.Why = "lamp " + n.Outputs[r.Output].LampName + " was not measured: this holds for some of what it may be and fails for some"
+			j.Why = "lamp " + name + " was not measured: this holds for some of what it may be and fails for some"
 		}
 		if j.Verdict == finding.Fails {
 			j.Mend = mend(n, r)
 		}
-		if r.Kind == require.Light && r.AtLeast && n.Outputs[r.Output].Post.WrongWay {
+		if r.Kind == require.Light && r.AtLeast && against(n, r) {
 			j.Verdict, j.Margin = finding.Fails, -1
 			j.Why = fmt.Sprintf("nothing flows: the lamp sits the other way round; turned round it would be %s at the worst", unit.Format(w.Value, r.Unit, 3))
-			j.Value, j.Mend, j.Confidence, j.Yield = 0, "change its two wires over", "", nil
+			j.Value, j.Mend, j.Confidence, j.Yield = 0, turnRound, "", nil
 		}
 		if w.Z != nil {
 			j.Working = set.Explain(n, q, w.Z, w.Value)
@@ -182,11 +248,37 @@ func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Sett
 	if len(n.Build.Decoders) > 1 {
 		of(f.Verdicts[first:], n.Decoder.Name.Text)
 	}
+	f.Values = append(f.Values, own(n, set, proof.Worst)...)
 	for i := range n.Outputs {
 		f.Values = append(f.Values, values(n, i, set, proof.Worst)...)
-		f.Verdicts = append(f.Verdicts, told(n, i, corner(n, set, proof.Worst, n.Outputs[i].ID+".led-peak"))...)
+		for k := range n.Outputs[i].Lights {
+			f.Verdicts = append(f.Verdicts, told(n, i, k, corner(n, set, proof.Worst, require.LightID(n, i, k)+"led-peak"))...)
+		}
 	}
 	return nil
+}
+
+// unmeasured names a lamp of the requirement's output that no reading describes.
+func unmeasured(n *wiring.Network, r *require.Requirement) (string, bool) {
+	if r.Output < 0 {
+		return "", false
+	}
+	for _, l := range n.Outputs[r.Output].Lights {
+		if lamp := &n.Lamps[l.Lamp]; !lamp.Post.Surveyed {
+			return lamp.Name, true
+		}
+	}
+	return "", false
+}
+
+// against reports whether the lamp of the requirement sits the other way round.
+func against(n *wiring.Network, r *require.Requirement) bool {
+	for k, l := range n.Outputs[r.Output].Lights {
+		if l.Against && strings.HasPrefix(r.ID, require.LightID(n, r.Output, k)) {
+			return true
+		}
+	}
+	return false
 }
 
 // corner is the worst corner of a requirement, or typical where there is none.
@@ -199,22 +291,51 @@ func corner(n *wiring.Network, set *require.Set, worst []require.Worst, id strin
 	return n.Typical()
 }
 
+// own are the resistors that belong to no output, as the build has them.
+func own(n *wiring.Network, set *require.Set, worst []require.Worst) []finding.Value {
+	prefix := ""
+	if len(n.Build.Decoders) > 1 {
+		prefix = "decoder." + n.Decoder.Name.Text + "."
+	}
+	ceil := require.Ceiling(n.Vehicle.Scale.Text)
+	var list []finding.Value
+	add := func(id, words, name string, z []float64) {
+		list = append(list, finding.Value{ID: prefix + id, Name: words, Value: float64(n.Value(-1, name)), Unit: unit.SymOhm, Low: math.NaN(), High: math.NaN(),
+			Reason: "written in the build file", Method: "the build file", Working: require.ExplainResistor(n, -1, name, z, ceil)})
+	}
+	if n.Ear != nil {
+		add("ear.series", "resistor of the ear", wiring.EarSeries, corner(n, set, worst, "ear.clamp"))
+	}
+	if n.Zener != nil {
+		add("supply.ballast", "ballast resistor", wiring.Ballast, corner(n, set, worst, "supply.ballast-power"))
+	}
+	return list
+}
+
 // values are the resistors of an output as the build has them, each with its working at its worst corner.
 func values(n *wiring.Network, i int, set *require.Set, worst []require.Worst) []finding.Value {
 	o, tr := &n.Outputs[i], n.Build.Track
-	id, of := o.ID+".", " of output "+o.Name
-	at := func(name string) []float64 { return corner(n, set, worst, id+name) }
-	value := func(name, words string, r unit.Ohm, w *finding.Working) finding.Value {
-		return finding.Value{ID: id + name, Name: words + of, Value: float64(r), Unit: unit.SymOhm, Low: math.NaN(), High: math.NaN(),
-			Reason: "written in the build file", Method: "the build file", Sure: "±" + n.ToleranceOf(o.Output, r).String(), Working: w}
-	}
-	list := []finding.Value{
-		value("series", "series resistor", o.Output.Series.Value, require.ExplainLight(n, i, n.Typical(), tr.Usual.Or(14))),
-		value("base", "base resistor", o.Output.Base.Value, require.ExplainBase(n, i, at("overdrive-high"), tr.High.Or(require.Ceiling(n.Vehicle.Scale.Text)))),
-		value("pulldown", "pull-down", o.Output.Pulldown.Value, require.ExplainPulldown(n, i, at("dark-reset"), tr.High.Or(require.Ceiling(n.Vehicle.Scale.Text)))),
-	}
-	if o.Output.Pulldown.Text == "none" {
-		list = list[:2]
+	high := tr.High.Or(require.Ceiling(n.Vehicle.Scale.Text))
+	var list []finding.Value
+	for k := range o.Resistors {
+		r := &o.Resistors[k]
+		z, u := n.Typical(), high
+		switch r.Attr {
+		case "series":
+			u = tr.Usual.Or(14)
+		case "load":
+			u = tr.ProgrammingLow.Or(8)
+		case "base":
+			z = corner(n, set, worst, o.ID+".overdrive-high")
+		case "level_base":
+			z = corner(n, set, worst, o.ID+".level-overdrive-high")
+		case "pulldown", "pullup":
+			if len(o.Lights) > 0 {
+				z = corner(n, set, worst, require.LightID(n, i, 0)+"dark-reset")
+			}
+		}
+		list = append(list, finding.Value{ID: o.ID + "." + r.Attr, Name: r.Words + " of " + o.Of(), Value: float64(r.Value()), Unit: unit.SymOhm, Low: math.NaN(), High: math.NaN(),
+			Reason: "written in the build file", Method: "the build file", Sure: "±" + n.ToleranceOf(o.Output, r.Value()).String(), Working: require.ExplainResistor(n, i, r.Attr, z, u)})
 	}
 	return list
 }
@@ -222,32 +343,38 @@ func values(n *wiring.Network, i int, set *require.Set, worst []require.Worst) [
 // told is what is reported and not judged of the lamp itself, at its brightest corner z at the standard's ceiling: the
 // heat in the resistor that hides in it, whose package is not known, and what the brighter of several LEDs side by side
 // takes, whose forward voltages nobody measured apart.
-func told(n *wiring.Network, i int, z []float64) []finding.Judgement {
-	o := &n.Outputs[i]
+func told(n *wiring.Network, i, k int, z []float64) []finding.Judgement {
+	light := n.Outputs[i].Lights[k]
+	net := &n.Lamps[light.Lamp]
+	id := require.LightID(n, i, k)
 	ceil := require.Ceiling(n.Vehicle.Scale.Text)
 	var op wiring.Operating
 	n.Set(z)
-	n.Read(n.Solve(wiring.State{LeftPositive: !o.HalfWave || o.LeftFed, Drive: wiring.On, Track: ceil}), &op)
-	heat := finding.Judgement{ID: o.ID + ".hidden-heat", Subject: "hidden resistor of lamp " + o.LampName, Requirement: "heat at the standard's ceiling", Verdict: finding.Reported,
-		Value: float64(op.Out[i].Hidden) * require.LitShare(n, i), Unit: unit.SymWatt, Limit: math.NaN(), Margin: math.NaN(),
+	n.Read(n.Solve(wiring.State{LeftPositive: light.Left, Drive: wiring.On, Track: ceil, Which: n.With(i)}), &op)
+	lit := op.Lamps[light.Lamp]
+	heat := finding.Judgement{ID: id + "hidden-heat", Subject: "hidden resistor of " + net.Words, Requirement: "heat at the standard's ceiling", Verdict: finding.Reported,
+		Value: float64(lit.Hidden) * require.LitShare(n, light), Unit: unit.SymWatt, Limit: math.NaN(), Margin: math.NaN(),
 		Worst: "track " + ceil.String() + ", lamp at its brightest corner", Method: "the circuit at its brightest corner", Why: "its package is not known"}
+	if lit.Hidden == 0 { // a filament has none
+		return nil
+	}
 	if p, ok := n.Build.Catalogue.ResistorPackage("0402"); ok {
 		heat.Source = p.Source
 		heat.Why += fmt.Sprintf("; for comparison, a 0402 carries %s up to %s", p.P70, p.DerateFrom)
 	}
 	list := []finding.Judgement{heat}
-	lamp := o.Post.Best
-	if lamp.Parallel < 2 {
+	lamp := net.Post.Best
+	if lamp.Parallel < 2 || !net.Post.HasLEDs() {
 		return list
 	}
 	// Two of one batch differ by about a tenth of a volt, any two of the class by its whole spread.
 	const batch = unit.Volt(0.1)
-	share := func(dv unit.Volt) unit.Amp { return lamp.Brightest(op.Out[i].Lamp, dv, n.Ambient.Kelvin()) }
-	j := finding.Judgement{ID: o.ID + ".side-by-side", Subject: "brighter LED of lamp " + o.LampName, Requirement: "peak current at the standard's ceiling", Verdict: finding.Reported,
+	share := func(dv unit.Volt) unit.Amp { return lamp.Brightest(lit.Through, dv, n.Ambient.Kelvin()) }
+	j := finding.Judgement{ID: id + "side-by-side", Subject: "brighter LED of " + net.Words, Requirement: "peak current at the standard's ceiling", Verdict: finding.Reported,
 		Value: float64(share(batch)), Unit: unit.SymAmp, Limit: math.NaN(), Margin: math.NaN(), Source: "0.1 V within one batch: common practice, no source",
 		Worst: "track " + ceil.String() + ", one LED 0.1 V below the others", Method: "junction law of the lamp as surveyed, the lamp's current shared at one voltage"}
-	j.Why = fmt.Sprintf("%d LEDs side by side behind one resistor pass %s together; nobody measured them apart, and if one fails the others take it all", lamp.Parallel, op.Out[i].Lamp)
-	if low, high, ok := spreadVF(n.Build, o.Post.Class); ok {
+	j.Why = fmt.Sprintf("%d LEDs side by side behind one resistor pass %s together; nobody measured them apart, and if one fails the others take it all", lamp.Parallel, lit.Through)
+	if low, high, ok := spreadVF(n.Build, net.Post.Class); ok {
 		j.Why += fmt.Sprintf(". At the ends of their class (%s and %s) the brighter would take %s", low, high, share(high-low))
 	}
 	return append(list, j)
@@ -280,35 +407,53 @@ func joinWords(a, b string) string {
 // their own.
 func of(js []finding.Judgement, decoder string) {
 	for i := range js {
-		if j := &js[i]; strings.HasPrefix(j.ID, "supply.") || strings.HasPrefix(j.ID, "chip.") {
+		if j := &js[i]; strings.HasPrefix(j.ID, "supply.") || strings.HasPrefix(j.ID, "chip.") || strings.HasPrefix(j.ID, "ear.") {
 			j.ID = "decoder." + decoder + "." + j.ID
 			j.Subject += " of decoder " + decoder
 		}
 	}
 }
 
-// trust says on which level a claim of saturation rests, from strict to none: a point of the sheet's table; a test
-// point of its gain, which bounds VCE by that point's own; the table's forced gain at a lower current; the gain over
-// its spread with overdrive. The last two are engineering proofs.
+// trust says on which level a claim of saturation rests, from strict to none. Of a bipolar transistor: a point of the
+// sheet's table; a test point of its gain, which bounds VCE by that point's own; the table's forced gain at a lower
+// current; the gain over its spread with overdrive. The last two are engineering proofs. Of a MOSFET: a point of RDS(on)
+// at a gate voltage no higher than there is.
 func trust(n *wiring.Network, one *require.Set, z []float64) string {
 	r := &one.Requirements[0]
 	o := &n.Outputs[r.Output]
 	ev := one.On(n)
 	ev.Eval(z, make([]float64, 1))
 	op := ev.Operating(0)
-	ic, ib := op.Out[r.Output].IC, op.Out[r.Output].IB
-	for _, pt := range o.Part.VCEsat {
+	t, x := o.Switch, &op.Out[r.Output].Switch
+	if r.Kind == require.Level {
+		t, x = o.Level, &op.Out[r.Output].Level
+	}
+	switch {
+	case t == nil:
+		return ""
+	case o.Driver != nil && t == o.Switch:
+		return "hFE of both with overdrive (engineering proof)"
+	case t.FET != nil:
+		return trustFET(t, x)
+	case t.Prebiased():
+		return trustPrebiased(t, x, op.Ambient)
+	}
+	ic, ib, p := x.Through, x.Drive, t.BJT
+	if over := x.Overdrive(op.Ambient); t.Measured.HFE > 0 && over >= require.Overdrive {
+		return fmt.Sprintf("measured by you (%s): overdrive %.1f", t.Measured, over)
+	}
+	for _, pt := range p.VCEsat {
 		if unit.Known(pt.Max) && ic <= pt.IC && ib >= pt.IB {
 			return fmt.Sprintf("table point (strict): VCE(sat) at most %s at IC %s, IB %s", pt.Max, pt.IC, pt.IB)
 		}
 	}
-	for _, g := range o.Part.Gain {
+	for _, g := range p.Gain {
 		if g.VCE <= 1 && g.Min > 0 && ic <= g.IC && ib >= g.IC/unit.Amp(g.Min) {
 			return fmt.Sprintf("hFE test point as an upper bound (strict at 25 °C): VCE below %s by hFE at least %g at %s", g.VCE, g.Min, g.IC)
 		}
 	}
-	over, forced := n.OverdriveOf(r.Output, op), float64(ic/ib)
-	for _, pt := range o.Part.VCEsat {
+	over, forced := x.Overdrive(op.Ambient), float64(ic/ib)
+	for _, pt := range p.VCEsat {
 		if unit.Known(pt.Max) && ic <= pt.IC && forced <= float64(pt.IC/pt.IB) && over >= require.Overdrive {
 			return fmt.Sprintf("same forced gain at lower current (engineering proof): %.0f, no more than the %.0f of the table point at %s", forced, float64(pt.IC/pt.IB), pt.IC)
 		}
@@ -319,18 +464,46 @@ func trust(n *wiring.Network, one *require.Set, z []float64) string {
 	return fmt.Sprintf("none of the four levels of trust: forced gain %.0f, overdrive %.1f", forced, over)
 }
 
+func trustFET(t *wiring.Transistor, x *wiring.TransistorOperating) string {
+	best := parts.OnPoint{}
+	for _, p := range t.FET.RDSon {
+		if unit.Known(p.Max) && p.VGS <= x.Input && p.VGS > best.VGS {
+			best = p
+		}
+	}
+	switch {
+	case best.VGS > 0 && (!unit.Known(best.ID) || x.Through <= best.ID):
+		return fmt.Sprintf("table point (strict): RDS(on) at most %s from VGS %s, the gate has %s", best.Max, best.VGS, unit.Format(float64(x.Input), unit.SymVolt, 3))
+	case best.VGS > 0:
+		return fmt.Sprintf("table and physics (engineering proof): RDS(on) at most %s from VGS %s, at more current than the table's %s", best.Max, best.VGS, best.ID)
+	}
+	return fmt.Sprintf("typical only: the gate has %s, less than any VGS at which its sheet guarantees RDS(on)", unit.Format(float64(x.Input), unit.SymVolt, 3))
+}
+
+func trustPrebiased(t *wiring.Transistor, x *wiring.TransistorOperating, ambient unit.Celsius) string {
+	if p := t.BJT; unit.Known(p.VIonMin) && x.Input >= p.VIonMin {
+		return fmt.Sprintf("table point (strict, at its own current): on from %s at its input (%s), it has %s", p.VIonMin, p.VIonCond, unit.Format(float64(x.Input), unit.SymVolt, 3))
+	}
+	over := x.Overdrive(ambient)
+	if over >= require.Overdrive {
+		return fmt.Sprintf("hFE with overdrive (engineering proof): forced gain %.0f, overdrive %.1f", float64(x.Through/x.Drive), over)
+	}
+	return fmt.Sprintf("none of the four levels of trust: overdrive %.1f", over)
+}
+
 // halfLight says rightly what half a wave does to a lamp.
 func halfLight(n *wiring.Network) []finding.Note {
 	var notes []finding.Note
 	for i := range n.Outputs {
-		o := &n.Outputs[i]
-		share := require.DCCShare(o)
-		if share == 1 {
-			continue
+		for k, l := range n.Outputs[i].Lights {
+			share := l.Share()
+			if share == 1 {
+				continue
+			}
+			notes = append(notes, finding.Note{ID: require.LightID(n, i, k) + "half", Kind: "light", Text: fmt.Sprintf(
+				"Lamp %s hangs on one rail: on DCC it gets half the current and gives half the light, which looks %.0f %% as bright by CIE 1976 lightness, %.0f %% by the power law of an extended source in the dark.",
+				n.Lamps[l.Lamp].Name, require.Lightness(share), 100*require.PowerBrightness(share, require.ExtendedSource))})
 		}
-		notes = append(notes, finding.Note{ID: o.ID + ".half", Kind: "light", Text: fmt.Sprintf(
-			"Lamp %s hangs on one rail: on DCC it gets half the current and gives half the light, which looks %.0f %% as bright by CIE 1976 lightness, %.0f %% by the power law of an extended source in the dark.",
-			o.LampName, require.Lightness(share), 100*require.PowerBrightness(share, require.ExtendedSource))})
 	}
 	return notes
 }
@@ -343,36 +516,94 @@ func mend(n *wiring.Network, r *require.Requirement) string {
 	if r.ID == "chip.supply-high" {
 		return "a regulator of 5 V or less"
 	}
+	switch r.ID {
+	case "ear.clamp", "ear.feeds-back":
+		return "make the ear's resistor larger"
+	case "ear.high", "ear.low":
+		return "make the ear's resistor smaller"
+	}
 	if r.Output < 0 {
 		return "lighten what hangs on the chip's supply, or give it more voltage"
 	}
-	o := n.Outputs[r.Output].Output
-	name := o.Name.Text
+	o := &n.Outputs[r.Output]
+	change := func(attr, way string) string {
+		if res, ok := o.Resistor(attr); ok {
+			return fmt.Sprintf("make the %s of %s %s than %s, or set %s = \"choose\"", res.Words, o.Of(), way, res.Value(), attr)
+		}
+		words := map[string]string{"pulldown": "a pull-down", "pullup": "a pull-up", "base": "a base resistor", "level_base": "a base resistor of the level transistor", "series": "a series resistor"}[attr]
+		return fmt.Sprintf("give %s %s: %s = \"choose\"", o.Of(), words, attr)
+	}
 	switch r.Kind {
 	case require.Light:
+		lamp := &n.Lamps[o.Lights[0].Lamp]
+		for k, l := range o.Lights {
+			if strings.HasPrefix(r.ID, require.LightID(n, r.Output, k)) {
+				lamp = &n.Lamps[l.Lamp]
+			}
+		}
 		if strings.Contains(r.ID, ".dc-") && r.AtLeast {
-			return fmt.Sprintf("a lamp on one rail is dark in one direction of DC: feed lamp %s from the rectified plus, or set dc to the direction in which it lights", n.Outputs[r.Output].LampName)
+			return fmt.Sprintf("a lamp on one rail is dark in one direction of DC: feed lamp %s from the rectified plus, or set dc to the direction in which it lights", lamp.Name)
 		}
 		if r.AtLeast {
-			return fmt.Sprintf("make the series resistor of output %s smaller than %s, or set series = \"choose\"", name, o.Series.Value)
+			return change("series", "smaller")
 		}
-		text := fmt.Sprintf("make the series resistor of output %s larger than %s, or set series = \"choose\"", name, o.Series.Value)
-		if l := n.Outputs[r.Output].Lamp; strings.HasSuffix(r.ID, "-peak") && !l.PeakAbove.Known() {
-			text += fmt.Sprintf("; or write peak_never_above if lamp %s may pass more than never_above for part of the time", l.Name.Text)
+		text := change("series", "larger")
+		if strings.HasSuffix(r.ID, "-peak") && !lamp.Lamp.PeakAbove.Known() {
+			text += fmt.Sprintf("; or write peak_never_above if lamp %s may pass more than never_above for part of the time", lamp.Name)
 		}
 		return text
-	case require.Saturation:
-		if r.AtLeast || r.Unit == unit.SymVolt {
-			return fmt.Sprintf("make the base resistor of output %s smaller than %s, or set base = \"choose\"", name, o.Base.Value)
+	case require.Answer:
+		return change("load", "smaller")
+	case require.Saturation, require.Level:
+		attr, t := "base", o.Switch
+		if r.Kind == require.Level {
+			attr, t = "level_base", o.Level
 		}
-		return fmt.Sprintf("make the base resistor of output %s larger than %s, or set base = \"choose\"", name, o.Base.Value)
+		switch {
+		case t != nil && t.FET != nil && r.AtLeast && o.Level == nil:
+			return fmt.Sprintf("another transistor for the %s, whose sheet guarantees RDS(on) at the gate voltage there is", t.Words)
+		case t != nil && t.FET != nil && r.AtLeast:
+			return change("pullup", "larger")
+		case t != nil && t.Prebiased():
+			return fmt.Sprintf("another transistor for the %s: one with smaller resistors inside", t.Words)
+		case r.AtLeast || r.Unit == unit.SymVolt:
+			return change(attr, "smaller")
+		}
+		return change(attr, "larger")
 	case require.Darkness:
-		if o.Pulldown.Text == "none" {
-			return fmt.Sprintf("give output %s a pull-down: pulldown = \"choose\"", name)
+		if strings.HasSuffix(r.ID, ".dark-off") {
+			return bleed(n, r, o)
 		}
-		return fmt.Sprintf("make the pull-down of output %s smaller than %s, or set pulldown = \"choose\"", name, o.Pulldown.Value)
+		if o.Level != nil {
+			return change("pullup", "smaller")
+		}
+		return change("pulldown", "smaller")
 	}
-	return fmt.Sprintf("a part with a higher rating in output %s, or less current through it", name)
+	if strings.HasSuffix(r.ID, ".vgs") && o.Level != nil {
+		return change("pullup", "smaller") + "; or give its gate a zener: clamp = \"…\""
+	}
+	if strings.HasSuffix(r.ID, ".series-power") || strings.HasSuffix(r.ID, ".load-pulse-heat") {
+		return fmt.Sprintf("share it among two resistors: %s, or take a larger package", pairs(n, r.Output))
+	}
+	return fmt.Sprintf("a part with a higher rating in %s, or less current through it", o.Of())
+}
+
+// bleed says how to keep a lamp dark that a switch's own leakage lights.
+func bleed(n *wiring.Network, r *require.Requirement, o *wiring.OutputNet) string {
+	if _, ok := o.Resistor("shunt"); ok {
+		return "make the resistor across the lamp smaller, or set shunt = \"choose\""
+	}
+	return fmt.Sprintf("put a resistor across the lamp, which takes the leak: shunt = \"choose\" (common practice); or take a switch for %s whose sheet allows less leakage. Most parts leak far less than their sheet allows", o.Of())
+}
+
+// pairs says how two equal resistors make up the one that carries the lamp's current.
+func pairs(n *wiring.Network, i int) string {
+	for _, r := range n.Outputs[i].Resistors {
+		if r.Load {
+			return fmt.Sprintf("two of %s side by side or two of %s in a row", 2*r.Value(), r.Value()/2)
+		}
+	}
+	return "two alike"
 }
 
 // stock judges whether the drawer holds what the build needs.
@@ -443,13 +674,13 @@ func Needs(b *build.Build) []Need {
 		}
 		add(name, use, pack, have, price)
 	}
-	resistor := func(q build.Quantity[unit.Ohm], o *build.Output, use string) {
+	resistor := func(q build.Quantity[unit.Ohm], o *build.Output, attr, use string) {
 		if !q.Known() {
 			return
 		}
-		pack := wiring.PackageOf(b, o)
+		pack := wiring.PackageOf(b, o, attr)
 		have, price := 0, unit.Absent[unit.Price]()
-		for _, it := range wiring.OnHand(b, o) {
+		for _, it := range wiring.OnHand(b, o, attr) {
 			if math.Abs(float64(it.R/q.Value)-1) < 1e-9 {
 				have, price = addCount(have, it.Count), b.Drawer.Items[it.Item].Price
 			}
@@ -458,15 +689,31 @@ func Needs(b *build.Build) []Need {
 	}
 	for i := range b.Decoders {
 		d := &b.Decoders[i]
-		part(d.Supply.Rectifier.Text, "rectifier")
+		for range max(1, d.Supply.Diodes) {
+			part(d.Supply.Rectifier.Text, "rectifier")
+		}
 		part(d.Supply.Regulator.Text, "regulator")
 		part(d.Chip.Part.Text, "chip")
+		supply := &build.Output{Package: d.Supply.Package}
+		resistor(d.Supply.Ballast, supply, "", "ballast")
+		resistor(d.Listen.Series, supply, "", "ear")
 		for k := range d.Outputs {
 			o := &d.Outputs[k]
-			part(o.Switch.Text, "switch of "+o.Name.Text)
-			resistor(o.Series, o, "series of "+o.Name.Text)
-			resistor(o.Base, o, "base of "+o.Name.Text)
-			resistor(o.Pulldown, o, "pull-down of "+o.Name.Text)
+			of := " of " + o.Name.Text
+			part(o.Switch.Text, "switch"+of)
+			part(o.Driver.Text, "driver"+of)
+			part(o.Level.Text, "level"+of)
+			part(o.Clamp.Text, "clamp"+of)
+			for _, r := range []struct{ attr, use string }{{"series", "series"}, {"base", "base"}, {"pulldown", "pull-down"}, {"pullup", "pull-up"}, {"level_base", "level base"}, {"between", "between"}, {"shunt", "across the lamp"}} {
+				resistor(*wiring.ValueOf(o, r.attr), o, r.attr, r.use+of)
+			}
+		}
+		if a := d.Acknowledge; a != nil {
+			o := &build.Output{SeriesPackage: build.Words(a.Package.Text)}
+			part(a.Switch.Text, "switch of the acknowledgement")
+			resistor(a.Load, o, "load", "load of the acknowledgement")
+			resistor(a.Base, o, "base", "base of the acknowledgement")
+			resistor(a.Pulldown, o, "pulldown", "pull-down of the acknowledgement")
 		}
 	}
 	return list

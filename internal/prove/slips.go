@@ -3,6 +3,7 @@ package prove
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"fettle/internal/circuit"
 	"fettle/internal/defect"
@@ -34,19 +35,46 @@ func Slips(n *wiring.Network) finding.Table {
 	var slips []slip
 	for i := range n.Outputs {
 		o := &n.Outputs[i]
-		of := " of output " + o.Name
-		slips = append(slips,
-			slip{defect.Bridge("chip pin "+o.Output.From.Text+" touches the base"+of+" (past its resistor)", o.PinNode, o.BaseNode), wiring.On},
-			slip{defect.Bridge("collector"+of+" touches the rectified plus, switched on", o.Collector, n.Plus), wiring.On},
-			slip{defect.Bridge("base"+of+" touches the rectified plus", o.BaseNode, n.Plus), wiring.Off},
-			slip{defect.Bridge("base"+of+" touches its collector", o.BaseNode, o.Collector), wiring.Off},
-			slip{defect.Bridge("series resistor"+of+" bridged", o.Socket, o.Collector), wiring.On},
-			slip{defect.Bridge("chip pin "+o.Output.From.Text+" touches minus, switched on", o.PinNode, circuit.Ground), wiring.On},
-			slip{defect.Bridge("chip pin "+o.Output.From.Text+" touches the rectified plus", o.PinNode, n.Plus), wiring.Off},
-		)
-		for k := range i {
-			p := &n.Outputs[k]
-			slips = append(slips, slip{defect.Bridge("collectors of outputs "+p.Name+" and "+o.Name+" touch", p.Collector, o.Collector), wiring.On})
+		of, pin := " of "+o.Of(), "chip pin "+o.Output.From.Text
+		add := func(d wiring.Drive, words string, a, b circuit.Node) {
+			if a != b {
+				slips = append(slips, slip{defect.Bridge(words, a, b), d})
+			}
+		}
+		for _, t := range o.Transistors() {
+			base, out, whose := "base", "collector", of
+			if t.FET != nil {
+				base, out = "gate", "drain"
+			}
+			switch t {
+			case o.Level:
+				whose = " of the level transistor" + of
+			case o.Driver:
+				whose = " of the driver" + of
+			}
+			if t == o.Level || t == o.Driver || o.Level == nil && o.Driver == nil {
+				add(wiring.On, pin+" touches the "+base+whose+" (past its resistor)", o.PinNode, t.Input)
+			}
+			if t.High {
+				add(wiring.On, out+whose+" touches minus, switched on", t.Out, circuit.Ground)
+				add(wiring.Off, base+whose+" touches minus", t.Input, circuit.Ground)
+			} else {
+				add(wiring.On, out+whose+" touches the rectified plus, switched on", t.Out, n.Plus)
+				add(wiring.Off, base+whose+" touches the rectified plus", t.Input, n.Plus)
+			}
+			add(wiring.Off, base+whose+" touches its "+out, t.Input, t.Out)
+		}
+		if o.Switch != nil {
+			add(wiring.On, "series resistor"+of+" bridged", o.Socket, o.Switch.Out)
+		} else {
+			add(wiring.On, "series resistor"+of+" bridged", o.Socket, o.PinNode)
+		}
+		add(wiring.On, pin+" touches minus, switched on", o.PinNode, circuit.Ground)
+		add(wiring.Off, pin+" touches the rectified plus", o.PinNode, n.Plus)
+		if i > 0 { // neighbours touch
+			if p := &n.Outputs[i-1]; p.Switch != nil && o.Switch != nil {
+				add(wiring.On, "collectors of outputs "+p.Name+" and "+o.Name+" touch", p.Switch.Out, o.Switch.Out)
+			}
 		}
 	}
 	slips = append(slips, slip{defect.Bridge("chip supply touches the rectified plus", n.VCC, n.Plus), wiring.Off})
@@ -86,7 +114,9 @@ func row(n *wiring.Network, e defect.Edit, d wiring.Drive, u unit.Volt) []findin
 			}
 		}
 		for i := range op.Out {
-			lit = lit || op.Out[i].Lamp > 1e-4
+			for _, l := range n.Outputs[i].Lights {
+				lit = lit || l.Light(&op) > 1e-4
+			}
 		}
 	}
 	if worst.rating == 0 {
@@ -124,24 +154,52 @@ func stresses(n *wiring.Network, op *wiring.Operating) []stress {
 	add("chip", "supply voltage", float64(op.VCC), float64(c.VCCAbsMax), unit.SymVolt)
 	for i := range op.Out {
 		o, net := &op.Out[i], &n.Outputs[i]
-		sw := "switch of " + net.Name
-		p := net.Part
 		add("chip pin "+net.Output.From.Text, "pin current", float64(o.PinOut), float64(c.PinMax), unit.SymAmp)
-		add(sw, "collector current", float64(o.IC), float64(unit.Or(p.ICM, p.IC)), unit.SymAmp)
-		// Where the sheet rates no base current, a fifth of the collector's is customary: common practice, no source.
-		add(sw, "base current", float64(o.IB), float64(unit.Or(unit.Or(p.IBM, p.IB), p.IC/5)), unit.SymAmp)
-		if unit.Known(p.RthJA) {
-			add(sw, "heat", float64(o.Switch), (float64(unit.Or(p.TjMax, 150))-float64(op.Ambient))/float64(p.RthJA), unit.SymWatt)
+		for _, t := range net.Transistors() {
+			bears(add, t, o.Of(t), op.Ambient)
 		}
-		_, rows := net.Post.Fewest()
-		add("LED of "+net.LampName, "peak current", math.Max(0, float64(o.Lamp))/float64(rows), float64(net.Post.IFpeak), unit.SymAmp)
-		if rp, ok := n.Build.Catalogue.ResistorPackage(wiring.PackageOf(n.Build, net.Output)); ok {
-			add("series resistor of "+net.Name, "heat", float64(o.Series), float64(rp.P70), unit.SymWatt)
-			add("base resistor of "+net.Name, "heat", float64(o.Base), float64(rp.P70), unit.SymWatt)
-			add("pull-down of "+net.Name, "heat", float64(o.Pulldown), float64(rp.P70), unit.SymWatt)
+		for _, l := range net.Lights {
+			lamp := &n.Lamps[l.Lamp]
+			if _, rows := lamp.Post.Fewest(); lamp.Post.HasLEDs() {
+				add("LED of "+lamp.Name, "peak current", float64(l.Light(op))/float64(rows), float64(lamp.Post.RatingsOf(l.Back).IFpeak), unit.SymAmp)
+			}
+		}
+		for k := range net.Resistors {
+			r := &net.Resistors[k]
+			if rp, ok := n.Build.Catalogue.ResistorPackage(wiring.PackageOf(n.Build, net.Output, r.Attr)); ok {
+				add(r.Words+" of "+net.Name, "heat", float64(o.R[k].Heat), float64(rp.P70), unit.SymWatt)
+			}
 		}
 	}
-	add("regulator", "input voltage", float64(op.Plus), float64(n.RegPart.VinAbsMax), unit.SymVolt)
+	if e := n.Ear; e != nil {
+		add("ear", "clamp current", float64(op.Ear.Through), float64(c.PinMax), unit.SymAmp)
+	}
+	if n.RegPart != nil {
+		add("regulator", "input voltage", float64(op.Plus), float64(n.RegPart.VinAbsMax), unit.SymVolt)
+	} else {
+		add("zener", "heat", float64(op.Regulator), float64(n.Zener.Ptot), unit.SymWatt)
+	}
 	add("rectifier", "current", float64(op.Rail), float64(n.Rectifier.IF), unit.SymAmp)
 	return list
+}
+
+// bears lists what a transistor carries against its ratings.
+func bears(add func(part, what string, value, rating float64, sym string), t *wiring.Transistor, op *wiring.TransistorOperating, ambient unit.Celsius) {
+	words := strings.Replace(t.Words, " of output ", " of ", 1)
+	var rth unit.KelvinPerWatt
+	tj := unit.Celsius(150)
+	if q := t.FET; q != nil {
+		add(words, "drain current", float64(op.Through), float64(unit.Or(q.IDM, q.ID)), unit.SymAmp)
+		add(words, "gate voltage", float64(op.Input), float64(q.VGS), unit.SymVolt)
+		rth = q.RthJA
+	} else {
+		p := t.BJT
+		add(words, "collector current", float64(op.Through), float64(unit.Or(p.ICM, p.IC)), unit.SymAmp)
+		// Where the sheet rates no base current, a fifth of the collector's is customary: common practice, no source.
+		add(words, "base current", float64(op.Drive), float64(unit.Or(unit.Or(p.IBM, p.IB), p.IC/5)), unit.SymAmp)
+		rth, tj = p.RthJA, unit.Or(p.TjMax, 150)
+	}
+	if unit.Known(rth) {
+		add(words, "heat", float64(op.Heat), float64(tj-ambient)/float64(rth), unit.SymWatt)
+	}
 }

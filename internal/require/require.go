@@ -8,15 +8,18 @@
 // on one rail conducts for half the time, and its mean current is half its peak; what leaks backwards in the
 // other half gives no light and does not count.
 //
+// A filament's light follows the mean of its current's square; of two outputs on one lamp each is judged with the other off.
+//
 // Not modelled: edges, capacitors, stretched zeros, self-heating of the junctions (each is judged for its own
 // rise in temperature, but the electrical laws run at the ambient).
 package require
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
-	"sort"
+	"strings"
 
 	"fettle/internal/build"
 	"fettle/internal/circuit"
@@ -34,6 +37,8 @@ const (
 	// SaturatedBelow: a switch with less across it is saturated. Common practice, no source; the sheet's own
 	// points decide on which level of trust the claim rests.
 	SaturatedBelow = unit.Volt(0.3)
+	// PairBelow is that of a pair, whose second transistor has the first's VCE and its own VBE across it.
+	PairBelow = unit.Volt(1.2)
 	// Overdrive: base current over what the gain needs; 3 for "hard on", 2 the lowest accepted. Common
 	// practice, no source.
 	Overdrive = 3.0
@@ -67,8 +72,11 @@ const (
 	Light      Kind = "light"      // what the eye sees: decided by the series resistor
 	Rating     Kind = "rating"     // what a part must stand
 	Saturation Kind = "saturation" // decided by the base resistor
-	Darkness   Kind = "darkness"   // decided by the pull-down
+	Level      Kind = "level"      // of a level transistor: decided by its base resistor
+	Darkness   Kind = "darkness"   // decided by the pull-down, on the high side by the pull-up too
 	Supply     Kind = "supply"
+	Ear        Kind = "ear"    // decided by the ear's resistor
+	Answer     Kind = "answer" // decided by the load that answers on the programming track
 )
 
 // A Requirement is one number that must stand to one limit.
@@ -228,84 +236,114 @@ func (e *Evaluator) Operating(i int) *wiring.Operating { return &e.ops[i] }
 func For(n *wiring.Network) *Set {
 	s := &Set{}
 	for i := range n.Outputs {
-		s.light(n, i)
+		o := &n.Outputs[i]
+		if o.Acknowledge {
+			s.answer(n, i)
+			continue
+		}
+		for k := range o.Lights {
+			s.light(n, i, k)
+		}
 		s.darkness(n, i)
-		s.saturation(n, i)
-		s.ratings(n, i)
-		if j, ok := flickers(n.Outputs[i].Output, n.Decoder.Chip.Frequency); ok {
-			j.ID = n.Outputs[i].ID + ".flicker"
+		for _, t := range o.Transistors() {
+			if t != o.Driver {
+				s.saturation(n, i, t)
+			}
+			s.transistor(n, i, t)
+		}
+		s.lamps(n, i)
+		s.resistors(n, i)
+		if j, ok := flickers(o.Output, n.Decoder.Chip.Frequency); ok {
+			j.ID = o.ID + ".flicker"
 			s.Unjudged = append(s.Unjudged, j)
 		}
 	}
 	s.chip(n)
+	s.ear(n)
 	s.order()
 	return s
 }
 
-func states(left, right bool, d wiring.Drive, u unit.Volt) []wiring.State {
+func states(left, right bool, d wiring.Drive, u unit.Volt, which uint32) []wiring.State {
 	var st []wiring.State
 	if left {
-		st = append(st, wiring.State{LeftPositive: true, Drive: d, Track: u})
+		st = append(st, wiring.State{LeftPositive: true, Drive: d, Track: u, Which: which})
 	}
 	if right {
-		st = append(st, wiring.State{LeftPositive: false, Drive: d, Track: u})
+		st = append(st, wiring.State{LeftPositive: false, Drive: d, Track: u, Which: which})
 	}
 	return st
 }
 
 // both is DCC: both polarities.
-func both(d wiring.Drive, u unit.Volt) []wiring.State { return states(true, true, d, u) }
+func both(d wiring.Drive, u unit.Volt, which uint32) []wiring.State {
+	return states(true, true, d, u, which)
+}
 
-// lit is the polarity in which the output's lamp conducts (for a full-wave feed either will do).
-func lit(o *wiring.OutputNet, d wiring.Drive, u unit.Volt) []wiring.State {
-	left := !o.HalfWave || o.LeftFed
-	return states(left, !left, d, u)
+// lit is the polarity in which the light conducts (for a full-wave feed either will do).
+func lit(l wiring.LightNet, d wiring.Drive, u unit.Volt, which uint32) []wiring.State {
+	return states(l.Left, !l.Left, d, u, which)
+}
+
+// conducting is the polarities in which some lamp of the output conducts.
+func conducting(n *wiring.Network, i int, d wiring.Drive, u unit.Volt) []wiring.State {
+	return polarities(n.Outputs[i].Lights, d, u, n.With(i))
+}
+
+// polarities is those in which some of the lights conduct; where all conduct in either, one will do.
+func polarities(lights []wiring.LightNet, d wiring.Drive, u unit.Volt, which uint32) []wiring.State {
+	left, right := false, false
+	for _, l := range lights {
+		left = left || l.Left && !l.Right
+		right = right || l.Right && !l.Left
+	}
+	return states(left || !right, right, d, u, which)
 }
 
 func at(u unit.Volt) string { return "track " + u.String() }
 
-// meanOf, largestOf, smallestOf fold one quantity of one output over the states.
-func meanOf(i int, share float64, f func(*wiring.OutputOperating) float64) func([]*wiring.Operating) float64 {
+// meanOf, largestOf, smallestOf fold one quantity over the states.
+func meanOf(share float64, f func(*wiring.Operating) float64) func([]*wiring.Operating) float64 {
 	return func(ops []*wiring.Operating) float64 {
 		sum := 0.0
 		for _, op := range ops {
-			sum += f(&op.Out[i])
+			sum += f(op)
 		}
 		return share * sum / float64(len(ops))
 	}
 }
 
-func largestOf(i int, f func(*wiring.OutputOperating) float64) func([]*wiring.Operating) float64 {
+func largestOf(f func(*wiring.Operating) float64) func([]*wiring.Operating) float64 {
 	return func(ops []*wiring.Operating) float64 {
 		most := math.Inf(-1)
 		for _, op := range ops {
-			most = math.Max(most, f(&op.Out[i]))
+			most = math.Max(most, f(op))
 		}
 		return most
 	}
 }
 
-func smallestOf(i int, f func(*wiring.OutputOperating) float64) func([]*wiring.Operating) float64 {
-	g := largestOf(i, func(o *wiring.OutputOperating) float64 { return -f(o) })
+func smallestOf(f func(*wiring.Operating) float64) func([]*wiring.Operating) float64 {
+	g := largestOf(func(op *wiring.Operating) float64 { return -f(op) })
 	return func(ops []*wiring.Operating) float64 { return -g(ops) }
 }
 
-// lampCurrent is the current that gives light: what leaks backwards gives none.
-func lampCurrent(o *wiring.OutputOperating) float64 { return math.Max(0, float64(o.Lamp)) }
-
-// DCCShare is the share of the time in which the lamp conducts on DCC without stretched zeros.
-func DCCShare(o *wiring.OutputNet) float64 {
-	if o.HalfWave {
-		return 0.5
+// LightID is the identifier of a lamp as an output lights it: the output's, with the lamp's name behind it where the
+// output has several.
+func LightID(n *wiring.Network, i, k int) string {
+	o := &n.Outputs[i]
+	if len(o.Lights) < 2 {
+		return o.ID + "."
 	}
-	return 1
+	return o.ID + ".lamp." + n.Lamps[o.Lights[k].Lamp].Name + "."
 }
 
 // light: good at the usual voltage, still seen at the lowest, never above at the highest.
-func (s *Set) light(n *wiring.Network, i int) {
+func (s *Set) light(n *wiring.Network, i, k int) {
 	o, tr := &n.Outputs[i], n.Build.Track
-	subject := "lamp " + o.LampName
-	id := o.ID + "."
+	light := o.Lights[k]
+	lamp := &n.Lamps[light.Lamp]
+	subject, id := subjectOf(n, light), LightID(n, i, k)
 	share := float64(o.Output.Brightness.Or(1))
 	const yours = "the build file: what you asked for"
 	ask := func(attr string, q build.Quantity[unit.Amp], u build.Quantity[unit.Volt], name, words string, r Requirement) {
@@ -321,23 +359,30 @@ func (s *Set) light(n *wiring.Network, i int) {
 			s.add(r)
 		}
 	}
-	l := o.Lamp
+	l, which := lamp.Lamp, n.With(i)
+	gives := func(op *wiring.Operating) float64 { return float64(light.Light(op)) }
+	wave := "mean on DCC"
+	dcc := share * light.Share()
+	if lamp.Post.Structure == wiring.FilamentLamp {
+		// What glows is heated by the mean of the current's square: that current counts which would heat it alike.
+		dcc, share, wave = math.Sqrt(dcc), math.Sqrt(share), "rms on DCC"
+	}
 	// A lamp on one rail conducts in one polarity only, one on the rectified plus alike in both: one state tells.
-	on := func(u build.Quantity[unit.Volt]) []wiring.State { return lit(o, wiring.On, u.Value) }
-	mean := meanOf(i, share*DCCShare(o), lampCurrent)
-	ask("good", l.Good, tr.Usual, "good", "good at the usual voltage (mean on DCC)",
+	on := func(u build.Quantity[unit.Volt]) []wiring.State { return lit(light, wiring.On, u.Value, which) }
+	mean := meanOf(dcc, gives)
+	ask("good", l.Good, tr.Usual, "good", "good at the usual voltage ("+wave+")",
 		Requirement{AtLeast: true, needs: on(tr.Usual), measure: mean})
-	ask("seen", l.Seen, tr.Low, "seen", "still seen at the lowest (mean on DCC)",
+	ask("seen", l.Seen, tr.Low, "seen", "still seen at the lowest ("+wave+")",
 		Requirement{AtLeast: true, needs: on(tr.Low), measure: mean})
-	ask("never_above", l.NeverAbove, tr.High, "never-above", "never above at the highest (mean on DCC)",
+	ask("never_above", l.NeverAbove, tr.High, "never-above", "never above at the highest ("+wave+")",
 		Requirement{needs: on(tr.High), measure: mean})
 	// Without a peak of its own the mean's limit stands for both; a peak that is written is of one LED.
 	if l.PeakAbove.Known() {
 		ask("peak_never_above", l.PeakAbove, tr.High, "never-above-peak", "never above at the highest (peak, each LED)",
-			Requirement{needs: on(tr.High), measure: largestOf(i, perLED(o))})
+			Requirement{needs: on(tr.High), measure: largestOf(perLED(n, light))})
 	} else {
 		ask("never_above", l.NeverAbove, tr.High, "never-above-peak", "never above at the highest (peak)",
-			Requirement{needs: on(tr.High), measure: largestOf(i, lampCurrent)})
+			Requirement{needs: on(tr.High), measure: largestOf(gives)})
 	}
 
 	for _, dc := range []struct {
@@ -352,35 +397,77 @@ func (s *Set) light(n *wiring.Network, i int) {
 			continue
 		}
 		ask("seen", l.Seen, tr.Low, "dc-"+dc.name+"-seen", "still seen at the lowest on DC "+dc.name,
-			Requirement{AtLeast: true, needs: states(dc.left, !dc.left, wiring.On, tr.Low.Value), measure: meanOf(i, share, lampCurrent)})
+			Requirement{AtLeast: true, needs: states(dc.left, !dc.left, wiring.On, tr.Low.Value, which), measure: meanOf(share, gives)})
 		ask("never_above", l.NeverAbove, tr.High, "dc-"+dc.name+"-never-above", "never above at the highest on DC "+dc.name,
-			Requirement{needs: states(dc.left, !dc.left, wiring.On, tr.High.Value), measure: meanOf(i, share, lampCurrent)})
+			Requirement{needs: states(dc.left, !dc.left, wiring.On, tr.High.Value, which), measure: meanOf(share, gives)})
 	}
+	if lamp.Post.Pair() {
+		s.add(Requirement{
+			ID: id + "other-dark", Subject: subject, Words: "the other colour dark while this one is lit", Kind: Light, Output: i,
+			Limit: float64(DarkLimit), Unit: unit.SymAmp, Source: "visible light begins at a few microamperes: common practice, no source",
+			Sure: "common practice", At: at(tr.High.Or(Ceiling(n.Vehicle.Scale.Text))), needs: both(wiring.On, tr.High.Or(Ceiling(n.Vehicle.Scale.Text)), which),
+			measure: largestOf(func(op *wiring.Operating) float64 {
+				other := light
+				other.Back = !light.Back
+				return float64(other.Light(op))
+			}),
+		})
+	}
+}
+
+// subjectOf names what a light is: the lamp, of a pair face to face with the colour.
+func subjectOf(n *wiring.Network, l wiring.LightNet) string {
+	lamp := &n.Lamps[l.Lamp]
+	text := lamp.Words
+	if !lamp.Post.Pair() {
+		return text
+	}
+	if l.Back {
+		return text + " (" + cmp.Or(lamp.Lamp.Back.Text, "back") + ")"
+	}
+	return text + " (" + cmp.Or(lamp.Lamp.LEDs.Text, "front") + ")"
 }
 
 // perLED is the current of one LED where all rows share alike; readings that leave the rows open are taken at the
 // fewest.
-func perLED(o *wiring.OutputNet) func(*wiring.OutputOperating) float64 {
-	_, rows := o.Post.Fewest()
-	return func(o *wiring.OutputOperating) float64 { return lampCurrent(o) / float64(rows) }
+func perLED(n *wiring.Network, l wiring.LightNet) func(*wiring.Operating) float64 {
+	_, rows := n.Lamps[l.Lamp].Post.Fewest()
+	return func(op *wiring.Operating) float64 { return float64(l.Light(op)) / float64(rows) }
 }
 
-// LitShare is the largest share of the time in which the lamp conducts: on DCC, or on DC where that is asked for in
-// the direction that lights it.
-func LitShare(n *wiring.Network, i int) float64 {
-	o := &n.Outputs[i]
+// LitShare is the largest share of the time in which a light conducts: on DCC, or on DC where that is asked for in the
+// direction that lights it.
+func LitShare(n *wiring.Network, l wiring.LightNet) float64 {
 	switch dc := n.Build.Track.DC.Text; {
-	case dc == build.DCBoth, dc == build.DCForward && !o.LeftFed, dc == build.DCReverse && o.LeftFed:
+	case dc == build.DCBoth, dc == build.DCForward && l.Right, dc == build.DCReverse && l.Left:
 		return 1
 	}
-	return DCCShare(o)
+	return l.Share()
 }
 
-// LampMean is the mean lamp current of output i on DCC at point z and track voltage u, everything on.
+// share is the largest share of the time in which some lamp of output i conducts.
+func share(n *wiring.Network, i int) float64 {
+	most := 0.0
+	left, right := false, false
+	for _, l := range n.Outputs[i].Lights {
+		most = math.Max(most, LitShare(n, l))
+		left, right = left || l.Left, right || l.Right
+	}
+	if left && right || len(n.Outputs[i].Lights) == 0 {
+		return 1
+	}
+	return most
+}
+
+// LampMean is the mean current of the first lamp of output i on DCC at point z and track voltage u, everything on.
 func LampMean(n *wiring.Network, i int, z []float64, u unit.Volt) float64 {
 	o := &n.Outputs[i]
-	op := operate(n, z, lit(o, wiring.On, u)[0])
-	return lampCurrent(&op.Out[i]) * DCCShare(o) * float64(o.Output.Brightness.Or(1))
+	if len(o.Lights) == 0 {
+		return math.NaN()
+	}
+	l := o.Lights[0]
+	op := operate(n, z, lit(l, wiring.On, u, n.With(i))[0])
+	return float64(l.Light(op)) * l.Share() * float64(o.Output.Brightness.Or(1))
 }
 
 func (s *Set) unjudged(r Requirement, why string) {
@@ -390,277 +477,297 @@ func (s *Set) unjudged(r Requirement, why string) {
 	})
 }
 
+// darkness is what a lamp may pass and stay dark.
+func darkness(p *wiring.LampPosterior) (unit.Amp, string) {
+	if p.Structure == wiring.FilamentLamp {
+		return p.Best.Filament.LitI / 10, "a tenth of its rated current leaves a filament below 798 K, where glow is first seen (Draper point, from memory)"
+	}
+	return DarkLimit, "visible light begins at a few microamperes: common practice, no source"
+}
+
 func (s *Set) darkness(n *wiring.Network, i int) {
 	o := &n.Outputs[i]
 	high := n.Build.Track.High.Or(Ceiling(n.Vehicle.Scale.Text))
-	leak := largestOf(i, func(o *wiring.OutputOperating) float64 { return math.Abs(float64(o.Lamp)) })
-	for _, c := range []struct {
-		name, words string
-		d           wiring.Drive
-	}{{"dark-off", "dark when off", wiring.Off}, {"dark-reset", "dark while the chip is in reset", wiring.Reset}} {
-		s.add(Requirement{
-			ID: o.ID + "." + c.name, Subject: "lamp " + o.LampName, Words: c.words, Kind: Darkness, Output: i,
-			Limit: float64(DarkLimit), Unit: unit.SymAmp, Source: "visible light begins at a few microamperes: common practice, no source",
-			Sure: "common practice", At: at(high), needs: lit(o, c.d, high), measure: leak,
-		})
+	for k, l := range o.Lights {
+		limit, source := darkness(n.Lamps[l.Lamp].Post)
+		leak := largestOf(func(op *wiring.Operating) float64 { return math.Abs(float64(op.Lamps[l.Lamp].Through)) })
+		needs := func(d wiring.Drive) []wiring.State { return lit(l, d, high, 0) }
+		if n.Lamps[l.Lamp].Post.Pair() {
+			needs = func(d wiring.Drive) []wiring.State { return both(d, high, 0) }
+		}
+		for _, c := range []struct {
+			name, words string
+			d           wiring.Drive
+		}{{"dark-off", "dark when off", wiring.Off}, {"dark-reset", "dark while the chip is in reset", wiring.Reset}} {
+			s.add(Requirement{
+				ID: LightID(n, i, k) + c.name, Subject: n.Lamps[l.Lamp].Words, Words: c.words, Kind: Darkness, Output: i,
+				Limit: float64(limit), Unit: unit.SymAmp, Source: source,
+				Sure: "common practice", At: at(high), needs: needs(c.d), measure: leak,
+			})
+		}
 	}
 }
 
-func (s *Set) saturation(n *wiring.Network, i int) {
-	o, tr := &n.Outputs[i], n.Build.Track
-	id, subject := o.ID+".", "switch of output "+o.Name
-	for _, l := range []struct {
-		name, words string
-		u           build.Quantity[unit.Volt]
-	}{{"low", "lowest", tr.Low}, {"high", "highest", tr.High}} {
-		r := Requirement{ID: id + "saturated-" + l.name, Subject: subject, Words: "saturated at the " + l.words, Kind: Saturation, Output: i, Unit: unit.SymVolt}
-		over := Requirement{ID: id + "overdrive-" + l.name, Subject: subject, Words: "driven hard enough at the " + l.words, Kind: Saturation, Output: i, Unit: "×"}
+// prefix is how the identifiers of a transistor's requirements begin; those of the switch itself have nothing.
+func prefix(o *wiring.OutputNet, t *wiring.Transistor) string {
+	switch t {
+	case o.Level:
+		return o.ID + ".level-"
+	case o.Driver:
+		return o.ID + ".driver-"
+	}
+	return o.ID + "."
+}
+
+// of is the transistor's numbers in a state.
+func of(i int, t *wiring.Transistor) func(*wiring.Operating) *wiring.TransistorOperating {
+	return func(op *wiring.Operating) *wiring.TransistorOperating { return op.Out[i].Of(t) }
+}
+
+func (s *Set) saturation(n *wiring.Network, i int, t *wiring.Transistor) {
+	tr := n.Build.Track
+	levels := []level{{"low", "lowest", tr.Low}, {"high", "highest", tr.High}}
+	s.saturated(n, i, t, levels, func(u unit.Volt) []wiring.State { return conducting(n, i, wiring.On, u) })
+}
+
+// A level is a track voltage at which something is judged.
+type level struct {
+	name, words string
+	u           build.Quantity[unit.Volt]
+}
+
+func (s *Set) saturated(n *wiring.Network, i int, t *wiring.Transistor, levels []level, needs func(unit.Volt) []wiring.State) {
+	o := &n.Outputs[i]
+	id, kind, op := prefix(o, t), Saturation, of(i, t)
+	if t == o.Level {
+		kind = Level
+	}
+	for _, l := range levels {
+		r := Requirement{ID: id + "saturated-" + l.name, Subject: t.Words, Words: "saturated at the " + l.words, Kind: kind, Output: i, Unit: unit.SymVolt}
+		over := Requirement{ID: id + "overdrive-" + l.name, Subject: t.Words, Words: "driven hard enough at the " + l.words, Kind: kind, Output: i, Unit: "×"}
+		if t.FET != nil {
+			r.Words = "fully on at the " + l.words
+			over.ID, over.Words, over.Unit = id+"gate-"+l.name, "gate voltage where RDS(on) is guaranteed, at the "+l.words, unit.SymVolt
+		}
 		if !l.u.Known() {
 			s.unjudged(r, "the track block does not say that voltage")
 			s.unjudged(over, "the track block does not say that voltage")
 			continue
 		}
-		r.Limit, r.At, r.needs = float64(SaturatedBelow), at(l.u.Value), lit(o, wiring.On, l.u.Value)
+		r.Limit, r.At, r.needs = float64(SaturatedBelow), at(l.u.Value), needs(l.u.Value)
 		r.Source = "VCE below 0.3 V: the collector junction conducts too. Common practice, no source"
 		r.Sure = "common practice"
-		r.measure = largestOf(i, func(o *wiring.OutputOperating) float64 { return float64(o.VCE) })
+		r.measure = largestOf(func(x *wiring.Operating) float64 { return float64(op(x).Across) })
+		over.AtLeast, over.At, over.needs = true, at(l.u.Value), needs(l.u.Value)
+		if t.FET != nil {
+			r.Source = "less than 0.3 V lost in the switch: common practice, no source"
+			p, ok := lowestOn(t.FET)
+			if !ok {
+				s.unjudged(over, "its sheet guarantees RDS(on) at no gate voltage")
+				s.add(r)
+				continue
+			}
+			over.Limit, over.Sure = float64(p.VGS), "guaranteed"
+			over.Source = fmt.Sprintf("RDS(on) at most %s at VGS %s, the lowest that its sheet guarantees: %s", p.Max, p.VGS, t.Source)
+			over.measure = smallestOf(func(x *wiring.Operating) float64 { return float64(op(x).Input) })
+		} else {
+			if t == o.Switch && o.Driver != nil {
+				r.Limit, r.Words = float64(PairBelow), "held on at the "+l.words
+				r.Source = "a pair keeps a junction more across it than one transistor: common practice, no source"
+			}
+			over.Limit = Overdrive
+			over.Source = "3 for hard on, 2 the lowest accepted: common practice, no source"
+			over.Sure = "common practice"
+			over.measure = smallestOf(func(x *wiring.Operating) float64 { return overdrive(x, i, t) })
+		}
 		s.add(r)
-		over.AtLeast, over.Limit, over.At, over.needs = true, Overdrive, at(l.u.Value), lit(o, wiring.On, l.u.Value)
-		over.Source = "3 for hard on, 2 the lowest accepted: common practice, no source"
-		over.Sure = "common practice"
-		over.measure = func(ops []*wiring.Operating) float64 { return n.OverdriveOf(i, ops[0]) }
 		s.add(over)
 	}
 }
 
-func (s *Set) ratings(n *wiring.Network, i int) {
-	o, tr := &n.Outputs[i], n.Build.Track
-	ceil := Ceiling(n.Vehicle.Scale.Text)
-	high := tr.High.Or(ceil)
-	hot := tr.AmbientHigh.Or(wiring.AmbientHigh)
-	id, sw, lamp := o.ID+".", "switch of output "+o.Name, "LED of lamp "+o.LampName
-	p := o.Part
-	rate := func(name, subject, words string, limit float64, sym, source string, u unit.Volt, needs []wiring.State, m func([]*wiring.Operating) float64) {
-		if !unit.Known(limit) {
-			s.unjudged(Requirement{ID: id + name, Subject: subject, Words: words, Unit: sym}, "no rating is known")
-			return
-		}
-		s.add(Requirement{ID: id + name, Subject: subject, Words: words, Kind: Rating, Output: i, Limit: limit, Unit: sym,
-			Source: source, Sure: "absolute rating", At: at(u), needs: needs, measure: m})
+// overdrive is the base current of a transistor over what its gain needs; of a pair what flows into the first over what the
+// gains of both need.
+func overdrive(x *wiring.Operating, i int, t *wiring.Transistor) float64 {
+	out := &x.Out[i]
+	if d := &out.Driver; t.Role == "switch" && d.Through != 0 {
+		return float64(d.Drive) * d.Gain(x.Ambient) * out.Switch.Gain(x.Ambient) / math.Max(float64(out.Through), 1e-6)
 	}
-	atCeiling := " at the standard's ceiling"
-	series, rows := o.Post.Fewest()
-	words := ""
-	if rows > 1 {
-		words = " each, shared equally"
-	}
-	share := LitShare(n, i)
-	if share > DCCShare(o) {
-		words += ", on DC"
-	}
-	rate("led-mean", lamp, "mean current"+atCeiling+words, float64(o.Post.IFmax), unit.SymAmp, "IF max, "+o.Post.Ratings, ceil, lit(o, wiring.On, ceil), meanOf(i, share, perLED(o)))
-	rate("led-peak", lamp, "peak current"+atCeiling+words, float64(o.Post.IFpeak), unit.SymAmp, "IF peak, "+o.Post.Ratings, ceil, lit(o, wiring.On, ceil), largestOf(i, perLED(o)))
-	rate("led-reverse", lamp, "reverse voltage"+atCeiling, float64(o.Post.VRmax)*float64(series), unit.SymVolt, "VR max, "+o.Post.Ratings, ceil,
-		append(both(wiring.On, ceil), both(wiring.Off, ceil)...), largestOf(i, func(o *wiring.OutputOperating) float64 { return -float64(o.LED) }))
-
-	src := p.Source
-	vce := func(o *wiring.OutputOperating) float64 { return float64(o.VCE) }
-	rate("vceo", sw, "collector voltage when off"+atCeiling, float64(p.VCEO), unit.SymVolt, "VCEO, "+src, ceil, lit(o, wiring.Off, ceil), largestOf(i, vce))
-	s.add(Requirement{ID: id + "collector-low", Subject: sw, Words: "collector never below minus" + atCeiling, Kind: Rating, Output: i, AtLeast: true,
-		Limit: -float64(unit.Or(p.VEBO, 4)), Unit: unit.SymVolt, At: at(ceil), Sure: "absolute rating",
-		Source: "turned round, only VEBO blocks: " + src, needs: append(both(wiring.On, ceil), both(wiring.Off, ceil)...), measure: smallestOf(i, vce)})
-	rate("ic", sw, "collector current"+atCeiling, float64(p.IC), unit.SymAmp, "IC max, "+src, ceil, lit(o, wiring.On, ceil),
-		largestOf(i, func(o *wiring.OutputOperating) float64 { return float64(o.IC) }))
-	if unit.Known(p.IB) {
-		rate("ib", sw, "base current"+atCeiling, float64(p.IB), unit.SymAmp, "IB max, "+src, ceil, lit(o, wiring.On, ceil),
-			largestOf(i, func(o *wiring.OutputOperating) float64 { return float64(o.IB) }))
-	}
-	rth, tj := float64(p.RthJA), float64(unit.Or(p.TjMax, 150))
-	if unit.Known(p.RthJA) {
-		s.add(Requirement{ID: id + "switch-heat", Subject: sw, Words: "junction temperature at the highest", Kind: Rating, Output: i,
-			Limit: tj, Unit: unit.SymCelsius, At: at(high) + ", " + hot.String(), Sure: "absolute rating",
-			Source: fmt.Sprintf("Tj max with Rth(ja) %s, ×1/%.1f in a closed car (own judgement): %s", p.RthJA, ClosedCar, src), needs: lit(o, wiring.On, high),
-			measure: func(ops []*wiring.Operating) float64 {
-				op := ops[0]
-				return float64(op.Ambient) + float64(op.Out[i].Switch)*rth/ClosedCar
-			}})
-	}
-	pack := wiring.PackageOf(n.Build, o.Output)
-	if rp, ok := n.Build.Catalogue.ResistorPackage(pack); ok {
-		derate := rp.Power(hot)
-		for _, r := range []struct {
-			name, words string
-			share       float64 // of the time; what hangs on the chip's pin does not wait for a polarity
-			heat        func(*wiring.OutputOperating) float64
-			volt        func(*wiring.OutputOperating) float64
-		}{
-			{"series", "series resistor", share, func(o *wiring.OutputOperating) float64 { return float64(o.Series) }, func(o *wiring.OutputOperating) float64 { return math.Abs(float64(o.Socket - o.VCE)) }},
-			{"base", "base resistor", 1, func(o *wiring.OutputOperating) float64 { return float64(o.Base) }, func(o *wiring.OutputOperating) float64 { return math.Abs(float64(o.Pin - o.VBE)) }},
-			{"pulldown", "pull-down", 1, func(o *wiring.OutputOperating) float64 { return float64(o.Pulldown) }, func(o *wiring.OutputOperating) float64 { return math.Abs(float64(o.VBE)) }},
-		} {
-			if r.name == "pulldown" && o.Output.Pulldown.Text == "none" {
-				continue
-			}
-			rate(r.name+"-power", r.words+" of output "+o.Name, "heat"+atCeiling, float64(derate), unit.SymWatt, pack+": "+rp.Source, ceil, lit(o, wiring.On, ceil), meanOf(i, r.share, r.heat))
-			rate(r.name+"-voltage", r.words+" of output "+o.Name, "voltage across it"+atCeiling, float64(rp.VWork), unit.SymVolt, pack+": "+rp.Source, ceil, lit(o, wiring.On, ceil), largestOf(i, r.volt))
-		}
-	}
-	if sk, ok := n.Build.Catalogue.Socket(n.Vehicle.Socket.Text); ok && unit.Known(sk.Contact) && o.Lamp.Pin.Known() {
-		rate("contact", fmt.Sprintf("socket pin %d", o.Lamp.Pin.Value), "contact current"+atCeiling, float64(sk.Contact), unit.SymAmp, sk.Name+": "+sk.Source, ceil,
-			lit(o, wiring.On, ceil), largestOf(i, lampCurrent))
-	}
+	return out.Of(t).Overdrive(x.Ambient)
 }
 
-// supply: what rectifier and regulator must stand. Their edges and the reservoir need the circuit in time.
-func (s *Set) supply(n *wiring.Network) {
-	ceil := Ceiling(n.Vehicle.Scale.Text)
-	high := n.Build.Track.High.Or(ceil)
-	add := func(r Requirement, u unit.Volt, d wiring.Drive, f func(op *wiring.Operating) float64) {
-		r.Kind, r.Output, r.At, r.needs = Supply, -1, at(u), busy(n, d, u)
-		if r.Sure == "" {
-			r.Sure = "absolute rating"
-		}
-		r.measure = func(ops []*wiring.Operating) float64 {
-			most := math.Inf(-1)
-			for _, op := range ops {
-				most = math.Max(most, f(op))
-			}
-			return most
-		}
-		if unit.Known(r.Limit) {
-			s.add(r)
+// lowestOn is the point of lowest gate voltage at which a sheet guarantees RDS(on).
+func lowestOn(q *parts.MOSFET) (best parts.OnPoint, ok bool) {
+	for _, p := range q.RDSon {
+		if unit.Known(p.Max) && (!ok || p.VGS < best.VGS) {
+			best, ok = p, true
 		}
 	}
-	rect, reg := "rectifier "+n.Rectifier.Name, "regulator "+n.RegPart.Name
-	const ceiling = " at the standard's ceiling"
-	// A bridge puts the whole track across each diode that blocks, and all but two drops on the regulator: for
-	// both the track itself is a safe bound that needs no circuit.
-	s.bound("supply.rectifier-voltage", rect, "reverse voltage"+ceiling, ceil, n.Rectifier.VRRM, "VRRM, "+n.Rectifier.Source)
-	s.bound("supply.regulator-voltage", reg, "input voltage"+ceiling, ceil, n.RegPart.VinAbsMax, "absolute maximum of the input, "+n.RegPart.Source)
-	add(Requirement{ID: "supply.rectifier-current", Subject: rect, Words: "current" + ceiling + ", everything on", Limit: float64(n.Rectifier.IF), Unit: unit.SymAmp, Source: "IF, " + n.Rectifier.Source},
-		ceil, wiring.On, func(op *wiring.Operating) float64 { return float64(op.Rail) })
-	add(Requirement{ID: "supply.regulator-current", Subject: reg, Words: "current it gives" + ceiling + ", everything on", Limit: float64(n.RegPart.IoutMax), Unit: unit.SymAmp, Source: "Iout max, " + n.RegPart.Source},
-		ceil, wiring.On, func(op *wiring.Operating) float64 { return float64(op.Load) })
-	add(Requirement{ID: "chip.supply-high", Subject: "chip " + n.Chip.Name, Words: "supply" + ceiling, Limit: float64(n.Chip.VCCAbsMax), Unit: unit.SymVolt, Source: "absolute maximum of VCC, " + n.Chip.Source},
-		ceil, wiring.Off, func(op *wiring.Operating) float64 { return float64(op.VCC) })
-	if sk, ok := n.Build.Catalogue.Socket(n.Vehicle.Socket.Text); ok {
-		add(Requirement{ID: "supply.contact", Subject: "socket " + sk.Name, Words: "all current through one contact" + ceiling, Limit: float64(sk.Contact), Unit: unit.SymAmp, Source: sk.Source, Sure: "standard"},
-			ceil, wiring.On, func(op *wiring.Operating) float64 { return float64(op.Rail) })
-	}
-	if unit.Known(n.RegPart.RthJA) && unit.Known(n.RegPart.TjMax) {
-		rth := float64(n.RegPart.RthJA) / ClosedCar
-		add(Requirement{ID: "supply.regulator-heat", Subject: reg, Words: "junction temperature at the highest, everything on", Limit: float64(n.RegPart.TjMax), Unit: unit.SymCelsius,
-			Source: fmt.Sprintf("Tj max with Rth(ja) %s, ×1/%.1f in a closed car (own judgement): %s", n.RegPart.RthJA, ClosedCar, n.RegPart.Source)},
-			high, wiring.On, func(op *wiring.Operating) float64 { return float64(op.Ambient) + rth*float64(op.Regulator) })
-	}
+	return best, ok
 }
 
-// busy is the polarities in which some lamp conducts; where all hang on the rectified plus either will do.
-func busy(n *wiring.Network, d wiring.Drive, u unit.Volt) []wiring.State {
-	left, right := false, false
-	for i := range n.Outputs {
-		o := &n.Outputs[i]
-		left = left || o.HalfWave && o.LeftFed
-		right = right || o.HalfWave && !o.LeftFed
-	}
-	return states(left || !right, right, d, u)
-}
-
-// bound judges a part by the track voltage alone.
-func (s *Set) bound(id, subject, words string, track, limit unit.Volt, source string) {
+// rate adds a requirement that holds a part's rating, or says that no rating is known.
+func (s *Set) rate(i int, id, subject, words string, limit float64, sym, source string, u unit.Volt, needs []wiring.State, m func([]*wiring.Operating) float64) {
 	if !unit.Known(limit) {
-		s.unjudged(Requirement{ID: id, Subject: subject, Words: words, Unit: unit.SymVolt}, "no rating is known")
+		s.unjudged(Requirement{ID: id, Subject: subject, Words: words, Unit: sym}, "no rating is known")
 		return
 	}
-	r := Requirement{Limit: float64(limit)}
-	v := float64(track)
-	j := finding.Judgement{ID: id, Subject: subject, Requirement: words, Verdict: r.Judge(v, 0), Value: v, Limit: r.Limit, Sense: r.Sense(), Margin: r.Margin(v),
-		Unit: unit.SymVolt, Worst: at(track), Method: "the track itself, drops left out", Confidence: "absolute rating", Source: source}
-	if j.Verdict == finding.Fails {
-		j.Mend = "a part for a higher voltage"
-	}
-	s.Unjudged = append(s.Unjudged, j)
+	s.add(Requirement{ID: id, Subject: subject, Words: words, Kind: Rating, Output: i, Limit: limit, Unit: sym,
+		Source: source, Sure: "absolute rating", At: at(u), needs: needs, measure: m})
 }
 
-// PinPoint is the point at which the chip's high level is guaranteed: at the highest supply of the sheet that is not
-// above vcc, else at the lowest.
-func PinPoint(c parts.Chip, vcc unit.Volt) (best parts.OutputPoint) {
-	for _, p := range c.VOH {
-		if p.Pin == "" && (best.VCC == 0 || p.VCC <= vcc && (p.VCC > best.VCC || best.VCC > vcc) || best.VCC > vcc && p.VCC < best.VCC) {
-			best = p
+const atCeiling = " at the standard's ceiling"
+
+// lamps: what the LEDs and the plug's contact must stand.
+func (s *Set) lamps(n *wiring.Network, i int) {
+	o, ceil := &n.Outputs[i], Ceiling(n.Vehicle.Scale.Text)
+	which := n.With(i)
+	for k, l := range o.Lights {
+		lamp := &n.Lamps[l.Lamp]
+		id := LightID(n, i, k)
+		if rating := lamp.Post.RatingsOf(l.Back); lamp.Post.HasLEDs() {
+			subject := "LED of " + subjectOf(n, l)
+			series, rows := lamp.Post.Fewest()
+			words := ""
+			if rows > 1 {
+				words = " each, shared equally"
+			}
+			share := LitShare(n, l)
+			if share > l.Share() {
+				words += ", on DC"
+			}
+			s.rate(i, id+"led-mean", subject, "mean current"+atCeiling+words, float64(rating.IFmax), unit.SymAmp, "IF max, "+rating.Source, ceil, lit(l, wiring.On, ceil, which), meanOf(share, perLED(n, l)))
+			s.rate(i, id+"led-peak", subject, "peak current"+atCeiling+words, float64(rating.IFpeak), unit.SymAmp, "IF peak, "+rating.Source, ceil, lit(l, wiring.On, ceil, which), largestOf(perLED(n, l)))
+			sign := -1.0
+			if l.Back {
+				sign = 1
+			}
+			s.rate(i, id+"led-reverse", subject, "reverse voltage"+atCeiling, float64(rating.VRmax)*float64(series), unit.SymVolt, "VR max, "+rating.Source, ceil,
+				append(both(wiring.On, ceil, which), both(wiring.Off, ceil, 0)...), largestOf(func(op *wiring.Operating) float64 { return sign * float64(op.Lamps[l.Lamp].Across) }))
+		}
+		if sk, ok := n.Build.Catalogue.Socket(n.Vehicle.Socket.Text); ok && unit.Known(sk.Contact) && lamp.Lamp.Pin.Known() {
+			s.rate(i, id+"contact", fmt.Sprintf("socket pin %d", lamp.Lamp.Pin.Value), "contact current"+atCeiling, float64(sk.Contact), unit.SymAmp, sk.Name+": "+sk.Source, ceil,
+				lit(l, wiring.On, ceil, which), largestOf(func(op *wiring.Operating) float64 { return math.Abs(float64(op.Lamps[l.Lamp].Through)) }))
 		}
 	}
-	return best
 }
 
-// PinSource is where the chip's high level at vcc is stated.
-func PinSource(c parts.Chip, vcc unit.Volt) string {
-	if p := PinPoint(c, vcc); p.VCC > 0 {
-		return fmt.Sprintf("VOH ≥ %s at %s, VCC %s (%s): %s", p.V, p.I, p.VCC, p.Evidence, p.Source)
-	}
-	return c.Source
-}
-
-// figureSource is the source of a line of the chip's table.
-func figureSource(c parts.Chip, quantity string) string {
-	for _, f := range c.Figures {
-		if f.Quantity == quantity {
-			return fmt.Sprintf("%s (%s)", f.Source, f.Evidence)
+// transistor: what a transistor of an output must stand.
+func (s *Set) transistor(n *wiring.Network, i int, t *wiring.Transistor) {
+	tr, ceil := n.Build.Track, Ceiling(n.Vehicle.Scale.Text)
+	s.stands(n, i, t, ceil, tr.High.Or(ceil), func(d wiring.Drive, u unit.Volt) []wiring.State {
+		if d == wiring.Off {
+			return polarities(n.Outputs[i].Lights, d, u, 0)
 		}
-	}
-	return c.Source
+		return conducting(n, i, d, u)
+	}, both)
 }
 
-func (s *Set) chip(n *wiring.Network) {
-	if len(n.Outputs) == 0 {
-		return
-	}
-	high := n.Build.Track.High.Or(Ceiling(n.Vehicle.Scale.Text))
-	low := n.Build.Track.Low.Or(7)
-	c := n.Chip
-	for i := range n.Outputs {
-		o := &n.Outputs[i]
-		out := func(o *wiring.OutputOperating) float64 { return float64(o.PinOut) }
-		s.add(Requirement{ID: o.ID + ".pin-current", Subject: "chip pin " + o.Output.From.Text, Words: "pin current where its level is guaranteed", Kind: Saturation, Output: i,
-			Limit: float64(PinPoint(c, n.RegPart.Vout).I), Unit: unit.SymAmp, At: at(high), Source: PinSource(c, n.RegPart.Vout), Sure: "datasheet test point",
-			needs: lit(o, wiring.On, high), measure: largestOf(i, out)})
-	}
-	total := func(ops []*wiring.Operating) float64 {
-		sum := 0.0
-		for _, o := range ops[0].Out {
-			sum += math.Max(0, float64(o.PinOut))
+// stands judges a transistor's ratings at the voltage it must survive, and its heat at the highest in use.
+func (s *Set) stands(n *wiring.Network, i int, t *wiring.Transistor, ceil, high unit.Volt, needs func(wiring.Drive, unit.Volt) []wiring.State, any func(wiring.Drive, unit.Volt, uint32) []wiring.State) {
+	o := &n.Outputs[i]
+	id, op := prefix(o, t), of(i, t)
+	hot := n.Build.Track.AmbientHigh.Or(wiring.AmbientHigh)
+	which := n.With(i)
+	across := func(x *wiring.Operating) float64 { return float64(op(x).Across) }
+	through := func(x *wiring.Operating) float64 { return float64(op(x).Through) }
+	var rth unit.KelvinPerWatt
+	var tj unit.Celsius
+	if q := t.FET; q != nil {
+		s.rate(i, id+"vds", t.Words, "drain voltage when off"+atCeiling, float64(q.VDS), unit.SymVolt, "VDS, "+t.Source, ceil, needs(wiring.Off, ceil), largestOf(across))
+		s.rate(i, id+"vgs", t.Words, "gate voltage"+atCeiling, float64(q.VGS), unit.SymVolt, "VGS, "+t.Source, ceil, needs(wiring.On, ceil),
+			largestOf(func(x *wiring.Operating) float64 { return math.Abs(float64(op(x).Input)) }))
+		s.rate(i, id+"id", t.Words, "drain current"+atCeiling, float64(q.ID), unit.SymAmp, "ID, "+t.Source, ceil, needs(wiring.On, ceil), largestOf(through))
+		rth, tj = q.RthJA, 150
+	} else {
+		p := t.BJT
+		s.rate(i, id+"vceo", t.Words, "collector voltage when off"+atCeiling, float64(p.VCEO), unit.SymVolt, "VCEO, "+t.Source, ceil, needs(wiring.Off, ceil), largestOf(across))
+		low := "collector never below minus"
+		if t.High {
+			low = "collector never above plus"
 		}
-		return sum
+		s.add(Requirement{ID: id + "collector-low", Subject: t.Words, Words: low + atCeiling, Kind: Rating, Output: i, AtLeast: true,
+			Limit: -float64(unit.Or(p.VEBO, 4)), Unit: unit.SymVolt, At: at(ceil), Sure: "absolute rating",
+			Source: "turned round, only VEBO blocks: " + t.Source, needs: append(any(wiring.On, ceil, which), any(wiring.Off, ceil, 0)...), measure: smallestOf(across)})
+		s.rate(i, id+"ic", t.Words, "collector current"+atCeiling, float64(p.IC), unit.SymAmp, "IC max, "+t.Source, ceil, needs(wiring.On, ceil), largestOf(through))
+		if unit.Known(p.IB) && !t.Prebiased() {
+			s.rate(i, id+"ib", t.Words, "base current"+atCeiling, float64(p.IB), unit.SymAmp, "IB max, "+t.Source, ceil, needs(wiring.On, ceil),
+				largestOf(func(x *wiring.Operating) float64 { return float64(op(x).Drive) }))
+		}
+		rth, tj = p.RthJA, unit.Or(p.TjMax, 150)
 	}
-	s.supply(n)
-	if unit.Known(c.SumHigh) {
-		s.add(Requirement{ID: "chip.total", Subject: "chip " + c.Name, Words: "all pins together, everything on", Kind: Supply, Output: -1, Limit: float64(c.SumHigh), Unit: unit.SymAmp,
-			At: at(high), Source: "sum of IOH, static design limit: " + figureSource(c, "sum_high"), Sure: "design limit", needs: busy(n, wiring.On, high), measure: total})
+	if glows(n, i) {
+		peak, name := peakOf(t)
+		cold := slices.Clone(needs(wiring.On, ceil))
+		for k := range cold {
+			cold[k].Cold = true
+		}
+		s.rate(i, id+"inrush", t.Words, "current at the moment of switching on, filaments cold,"+atCeiling, float64(peak), unit.SymAmp, name+", "+t.Source, ceil, cold, largestOf(through))
 	}
-	if v, source := wiring.MinimumSupply(c, n.Decoder.Chip.Frequency); unit.Known(v) {
-		s.add(Requirement{ID: "chip.supply-low", Subject: "chip " + c.Name, Words: "supply at the lowest, everything on", Kind: Supply, Output: -1, AtLeast: true, Limit: float64(v), Unit: unit.SymVolt,
-			At: at(low), Source: source, Sure: "datasheet", needs: busy(n, wiring.On, low), measure: func(ops []*wiring.Operating) float64 {
-				least := math.Inf(1)
-				for _, op := range ops {
-					least = math.Min(least, float64(op.VCC))
-				}
-				return least
-			}})
+	if unit.Known(rth) {
+		s.add(Requirement{ID: id + "switch-heat", Subject: t.Words, Words: "junction temperature at the highest", Kind: Rating, Output: i,
+			Limit: float64(tj), Unit: unit.SymCelsius, At: at(high) + ", " + hot.String(), Sure: "absolute rating",
+			Source: fmt.Sprintf("Tj max with Rth(ja) %s, ×1/%.1f in a closed car (own judgement): %s", rth, ClosedCar, t.Source), needs: needs(wiring.On, high),
+			measure: largestOf(func(x *wiring.Operating) float64 {
+				return float64(x.Ambient) + float64(op(x).Heat)*float64(rth)/ClosedCar
+			})})
+	}
+}
+
+// glows reports whether a filament hangs on the output.
+func glows(n *wiring.Network, i int) bool {
+	return slices.ContainsFunc(n.Outputs[i].Lights, func(l wiring.LightNet) bool { return n.Lamps[l.Lamp].Post.Structure == wiring.FilamentLamp })
+}
+
+// peakOf is the current that a transistor stands for milliseconds: its peak rating, else the continuous one.
+func peakOf(t *wiring.Transistor) (unit.Amp, string) {
+	if q := t.FET; q != nil {
+		if unit.Known(q.IDM) {
+			return q.IDM, "ID peak"
+		}
+		return q.ID, "ID"
+	}
+	if unit.Known(t.BJT.ICM) {
+		return t.BJT.ICM, "IC peak"
+	}
+	return t.BJT.IC, "IC max"
+}
+
+// resistors: heat and voltage of an output's own resistors.
+func (s *Set) resistors(n *wiring.Network, i int) {
+	o, ceil := &n.Outputs[i], Ceiling(n.Vehicle.Scale.Text)
+	needs := conducting(n, i, wiring.On, ceil)
+	for k := range o.Resistors {
+		r := &o.Resistors[k]
+		pack := wiring.PackageOf(n.Build, o.Output, r.Attr)
+		rp, ok := n.Build.Catalogue.ResistorPackage(pack)
+		if !ok {
+			continue
+		}
+		derate := rp.Power(n.Build.Track.AmbientHigh.Or(wiring.AmbientHigh))
+		of := 1.0 // of the time; what hangs on the chip's pin does not wait for a polarity
+		if r.Load {
+			of = share(n, i)
+		}
+		id := o.ID + "." + strings.ReplaceAll(r.Attr, "_", "-")
+		subject := r.Words + " of " + o.Of()
+		s.rate(i, id+"-power", subject, "heat"+atCeiling, float64(derate), unit.SymWatt, pack+": "+rp.Source, ceil, needs, meanOf(of, func(op *wiring.Operating) float64 { return float64(op.Out[i].R[k].Heat) }))
+		s.rate(i, id+"-voltage", subject, "voltage across it"+atCeiling, float64(rp.VWork), unit.SymVolt, pack+": "+rp.Source, ceil, needs, largestOf(func(op *wiring.Operating) float64 { return float64(op.Out[i].R[k].Across) }))
 	}
 }
 
 // order puts states with the same drive and polarity side by side, by rising track voltage: each is then a
 // good start for the next.
 func (s *Set) order() {
-	rank := func(st wiring.State) float64 {
-		r := 1000 * float64(st.Drive)
+	side := func(st wiring.State) int {
 		if st.LeftPositive {
-			r += 500
+			return 1
 		}
-		return r + float64(st.Track)
+		return 0
 	}
-	old := append([]wiring.State(nil), s.States...)
-	sort.SliceStable(s.States, func(i, j int) bool { return rank(s.States[i]) < rank(s.States[j]) })
+	old := slices.Clone(s.States)
+	slices.SortStableFunc(s.States, func(a, b wiring.State) int {
+		return cmp.Or(cmp.Compare(a.Drive, b.Drive), cmp.Compare(a.Which, b.Which), cmp.Compare(side(a), side(b)), cmp.Compare(a.Track, b.Track))
+	})
 	for q := range s.Requirements {
 		for k, was := range s.Requirements[q].scene {
 			s.Requirements[q].scene[k] = slices.Index(s.States, old[was])

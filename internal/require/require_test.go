@@ -83,18 +83,15 @@ func TestCeiling(t *testing.T) {
 // point.
 func TestHalfWaveIsHalfTheLight(t *testing.T) {
 	n := network(t)
-	o := &n.Outputs[0]
+	o := n.Outputs[0].Lights[0]
 	half := require.LampMean(n, 0, n.Typical(), 14)
-	if !o.HalfWave || require.DCCShare(o) != 0.5 {
+	if !o.HalfWave() || o.Share() != 0.5 {
 		t.Fatal("the demo's front lamp hangs on one rail")
 	}
 	for i := range n.Vehicle.Lamps {
 		n.Vehicle.Lamps[i].Feed = build.Words(build.RectifiedPlus)
 	}
-	lamps := map[string]*wiring.LampPosterior{}
-	for i := range n.Outputs {
-		lamps[n.Outputs[i].LampName] = n.Outputs[i].Post
-	}
+	lamps := lampsOf(n)
 	m, _, err := wiring.NewNetwork(n.Build, n.Decoder, lamps)
 	if err != nil {
 		t.Fatal(err)
@@ -186,6 +183,36 @@ func BenchmarkSampleOfTheProof(b *testing.B) {
 	b.ReportMetric(float64(len(set.States)), "states/op")
 }
 
+// lampsOf are the lamps of a network as they were surveyed.
+func lampsOf(n *wiring.Network) map[string]*wiring.LampPosterior {
+	lamps := map[string]*wiring.LampPosterior{}
+	for i := range n.Lamps {
+		lamps[n.Lamps[i].Name] = n.Lamps[i].Post
+	}
+	return lamps
+}
+
+// What the proof calls the worst is what a network of its own gives at that very corner: nothing of the network that the
+// requirements were made for may show in what is measured on its clones.
+func TestTheWorstIsOfItsOwnCorner(t *testing.T) {
+	n := network(t)
+	set := require.For(n)
+	proof, err := set.Prove(context.Background(), n, 20, 1, false, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for q := range set.Requirements {
+		r, w := &set.Requirements[q], proof.Worst[q]
+		m := n.Clone()
+		one := require.For(m).One(q)
+		out := make([]float64, 1)
+		one.On(m).Eval(w.Z, out)
+		if math.Abs(out[0]-w.Value) > 1e-4*math.Max(math.Abs(r.Limit), math.Abs(w.Value)) {
+			t.Errorf("%s: %g claimed, %g at its corner", r.ID, w.Value, out[0])
+		}
+	}
+}
+
 // typical is a requirement's number with everything typical.
 func typical(t *testing.T, n *wiring.Network, id string) float64 {
 	t.Helper()
@@ -246,10 +273,7 @@ func TestPinFollowsTheSupply(t *testing.T) {
 		}
 	}
 	n.Decoder.Supply.Regulator = build.Words("LP2950C-3.3")
-	lamps := map[string]*wiring.LampPosterior{}
-	for i := range n.Outputs {
-		lamps[n.Outputs[i].LampName] = n.Outputs[i].Post
-	}
+	lamps := lampsOf(n)
 	m, _, err := wiring.NewNetwork(n.Build, n.Decoder, lamps)
 	if err != nil {
 		t.Fatal(err)
@@ -273,10 +297,7 @@ func TestBusyPolarity(t *testing.T) {
 	for i := range n.Vehicle.Lamps {
 		n.Vehicle.Lamps[i].Feed = build.Words(build.RightRail)
 	}
-	lamps := map[string]*wiring.LampPosterior{}
-	for i := range n.Outputs {
-		lamps[n.Outputs[i].LampName] = n.Outputs[i].Post
-	}
+	lamps := lampsOf(n)
 	turned := func() float64 {
 		m, _, err := wiring.NewNetwork(n.Build, n.Decoder, lamps)
 		if err != nil {
@@ -309,13 +330,13 @@ func TestPeakLimit(t *testing.T) {
 		t.Errorf("limit %g, want never_above", l)
 	}
 	_, all := limit()
-	p := *n.Outputs[1].Post
+	p := *n.Lamps[1].Post
 	p.Samples = append([]wiring.LampParams(nil), p.Samples...)
 	for i := range p.Samples {
 		p.Samples[i].Parallel = 2
 	}
-	n.Outputs[1].Post = &p
-	n.Outputs[1].Lamp.PeakAbove = build.Given(unit.Amp(0.02))
+	n.Lamps[1].Post = &p
+	n.Lamps[1].Lamp.PeakAbove = build.Given(unit.Amp(0.02))
 	if l, each := limit(); l != 0.02 || each > 0.55*all {
 		t.Errorf("limit %g, want the peak written; each %g of %g", l, each, all)
 	}

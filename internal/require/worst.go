@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"runtime"
+	"slices"
 	"sync"
 	"sync/atomic"
 
@@ -29,27 +30,66 @@ func (w Worst) Say(n *wiring.Network, r *Requirement) string {
 	return n.Say(w.Z, w.Effect, r.Output)
 }
 
-// space is the network's variables as a box to search and sample. Where all requirements are of one output, the
-// lamps of the others act through the chip's supply alone and are searched at their most probable self only
-// (samples draw them all the same).
-func (s *Set) space(n *wiring.Network) spread.Space {
+// space is the network's variables as a box to sample.
+func space(n *wiring.Network) spread.Space {
 	box := make(spread.Space, len(n.Vars))
-	one := -1 // the output they are all of
-	for k, r := range s.Requirements {
-		if k == 0 {
-			one = r.Output
-		} else if r.Output != one {
-			one = -1
-			break
-		}
-	}
 	for i, v := range n.Vars {
 		box[i] = spread.Var{Name: v.Owner + " " + v.Name, Law: spread.Law(v.Law), Levels: v.Levels, Vertices: v.Vertices}
-		if v.Levels > 0 && one >= 0 && v.Owner != "lamp "+n.Outputs[one].LampName {
+	}
+	return box
+}
+
+// one is the output that all requirements are of; −1: of several, or of the whole.
+func (s *Set) one() int {
+	for k, r := range s.Requirements {
+		if k > 0 && r.Output != s.Requirements[0].Output {
+			return -1
+		}
+	}
+	if len(s.Requirements) == 0 {
+		return -1
+	}
+	return s.Requirements[0].Output
+}
+
+// others reports whether a variable belongs to another output than the one, and to none that shares a lamp with it: it acts
+// through the supply alone.
+func others(n *wiring.Network, v wiring.Var, one int) bool {
+	if one < 0 {
+		return false
+	}
+	if v.Levels > 0 {
+		return !slices.ContainsFunc(n.Outputs[one].Lights, func(l wiring.LightNet) bool { return l.Lamp == v.Lamp })
+	}
+	return v.Output >= 0 && v.Output != one && !n.Share(v.Output, one)
+}
+
+// searched is the box to search. Where all requirements are of one output, what belongs to the others acts through the
+// supply alone and stays typical (samples draw it all the same): the search costs the same however many there are.
+func (s *Set) searched(n *wiring.Network) spread.Space {
+	box, one := space(n), s.one()
+	for i, v := range n.Vars {
+		switch {
+		case !others(n, v, one):
+		case v.Levels > 0:
 			box[i].Vertices = v.Vertices[:1]
+		default:
+			box[i].Levels, box[i].Vertices = 1, []int{0} // typical
 		}
 	}
 	return box
+}
+
+// drawing has all other outputs draw the most (sign −1) or the least (+1) that their parts allow: resistors and base
+// voltages low or high.
+func drawing(n *wiring.Network, z []float64, one int, sign float64) []float64 {
+	z = slices.Clone(z)
+	for i, v := range n.Vars {
+		if v.Levels == 0 && others(n, v, one) && (v.Name == "tolerance" || v.Name == "VBE" || v.Name == "R1") {
+			z[i] = sign
+		}
+	}
+	return z
 }
 
 func (s *Set) goals() []spread.Goal {
@@ -62,11 +102,35 @@ func (s *Set) goals() []spread.Goal {
 
 // search finds the worst case of every requirement of the set.
 func (e *Evaluator) search(set spread.Settings) spread.Found {
-	found, err := spread.Search(e.Set.space(e.Net), len(e.Set.Requirements), e.Eval, e.Set.goals(), set)
+	found, err := spread.Search(e.Set.searched(e.Net), len(e.Set.Requirements), e.Eval, e.Set.goals(), set)
 	if err != nil {
 		panic("require: " + err.Error()) // only a space or goals of our own making can be at fault
 	}
+	if one := e.Set.one(); one >= 0 && len(e.Net.Outputs) > 1 {
+		e.neighbours(one, &found)
+	}
 	return found
+}
+
+// neighbours tries, at each worst corner found, what the other outputs do to the supply when they draw the most and the
+// least.
+func (e *Evaluator) neighbours(one int, found *spread.Found) {
+	out := make([]float64, len(e.Set.Requirements))
+	for q := range found.Worst {
+		w := &found.Worst[q]
+		if w.Z == nil || w.Undefined != nil {
+			continue
+		}
+		r := &e.Set.Requirements[q]
+		for _, sign := range []float64{1, -1} {
+			z := drawing(e.Net, w.Z, one, sign)
+			e.Eval(z, out)
+			found.Evals++
+			if r.Slack(out[q]) < r.Slack(w.Value) {
+				w.Z, w.Value = z, out[q]
+			}
+		}
+	}
 }
 
 func worsts(f spread.Found) []Worst {
@@ -135,10 +199,10 @@ func (s *Set) searchAll(n *wiring.Network) []Worst {
 				}
 				// A fresh clone for each: what it solved before would show in the last digits.
 				m := n.Clone()
-				found := s.pick(groups[k]).On(m).search(spread.Settings{Corners: -1, Inside: -1})
+				found := s.pick(groups[k]).On(m).search(spread.Settings{Corners: -1, Inside: -1, Far: FarAway})
 				for j, q := range groups[k] {
 					out[q] = worsts(found)[j]
-					if out[q].NonMonotone && s.Requirements[q].Slack(out[q].Value) < math.Log(farFactor) {
+					if out[q].NonMonotone && s.Requirements[q].Slack(out[q].Value) < math.Log(FarAway) {
 						again := s.One(q).On(m).search(spread.Settings{Corners: 4, Inside: 4})
 						out[q] = worsts(again)[0]
 						out[q].Evals += found.Evals
@@ -157,6 +221,9 @@ const (
 	SearchStep = 1e-5
 	sampleStep = 1e-3
 )
+
+// FarAway: what holds by this factor at the corner that the signs of the effects point at is not searched further.
+const FarAway = 3
 
 // A requirement that holds by half as much again at its worst is attacked by every tenth sample only: one that
 // made it fail would have to go that far beyond what the search found.
@@ -211,7 +278,7 @@ func (s *Set) Prove(ctx context.Context, n *wiring.Network, samples int, seed ui
 			claim.Worst = append(claim.Worst, spread.Worst{Z: p.Worst[q].Z, Value: p.Worst[q].Value})
 			claim.Typical = append(claim.Typical, typical[q])
 		}
-		report, err := spread.Attack(ctx, sub.space(n), len(part.which), func() spread.Eval {
+		report, err := spread.Attack(ctx, space(n), len(part.which), func() spread.Eval {
 			ev := sub.On(n.Clone())
 			return func(z, out []float64) {
 				ev.Eval(z, out)

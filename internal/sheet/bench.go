@@ -4,7 +4,9 @@ import (
 	"slices"
 	"strings"
 
+	"fettle/internal/draw"
 	"fettle/internal/finding"
+	"fettle/internal/wiring"
 )
 
 // A step is one piece of work at the bench, with the cautions that belong to it (they come with the findings).
@@ -27,12 +29,42 @@ var standing = []step{
 		Do: "Use a meter that runs on its own battery, and clip before you switch the track on."},
 	{Name: "Programming the chip", Words: []string{"program", "firmware", "flash"},
 		Do: "Take the vehicle off the track, or unplug the board, and only then connect the programmer."},
+	{Name: "Into the vehicle", Words: []string{"vehicle", "socket", "motor"},
+		Do:       "Take any linking plug out of the socket, join the board and insulate what could touch metal.",
+		Cautions: []string{"Never link the motor pins of the socket to the rails: on live track that burns the motor out, and whatever drives it."}},
+	{Name: "First track", Words: []string{"service mode"},
+		Do:       "Put the vehicle on the programming track before the running track: its current is limited.",
+		Cautions: []string{"What is written on the programming track reaches every decoder that stands on it: this vehicle alone, and no other."}},
 }
 
-// bench is the steps with the given cautions at the one they belong to, and those of no known step in one of
-// their own.
-func bench(cautions []finding.Caution) []step {
+// own are the cautions that one circuit asks for, each with the step it belongs to. Common practice, no source.
+func own(c draw.Schematic) (out []finding.Caution) {
+	for _, o := range c.Outputs {
+		if o.Switch.FET() || o.Level.FET() {
+			out = append(out, finding.Caution{Where: "soldering", Text: "The gate of a MOSFET dies of static that nobody feels: touch earthed metal first, keep the part in its conductive bag until it is soldered, and its pull-down or pull-up in place before it."})
+		}
+		if len(o.Lamps) == 0 {
+			out = append(out, finding.Caution{Where: "service mode", Text: "The load of the acknowledgement is made for pulses of milliseconds: if it stays on, take the track power off, since it burns."})
+		}
+	}
+	for _, l := range c.Lamps {
+		if l.Structure == wiring.FilamentLamp {
+			out = append(out, finding.Caution{Where: "heat", Text: "A filament lamp gets hot enough to soften plastic: leave air around it, and no full brightness for long in a closed shell."})
+		}
+	}
+	return out
+}
+
+// bench is the steps with the given cautions and those of the circuits at the one they belong to, and those of no known
+// step in one of their own.
+func bench(cautions []finding.Caution, circuits []draw.Schematic) []step {
 	out := slices.Clone(standing)
+	for i := range out {
+		out[i].Cautions = slices.Clone(out[i].Cautions)
+	}
+	for _, c := range circuits {
+		cautions = append(cautions, own(c)...)
+	}
 	other := step{Name: "Beyond these"}
 next:
 	for _, c := range cautions {

@@ -287,6 +287,9 @@ func printed(t *testing.T, ctx context.Context) {
 				t.Errorf("page %d: %q lies outside the frame", i+1, a.text)
 			}
 			inBlock = inBlock || a.text == "proof" && a.y0 > h-40*mm
+			if a.y0 > h-40*mm && a.x0 < 55*mm && strings.HasSuffix(a.text, "…") {
+				t.Errorf("page %d: the state of proof is cut: %q", i+1, a.text)
+			}
 			for _, b := range words[k+1:] {
 				if a.text == b.text && math.Hypot(a.x0+a.x1-b.x0-b.x1, a.y0+a.y1-b.y0-b.y1) < 8 {
 					continue // a label and the paper-coloured halo around it

@@ -22,7 +22,7 @@ func Of(p work.Proved, date string) Input {
 	if len(b.Vehicles) > 0 {
 		in.Title.Scale = b.Vehicles[0].Scale.Text
 	}
-	in.Prove.Figures, in.Prove.Tables, in.Prove.Cautions, in.Prove.Values = nil, nil, nil, nil
+	in.Prove.Figures, in.Prove.Tables, in.Prove.Cautions, in.Prove.Values = nil, nil, nil, nil // each has its place below
 	for _, f := range p.Findings.Figures {
 		switch {
 		case strings.HasSuffix(f.ID, ".light"):
@@ -36,7 +36,9 @@ func Of(p work.Proved, date string) Input {
 			rows := append(in.Slips.Rows, t.Rows...)
 			in.Slips = t
 			in.Slips.Rows = rows
+			continue
 		}
+		in.Prove.Tables = append(in.Prove.Tables, t)
 	}
 	return in
 }

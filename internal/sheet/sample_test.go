@@ -156,17 +156,20 @@ func lamp(name string) finding.Figure {
 }
 
 func circuit() draw.Schematic {
-	sw := draw.Part{Name: "switch", Value: "MMBT3904"}
-	down := draw.Part{Name: "pulldown", Value: "47 kΩ"}
+	part := func(name, value string) draw.Part { return draw.Part{Name: name, Value: value} }
 	return draw.Schematic{ID: "decoder.a", Title: "Decoder a with its lamps",
-		Rails:  draw.Rails{Left: "left rail", Right: "right rail", Plus: "rectified plus", Logic: "chip supply 5.0 V", Minus: "decoder minus"},
-		Supply: draw.Supply{Rectifier: draw.Part{Name: "rectifier", Value: "MB6S"}, Reservoir: draw.Part{Name: "reservoir", Value: "100 µF"}, Regulator: draw.Part{Name: "regulator", Value: "78L05"}},
-		Chip:   draw.Part{Name: "chip", Value: "ATtiny85"},
-		Listen: draw.Listen{From: "left rail", Into: "PB2", Series: draw.Part{Name: "series", Value: "22 kΩ"}},
+		Rails:  draw.Rails{Left: "left rail", Right: "right rail", Plus: "rectified plus", Logic: "chip supply", Local: "local plus", Minus: "decoder minus"},
+		Supply: draw.Supply{Rectifier: part("rectifier", "MB6S"), Reservoir: part("reservoir", "100 µF"), Regulator: part("regulator", "78L05")},
+		Chip:   part("chip", "ATtiny85"),
+		Listen: draw.Listen{From: "left rail", Into: "PB2", Series: part("ear", "22 kΩ")},
+		Lamps: []draw.SchematicLamp{
+			{Name: "front", Feed: "left rail", SocketPin: "pin 5", LED: part("front", "white"), Hidden: part("hidden", "680 Ω")},
+			{Name: "rear", Feed: "right rail", SocketPin: "pin 6", LED: part("rear", "red"), InSeries: 2, Hidden: part("hidden", "1.2 kΩ")},
+		},
 		Outputs: []draw.SchematicOutput{
-			{Name: "front", Lamp: "front", Feed: "left rail", Pin: "PB0", SocketPin: "pin 5", Series: []draw.Part{{Name: "series", Value: "1.5 kΩ"}}, LED: draw.Part{Name: "LED", Value: "white"}, Hidden: draw.Part{Name: "hidden", Value: "680 Ω"},
-				Switch: draw.Part{Name: "switch", Value: "MMBT3904", Verdict: finding.Close}, Base: draw.Part{Name: "base", Value: "4.7 kΩ"}, Pulldown: down},
-			{Name: "rear", Lamp: "rear", Feed: "right rail", Pin: "PB1", SocketPin: "pin 6", Series: []draw.Part{{Name: "series", Value: "680 Ω", Verdict: finding.Fails}}, LED: draw.Part{Name: "LED", Value: "red"}, InSeries: 2, Hidden: draw.Part{Name: "hidden", Value: "1.2 kΩ"},
-				Switch: sw, Base: draw.Part{Name: "base", Value: "4.7 kΩ"}, Pulldown: down},
+			{Name: "front", Pin: "PB0", Lamps: []int{0}, Series: part("series", "1.5 kΩ"), Base: part("base", "4.7 kΩ"), Pulldown: part("pull-down", "47 kΩ"),
+				Switch: draw.Transistor{Part: draw.Part{Name: "switch", Value: "MMBT3904", Verdict: finding.Close}}},
+			{Name: "rear", Pin: "PB1", Lamps: []int{1}, Series: draw.Part{Name: "series", Value: "680 Ω", Verdict: finding.Fails}, Base: part("base", "4.7 kΩ"), Pulldown: part("pull-down", "47 kΩ"),
+				Switch: draw.Transistor{Part: part("switch", "MMBT3904")}},
 		}}
 }

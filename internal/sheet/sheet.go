@@ -62,6 +62,9 @@ const (
 	wide   = 700
 	narrow = 320
 	margin = 296
+
+	// A schematic taller than this is set as several: reduced to one page of A4 its words stay above 6 points.
+	tallest = 1150
 )
 
 // A plate is one drawing with its number and words.
@@ -148,7 +151,7 @@ func Sheet(in Input) ([]byte, error) {
 	for _, f := range []finding.Findings{in.Survey, in.Choose, in.Prove, {Cautions: in.Cautions}} {
 		cautions = append(cautions, f.Cautions...)
 	}
-	v.Bench = bench(cautions)
+	v.Bench = bench(cautions, in.Circuits)
 
 	var b bytes.Buffer
 	if err := sheetPage.Execute(&b, v); err != nil {
@@ -189,10 +192,16 @@ func (s *setter) plates(fs []finding.Figure) []plate {
 func (s *setter) circuits(cs []draw.Schematic) []plate {
 	var out []plate
 	for _, c := range cs {
-		s.number++
-		out = append(out, plate{s.number, c.Title, "",
-			template.HTML(draw.Circuit(c, draw.Options{Width: wide, ID: s.id("wide-" + c.ID)})),
-			template.HTML(draw.Circuit(c, draw.Options{Width: narrow, ID: s.id("narrow-" + c.ID)}))})
+		for k, svg := range draw.Circuits(c, draw.Options{Width: wide, ID: s.id("wide-" + c.ID)}, tallest) {
+			s.number++
+			p := plate{Number: s.number, Title: c.Title, Wide: template.HTML(svg)}
+			if k == 0 { // on a phone it is one drawing
+				p.Narrow = template.HTML(draw.Circuit(c, draw.Options{Width: narrow, ID: s.id("narrow-" + c.ID)}))
+			} else {
+				p.Title += ", continued"
+			}
+			out = append(out, p)
+		}
 	}
 	return out
 }

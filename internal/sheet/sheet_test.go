@@ -9,7 +9,11 @@ import (
 	"strings"
 	"testing"
 
+	"fettle/internal/build"
+	"fettle/internal/draw"
 	"fettle/internal/finding"
+	"fettle/internal/wiring"
+	"fettle/internal/work"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden sheet")
@@ -94,6 +98,46 @@ func TestOrder(t *testing.T) {
 	}
 	if !strings.Contains(s, "glue: Cyanoacrylate") {
 		t.Error("a caution of no known work is lost")
+	}
+}
+
+// TestOf: every table of the proof comes onto the sheet, the slips of all decoders in one.
+func TestOf(t *testing.T) {
+	row := func(text string) [][]finding.Cell { return [][]finding.Cell{{{Text: text}}} }
+	col := []finding.Column{{Title: "what"}}
+	p := work.Proved{}
+	p.Build = &build.Build{}
+	p.Findings.Tables = []finding.Table{{ID: "slips.a", Title: "Slips", Columns: col, Rows: row("slip of a")}, {ID: "lookalikes.a", Title: "Look-alikes", Columns: col, Rows: row("wrong bag")},
+		{ID: "slips.b", Title: "Slips", Columns: col, Rows: row("slip of b")}, {ID: "train.x", Title: "Train x", Columns: col, Rows: row("forward")}}
+	s := string(must(t, Of(p, "2026-03-01")))
+	for _, want := range []string{"slip of a", "slip of b", "wrong bag", ">Look-alikes<", ">Train x<", ">forward<", "2026-03-01"} {
+		if n := strings.Count(s, want); n != 1 {
+			t.Errorf("%q stands %d times on the sheet, want once", want, n)
+		}
+	}
+}
+
+// TestCautionsOfTheCircuit: gates, filaments and the load of the answer bring their caution, each once and at its step.
+func TestCautionsOfTheCircuit(t *testing.T) {
+	plain := string(must(t, sample()))
+	fet := draw.Transistor{Part: draw.Part{Name: "switch"}, Kind: draw.NChannel}
+	in := sample()
+	in.Circuits = []draw.Schematic{{Lamps: []draw.SchematicLamp{{Name: "f", Structure: wiring.FilamentLamp}, {Name: "g", Structure: wiring.FilamentLamp}},
+		Outputs: []draw.SchematicOutput{{Name: "f", Lamps: []int{0}, Switch: fet}, {Name: "g", Lamps: []int{1}, Switch: fet}, {Name: "acknowledge"}}}}
+	own := string(must(t, in))
+	for _, c := range []struct{ text, after, before string }{
+		{"dies of static", ">Soldering<", ">Polarity<"}, {"soften plastic", ">First power<", ">Measuring on live track<"}, {"pulses of milliseconds", ">First track<", ">Not proven yet<"}} {
+		if strings.Contains(plain, c.text) || strings.Count(own, c.text) != 1 {
+			t.Errorf("%q stands %d times, and %d times where nothing asks for it", c.text, strings.Count(own, c.text), strings.Count(plain, c.text))
+		}
+		if i := strings.Index(own, c.text); i < strings.Index(own, c.after) || i > strings.Index(own, c.before) {
+			t.Errorf("%q does not stand at its step", c.text)
+		}
+	}
+	for _, always := range []string{"Never link the motor pins", "every decoder that stands on it"} {
+		if strings.Count(plain, always) != 1 {
+			t.Errorf("%q stands %d times", always, strings.Count(plain, always))
+		}
 	}
 }
 

@@ -13,6 +13,8 @@ type Settings struct {
 	Corners  int // random corners tried; 0: 8, negative: none
 	Inside   int // random points inside tried; 0: 8, negative: none
 	MostEval int // evaluations at most; 0: 3000
+	// Far: a goal that the corner of the signs leaves this factor away from its limit is left there; 0: none is.
+	Far float64
 }
 
 func (s Settings) filled() Settings {
@@ -201,6 +203,10 @@ func (s *searcher) run() {
 		settled := true
 		for g := range s.goals {
 			if s.worse(g, s.best[g], reached[g]) { // another start or another goal's path came upon worse
+				if s.far(g, s.best[g]) {
+					reached[g] = s.best[g]
+					continue
+				}
 				s.turned[g] = true
 				reached[g] = s.climb(g, s.best[g])
 				settled = false
@@ -258,6 +264,19 @@ func vertex(a, b, c, fa, fb, fc float64) float64 {
 }
 
 // fromSigns goes to the corner that the effects point at and climbs from there.
+// far reports whether a goal holds at a visit by so much that the search for worse is not worth its cost.
+func (s *searcher) far(g, visit int) bool {
+	goal := s.goals[g]
+	v, limit := s.visits[visit].out[goal.Of], goal.Limit
+	if s.set.Far <= 0 || !(limit > 0) || !(v >= 0) {
+		return false
+	}
+	if goal.Max {
+		return v*s.set.Far <= limit
+	}
+	return v >= limit*s.set.Far
+}
+
 func (s *searcher) fromSigns(g int, typical []float64) int {
 	goal := s.goals[g]
 	z := slices.Clone(typical)
@@ -284,6 +303,9 @@ func (s *searcher) fromSigns(g int, typical []float64) int {
 				start = n
 			}
 		}
+	}
+	if s.far(g, start) {
+		return start
 	}
 	end := s.climb(g, start)
 	if end != start && end >= 0 {

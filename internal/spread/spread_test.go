@@ -660,3 +660,26 @@ func BenchmarkAttack10000TwoLampOutputs(b *testing.B) {
 		}
 	}
 }
+
+// A goal that holds by far at the corner of the signs is left there; one that does not is searched as ever.
+func TestFarGoalsAreLeft(t *testing.T) {
+	space := Space{{Name: "a"}, {Name: "b"}}
+	calls := 0
+	eval := func(z, out []float64) {
+		calls++
+		out[0] = 1 + 0.1*z[0]*z[1] // which corner is worst no single sign tells
+	}
+	search := func(limit, far float64) (Found, int) {
+		calls = 0
+		f, err := Search(space, 1, eval, []Goal{{Of: 0, Max: true, Limit: limit}}, Settings{Corners: -1, Inside: -1, Far: far})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return f, calls
+	}
+	near, costly := search(1.2, 3)
+	far, cheap := search(10, 3)
+	if math.Abs(near.Worst[0].Value-1.1) > 1e-12 || cheap >= costly || far.Worst[0].Value > 10.0/3 {
+		t.Errorf("near: %g after %d; far: %g after %d", near.Worst[0].Value, costly, far.Worst[0].Value, cheap)
+	}
+}

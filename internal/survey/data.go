@@ -263,10 +263,13 @@ func (e *evidence) add(b *build.Build, i int) {
 	}
 	if !r.Current.Known() && r.Looked.Text != "" {
 		d := base
-		d.what, d.lit, d.sd = ofLook, r.Looked.Text != build.LookedDark, 1
+		d.what, d.lit, d.sd = ofLook, lit(r.Looked.Text), 1
 		e.data = append(e.data, d)
 	}
 }
+
+// lit reports whether a look saw light.
+func lit(look string) bool { return look != build.LookedDark }
 
 // rangeOf is the range a number was read on. What no range shows is taken as read on the largest, and noted: the
 // number may have slipped, or the meter has a range that is not described.

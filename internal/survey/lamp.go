@@ -6,6 +6,7 @@ import (
 	"hash/fnv"
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"fettle/internal/build"
 	"fettle/internal/finding"
@@ -25,23 +26,19 @@ type outcome struct {
 	hs    []hypothesis
 	state state
 	views []alternative
+	stand []standing       // of the structures, most probable first; none where nothing was read
+	lead  wiring.Structure // the one that the samples are of
 	pool  *pool
 	draws []draw // of equal weight
-	short float64
-	lost  bool // no hypothesis explains the readings
+	lost  bool   // no hypothesis explains the readings
 	// banned are the readings that cannot be true as written, with the slip that would make them true.
 	banned map[int]exclusion
 }
 
 func surveyLamp(ctx context.Context, b *build.Build, l *build.Lamp, name string, opt Settings) (*report, error) {
 	r := &report{}
-	if kind := l.Kind.Text; kind != "" && kind != build.KindLED {
-		r.Verdicts = append(r.Verdicts, finding.Judgement{ID: "lamp." + name + ".alive", Subject: "lamp " + name, Requirement: "can be lit",
-			Verdict: finding.Unknown, Why: finding.NotBuilt + ": a lamp of kind " + kind})
-		return r, nil
-	}
 	e := collect(b, l)
-	hs := e.hypotheses(b.Catalogue)
+	hs := e.hypotheses(b)
 	if len(hs) == 0 {
 		return nil, fmt.Errorf("survey: the catalogue has no class of LED to start from")
 	}
@@ -61,39 +58,83 @@ func surveyLamp(ctx context.Context, b *build.Build, l *build.Lamp, name string,
 	return r, nil
 }
 
+// of are the hypotheses of one structure.
+func of(hs []hypothesis, s wiring.Structure) []hypothesis {
+	var out []hypothesis
+	for _, h := range hs {
+		if h.structure == s {
+			out = append(out, h)
+		}
+	}
+	return out
+}
+
+// board leaves the modes of boards without a limit, from which those of one that was not met follow.
+func board(modes []*mode) []*mode {
+	return append(keep(modes, wiring.DiodeBoard), keep(modes, wiring.BridgeBoard)...)
+}
+
+// usual is the structure that is most probable beforehand.
+func (o *outcome) usual() wiring.Structure {
+	sum := [wiring.Structures]float64{}
+	best := o.hs[0].structure
+	for _, h := range o.hs {
+		if sum[h.structure] += h.prior; sum[h.structure] > sum[best] {
+			best = h.structure
+		}
+	}
+	return best
+}
+
 // infer runs the inference of one lamp.
 func (o *outcome) infer(ctx context.Context, opt Settings, rng *rand.Rand) error {
+	hs, err := o.compare(ctx, rng)
+	if err != nil {
+		return err
+	}
+	return o.sample(ctx, hs, opt, rng)
+}
+
+// compare weighs the structures against each other and settles on the leading one. It returns the hypotheses that what
+// was read leaves, none where nothing is to be sampled from readings.
+func (o *outcome) compare(ctx context.Context, rng *rand.Rand) ([]hypothesis, error) {
 	m := o.m
+	o.lead = o.usual()
 	if len(m.e.data) == 0 {
-		o.pool = fromPrior(o.hs, m.dim, opt.Proposals, rng)
-		o.draws = o.pool.resample(opt.Samples, rng)
-		return ctx.Err()
+		return nil, ctx.Err()
 	}
 	o.state = m.inspect(o.hs, rng)
-	if o.state.dead {
-		return ctx.Err()
+	if o.state.dead && o.state.structure == wiring.OpenLamp {
+		o.lead = wiring.OpenLamp
+		return nil, ctx.Err()
 	}
 	active := make([]bool, len(m.e.data))
 	for k := range active {
 		active[k] = !m.e.data[k].banned
 	}
 	hs := append([]hypothesis(nil), o.hs...)
-	for i := range hs {
-		hs[i].turned = o.state.turned
-	}
-	if o.state.doubt {
+	switch {
+	case o.state.dead:
+		hs = of(hs, wiring.ShortedLamp)
+	case o.state.doubt:
 		// What it is cannot be told from a current that did not flow: only what was read otherwise counts.
+		hs = of(hs, o.lead)
 		for k := range active {
 			active[k] = active[k] && m.e.data[k].what == ofResistance
 		}
-	} else if o.state.known {
-		// A shorted LED rivals a living one only where current flowed.
-		s := hypothesis{class: hs[0].class, s: 1, p: 1, short: true, turned: o.state.turned, trust: -1, resistor: unmarked(), prior: shortPrior}
-		hs = append(hs, s)
+	case !o.state.known:
+		// Where no current flowed, nothing speaks for a short.
+		hs = slices.DeleteFunc(hs, func(h hypothesis) bool { return h.structure == wiring.ShortedLamp })
+	}
+	for i := range hs {
+		hs[i].turned = o.state.turned
+		if hs[i].structure.BothWays() {
+			hs[i].turned = m.e.wantsTurned() // its own direction is that of its feed
+		}
 	}
 	var err error
 	if o.views, err = m.weigh(ctx, hs, active); err != nil {
-		return err
+		return nil, err
 	}
 	if lead := o.views[0]; len(lead.modes) > 0 && lead.modes[0].worst > suspect {
 		// No single reading is to blame: the readings scatter more than their meters admit. Their errors are taken
@@ -102,10 +143,34 @@ func (o *outcome) infer(ctx context.Context, opt Settings, rng *rand.Rand) error
 		lead.modes = m.fitAll(hs, lead.active)
 		o.views = []alternative{lead}
 	}
+	if o.stand = o.standings(); len(o.stand) > 0 {
+		o.lead = o.stand[0].structure
+	}
+	if o.lead.BothWays() {
+		o.state.turned = m.e.wantsTurned() // there is no other way round
+	}
+	return hs, ctx.Err()
+}
+
+// sample draws the joint samples of the leading structure.
+func (o *outcome) sample(ctx context.Context, hs []hypothesis, opt Settings, rng *rand.Rand) error {
+	m := o.m
+	switch {
+	case o.lead == wiring.OpenLamp:
+		return ctx.Err()
+	case len(m.e.data) == 0:
+		o.pool = m.fromPrior(of(o.hs, o.lead), opt.Proposals, rng)
+		o.draws = o.pool.resample(opt.Samples, rng)
+		return ctx.Err()
+	}
+	m.refined = true
 	var modes []*mode
 	for i := range o.views {
 		v := &o.views[i]
-		v.modes = m.widen(hs, v.modes, v.active)
+		if o.lead == wiring.AntiParallelLamp || o.lead.Limited() {
+			v.modes = m.fitAll(of(hs, o.lead), v.active, board(v.modes)...)
+		}
+		v.modes = m.widen(hs, keep(v.modes, o.lead), v.active)
 		for _, md := range v.modes {
 			md.offset = v.extra + float64(len(m.counted(v.active)))*math.Log(soundOnly)
 			modes = append(modes, md)
@@ -116,48 +181,20 @@ func (o *outcome) infer(ctx context.Context, opt Settings, rng *rand.Rand) error
 	}
 	o.pool = m.pooled(modes, opt.Proposals, rng)
 	if len(o.pool.draws) == 0 {
+		if o.state.dead {
+			return ctx.Err()
+		}
 		// No hypothesis explains the readings: what is known beforehand stands, and the findings say so.
-		o.lost = true
-		o.pool = fromPrior(o.hs, m.dim, opt.Proposals, rng)
+		o.lost, o.stand, o.lead = true, nil, o.usual()
+		o.pool = m.fromPrior(of(o.hs, o.lead), opt.Proposals, rng)
 	}
-	for i, md := range o.pool.modes {
-		if md.short {
-			o.short += o.pool.share[i]
+	if o.lead == wiring.ShortedLamp && !o.state.dead {
+		o.state.dead, o.state.odds, o.state.structure = true, o.stand[0].probability, wiring.ShortedLamp
+		o.state.why = "the readings lie on a straight line through zero: a resistance and nothing else, its LED is shorted"
+		if o.state.dark != "" {
+			o.state.why = o.state.dark
 		}
 	}
-	if o.short > 0.5 {
-		o.state.dead, o.state.odds = true, o.short
-		o.state.why = "the readings lie on a straight line through zero: a resistance and nothing else, its LED is shorted"
-		return ctx.Err()
-	}
-	o.pool.drop(func(md *mode) bool { return md.short })
 	o.draws = o.pool.resample(opt.Samples, rng)
 	return ctx.Err()
-}
-
-// drop takes hypotheses out of the pool.
-func (p *pool) drop(out func(*mode) bool) {
-	sum := 0.0
-	kept := p.draws[:0]
-	for _, d := range p.draws {
-		if !out(d.mode) {
-			kept = append(kept, d)
-			sum += d.w
-		}
-	}
-	p.draws = kept
-	n := 0
-	left := 0.0
-	for i, md := range p.modes {
-		if !out(md) {
-			p.modes[n], p.share[n] = md, p.share[i]
-			left += p.share[i]
-			n++
-		}
-	}
-	p.modes, p.share = p.modes[:n], p.share[:n]
-	for i := range p.share {
-		p.share[i] /= left
-	}
-	p.normalise(sum)
 }

@@ -104,6 +104,7 @@ type alternative struct {
 	active []bool
 	out    []exclusion
 	modes  []*mode
+	full   bool    // modes of every structure, not of the usual one alone
 	extra  float64 // logarithm of the density of what is left out
 	score  float64 // logarithm of the evidence, what is left out included
 }
@@ -147,13 +148,13 @@ func strange(modes []*mode) bool {
 			return true
 		}
 	}
-	return md.u[uHidden] < logLeast-0.1 || md.u[uHidden] > logMost+0.1
+	return md.u[uHidden] < md.resistor.lo-0.1 || md.u[uHidden] > md.resistor.hi+0.1
 }
 
 // weigh finds out which readings count: all, or all but some that do not fit. The result is the views worth
 // keeping, best first; several where the readings contradict each other and nothing tells which is wrong.
 func (m *model) weigh(ctx context.Context, hs []hypothesis, active []bool) ([]alternative, error) {
-	all := alternative{active: active, modes: m.fitAll(hs, active)}
+	all := alternative{active: active, modes: m.fitAll(hs, active), full: true}
 	counted := m.counted(active)
 	all.score = logSum(all.modes) + float64(len(counted))*math.Log(soundOnly)
 	views := []alternative{all}
@@ -164,18 +165,28 @@ func (m *model) weigh(ctx context.Context, hs []hypothesis, active []bool) ([]al
 		lead := views[0]
 		readings := m.counted(lead.active)
 		if !strange(lead.modes) || len(readings) < 2 {
-			return views, nil
+			return m.completed(hs, views), nil
 		}
-		next := []alternative{lead}
+		// The usual structure first: the others need not be tried where it leaves nothing to explain.
+		next, explained := []alternative{lead}, false
 		for _, r := range readings {
-			a, ok := m.without(hs, lead, r, len(readings))
-			if ok {
+			if a, ok := m.without(of(hs, hs[0].structure), lead, r, len(readings)); ok {
 				next = append(next, a)
+				explained = explained || !strange(a.modes) && a.score > lead.score+decisive
+			}
+		}
+		if !explained {
+			next = next[:1]
+			for _, r := range readings {
+				if a, ok := m.without(hs, lead, r, len(readings)); ok {
+					a.full = true
+					next = append(next, a)
+				}
 			}
 		}
 		sort.SliceStable(next, func(i, k int) bool { return next[i].score > next[k].score })
 		if len(next[0].out) == len(lead.out) || next[0].score < lead.score+decisive {
-			return views, nil // leaving anything out explains no more
+			return m.completed(hs, views), nil // leaving anything out explains no more
 		}
 		n := 1
 		for n < len(next) && next[n].score > next[0].score-relevant {
@@ -183,6 +194,16 @@ func (m *model) weigh(ctx context.Context, hs []hypothesis, active []bool) ([]al
 		}
 		views = next[:n]
 	}
+}
+
+// completed fits every structure to the views that were judged by the usual one alone.
+func (m *model) completed(hs []hypothesis, views []alternative) []alternative {
+	for i := range views {
+		if v := &views[i]; !v.full {
+			v.modes, v.full = m.fitAll(hs, v.active, v.modes...), true
+		}
+	}
+	return views
 }
 
 // counted lists the readings of which something is active.
@@ -235,7 +256,7 @@ func (m *model) explain(md *mode, r int, gone []int) (exclusion, float64) {
 			if turn {
 				d.track = -d.track
 			}
-			mean, sd, ok := m.foresee(md, &d, m.bench[k])
+			mean, sd, ok := m.foresee(md, &d, m.at(md.structure, k))
 			if !ok {
 				return nil
 			}
@@ -373,15 +394,15 @@ func (m *model) foresight(md *mode, d *datum, b bench) (f foresight, ok bool) {
 	if f.mean, ok = m.predict(&md.hypothesis, d, b, lamp, md.u); !ok {
 		return f, false
 	}
-	f.grad = make([]float64, m.dim)
+	f.grad = make([]float64, len(md.u))
 	u := append([]float64(nil), md.u...)
 	for a := range u {
-		if !touches(d, a) {
+		if !m.touches(&md.hypothesis, d, a) {
 			continue
 		}
 		u[a] += step
 		moved := lamp
-		if a < uFirst {
+		if m.ofLamp(a) {
 			moved = md.lamp(u)
 		}
 		y, ok := m.predict(&md.hypothesis, d, b, moved, u)

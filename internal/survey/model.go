@@ -1,9 +1,7 @@
 package survey
 
 import (
-	"fmt"
 	"math"
-	"sort"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -14,7 +12,9 @@ import (
 	"fettle/internal/wiring"
 )
 
-// Coordinates u of the inference: the logarithm of the hidden resistance in ohm, then standard normal numbers.
+// Coordinates u of the inference: the logarithm of the hidden resistance in ohm (of a filament: of its cold
+// resistance), then standard normal numbers: those of the LED, one for every nuisance of the meters, and last what the
+// structure has beyond a plain lamp (hypothesis.further).
 const (
 	uHidden = iota
 	uShift  // of the forward voltage
@@ -24,41 +24,82 @@ const (
 )
 
 // A bench is the circuit that a datum is read on.
-type bench = *wiring.Bare
+type bench struct{ *wiring.Bare }
+
+// light is the current that gives light; of a filament, the current of an LED that is as easily seen.
+func (b bench) light(lamp wiring.LampParams, ambient unit.Kelvin) float64 {
+	s := b.Solver
+	if lamp.Structure == wiring.FilamentLamp {
+		t := float64(lamp.Filament.Temperature(b.Lamp.Across(s), ambient))
+		return math.Sqrt(litFrom*darkTo) * math.Exp((t-glowSeen)/glowStep)
+	}
+	forward, back := b.Lamp.Light(s)
+	return float64(forward + back)
+}
+
+// A filament is seen to glow from about glowSeen on (the first dull red of any hot body is at 798 K in the dark, by
+// day some 100 K more: from memory); glowStep is the step of temperature that counts as much as a factor e in an
+// LED's current (common practice, no source).
+const glowSeen, glowStep = 950.0, 100.0
 
 // A model predicts the data of one lamp by its circuit. It is for one goroutine.
 type model struct {
-	e     *evidence
-	dim   int
-	bench []bench // by datum: each stays warm
-	fails int     // operating points without a solution
-	blur  float64 // factor on every datum's own deviation: 1, more where readings scatter beyond their meters
+	e       *evidence
+	name    string
+	dim     int                        // coordinates of a plain lamp and of the meters
+	benches [wiring.Structures][]bench // by structure and datum: each stays warm
+	refined bool                       // every class of LED is tried (see standIns)
+	fails   int                        // operating points without a solution
+	blur    float64                    // factor on every datum's own deviation: 1, more where readings scatter beyond their meters
 
-	row, base []float64 // scratch
-	shift     []float64
+	base []float64 // scratch
 }
 
 func newModel(e *evidence, name string) (*model, error) {
-	m := &model{e: e, dim: uFirst + len(e.nuisance), blur: 1}
-	for k := range e.data {
-		b, err := m.hook(&e.data[k], name)
-		if err != nil {
+	m := &model{e: e, name: name, dim: uFirst + len(e.nuisance), blur: 1, base: make([]float64, len(e.data))}
+	for s := range e.odds() {
+		if _, err := m.hook(s); err != nil {
 			return nil, err
 		}
-		m.bench = append(m.bench, b)
 	}
-	m.row, m.base, m.shift = make([]float64, len(e.data)), make([]float64, len(e.data)), make([]float64, m.dim)
 	return m, nil
 }
 
-func (m *model) hook(d *datum, name string) (bench, error) {
-	b, err := wiring.NewBare(name, someLamp(wiring.PlainLamp))
-	if err != nil {
-		return nil, err
+// dimOf is the number of coordinates of a hypothesis.
+func (m *model) dimOf(h *hypothesis) int { return m.dim + h.further() }
+
+// someLamp is any lamp of a structure, to build a bench with.
+func someLamp(s wiring.Structure) wiring.LampParams {
+	d := device.Diode{IS: 1e-20, N: 2, RS: 10}
+	return wiring.LampParams{Structure: s, Series: 1, Parallel: 1, Hidden: 1000, LED: d, Back: d, Leak: 10e3, Diode: device.Diode{IS: 1e-9, N: 2},
+		Limit: 5e-3, Dropout: 0.5, Filament: device.Filament{Cold: 30, LitV: 12, LitI: 0.04}}
+}
+
+// hook is a bench for a lamp of the structure, meters out of the way.
+func (m *model) hook(s wiring.Structure) (bench, error) {
+	b, err := wiring.NewBare(m.name, someLamp(s))
+	return bench{b}, err
+}
+
+// at is the bench that datum k was taken on, for a lamp of the structure.
+func (m *model) at(s wiring.Structure, k int) bench {
+	if m.benches[s] == nil {
+		m.benches[s] = make([]bench, len(m.e.data))
 	}
-	b.Hook(unit.Ohm(d.burden), unit.Amp(d.others), unit.Ohm(d.input))
-	b.Solver.SetTemperature(d.kelvin)
-	return b, nil
+	if m.benches[s][k].Bare == nil {
+		b, err := m.hook(s)
+		if err != nil {
+			panic("survey: " + err.Error()) // newModel built one already
+		}
+		d := &m.e.data[k]
+		b.Hook(unit.Ohm(d.burden), unit.Amp(d.others), unit.Ohm(d.input))
+		b.Solver.SetTemperature(d.kelvin)
+		if s != wiring.PlainLamp {
+			b.Solver.SetStep(1e-4) // currents to 5e-9, far below any meter
+		}
+		m.benches[s][k] = b
+	}
+	return m.benches[s][k]
 }
 
 // uniform maps a standard normal number to ±bound evenly.
@@ -76,7 +117,11 @@ func (m *model) nuisance(i int, u []float64) float64 {
 func (m *model) predict(h *hypothesis, d *datum, b bench, lamp wiring.LampParams, u []float64) (float64, bool) {
 	gain := 1 + m.nuisance(d.gain, u)
 	if d.what == ofResistance {
-		// Nothing conducts at an ohmmeter's few tenths of a volt but the resistor itself.
+		// Nothing conducts at an ohmmeter's few tenths of a volt but the resistor itself, or a filament, which they
+		// leave cold.
+		if h.structure == wiring.FilamentLamp {
+			return float64(lamp.Filament.Cold) * gain, true
+		}
 		return float64(lamp.Hidden) * gain, true
 	}
 	if d.burdenOf >= 0 {
@@ -87,22 +132,50 @@ func (m *model) predict(h *hypothesis, d *datum, b bench, lamp wiring.LampParams
 	if h.turned {
 		v = -v
 	}
+	if h.structure == wiring.FilamentLamp && len(d.levels) > 1 {
+		return m.glow(d, b, lamp, v, gain)
+	}
 	var mean float64
 	for _, l := range d.levels {
 		if sol := b.Solve(unit.Volt(v * l.Value)); sol.Status != circuit.Solved {
 			m.fails++
 			return 0, false
 		}
-		if d.what == ofDrop {
+		switch d.what {
+		case ofDrop:
 			mean += l.Share * float64(b.Drop())
-		} else {
+		case ofLook:
+			mean += l.Share * b.light(lamp, d.kelvin)
+		default:
 			mean += l.Share * float64(b.Current())
 		}
 	}
 	if d.what == ofLook {
-		return math.Max(mean, 0), true
+		return mean, true
 	}
 	return math.Abs(mean)*gain + d.others, true
+}
+
+// glow is what a filament shows on a wave of mean v: it follows the mean of the power, not the wave, so that within a
+// period it is a resistance, the one it has at the effective voltage.
+func (m *model) glow(d *datum, b bench, lamp wiring.LampParams, v, gain float64) (float64, bool) {
+	var square, mean float64
+	for _, l := range d.levels {
+		square += l.Share * l.Value * l.Value
+		mean += l.Share * l.Value
+	}
+	rms := math.Sqrt(square)
+	if sol := b.Solve(unit.Volt(v * rms)); sol.Status != circuit.Solved {
+		m.fails++
+		return 0, false
+	}
+	switch d.what {
+	case ofDrop:
+		return math.Abs(float64(b.Drop())*mean/rms)*gain + d.others, true
+	case ofLook:
+		return b.light(lamp, d.kelvin), true
+	}
+	return math.Abs(float64(b.Current())*mean/rms)*gain + d.others, true
 }
 
 // Currents that the eye tells apart in a small LED (common practice, no source): below litFrom nobody sees it lit,
@@ -135,6 +208,7 @@ type mode struct {
 	resid   []float64 // of every datum at u, in sd; 0 where inactive
 	lever   []float64 // share of a datum's residual variance that the fit has taken away
 	logZ    float64   // evidence: first by the normal law, then by sampling
+	rough   float64   // of the first fit, without the normal law's volume
 	failed  string
 	worst   float64 // largest |resid|/√(1−lever)
 	worstAt int
@@ -144,13 +218,31 @@ type mode struct {
 	offset   float64 // logarithm of what the readings left out add to the evidence
 }
 
-// start is a hand estimate of ln R.
-func (m *model) start(h *hypothesis, active []bool) float64 {
+// start is a hand estimate of the lamp.
+func (m *model) start(h *hypothesis, active []bool, u []float64) {
+	x := u[len(u)-h.further():]
+	if h.structure == wiring.FilamentLamp {
+		u[uHidden] = h.resistor.mean
+		for k := range m.e.data {
+			d := &m.e.data[k]
+			switch {
+			case !active[k]:
+			case d.what == ofResistance:
+				u[uHidden] = math.Log(d.shown)
+				return
+			case d.conducts():
+				v := math.Abs(d.track)
+				u[uHidden] = math.Log(v / (d.shown - d.others) / (h.filament.ratio * math.Pow(v/h.filament.at, 0.45)))
+			}
+		}
+		return
+	}
 	sum, n := 0.0, 0.0
 	v0 := 0.0
-	if !h.short {
-		v0 = float64(h.s) * h.class.vPivot
+	if h.structure != wiring.ShortedLamp {
+		v0 = float64(h.s)*h.class.vPivot + boardDrop*float64(h.structure.Drops())
 	}
+	first, top, least := 0.0, 0.0, math.Inf(1) // first and largest current, and least resistance of the whole lamp
 	for k := range m.e.data {
 		d := &m.e.data[k]
 		if !active[k] {
@@ -158,32 +250,75 @@ func (m *model) start(h *hypothesis, active []bool) float64 {
 		}
 		switch {
 		case d.what == ofResistance:
-			return math.Log(d.shown)
+			sum, n = math.Log(d.shown), math.Inf(1)
+		case d.conducts() && math.IsInf(n, 1):
 		case d.conducts():
+			if h.structure == wiring.LeakingLamp && math.Abs(d.track)*most(d.levels) < v0 {
+				continue // what flows there is the leak's
+			}
+			if i := d.shown - d.others; h.structure.Limited() && h.above == 0 && i > 0.8*top && top > 0 && n > 0 {
+				top = math.Max(top, i)
+				continue // on the flat part, or about it
+			}
 			var mean float64
 			for _, l := range d.levels {
 				mean += l.Share * math.Max(math.Abs(d.track*l.Value)-v0, 0.05*math.Abs(d.track*l.Value))
 			}
 			r := mean/(d.shown-d.others) - d.burden
 			sum += math.Log(math.Min(math.Max(r, 1), 1e6))
-			n++
+			if n++; n == 1 {
+				first = d.shown - d.others
+			}
+			top = math.Max(top, d.shown-d.others)
+		}
+		if d.conducts() {
+			least = math.Min(least, math.Abs(d.track)/(d.shown-d.others))
 		}
 	}
 	switch {
+	case math.IsInf(n, 1):
+		u[uHidden] = sum
 	case n > 0:
-		return sum / n
+		u[uHidden] = sum / n
 	case h.trust >= 0:
-		return math.Log(float64(m.e.marks[h.trust].r))
+		u[uHidden] = h.resistor.mean
+	default:
+		u[uHidden] = math.Log(1000)
 	}
-	return math.Log(1000)
+	switch {
+	case h.structure.Limited() && h.above == 0 && top > 0:
+		x[0] = math.Log(top/limitMiddle) / limitSpread
+		if top < 1.15*first { // flat from the first: the resistor must leave the regulator its room there
+			u[uHidden] += math.Log(0.4)
+		}
+	case h.structure == wiring.LeakingLamp:
+		r := m.leakSeen(active, v0)
+		if math.IsInf(r, 1) {
+			r = 10 * least
+		}
+		leak := math.Max(r-math.Exp(u[uHidden]), 0.2*r)
+		if n == 0 { // nothing but the leak was seen
+			leak, u[uHidden] = 0.8*r, math.Log(0.2*r)
+		}
+		x[0] = math.Log(leak/leakMiddle) / leakSpread
+	}
 }
 
-// weak is the deviation of the even prior of ln R, for the normal approximation alone.
-var weak = (logMost - logLeast) / math.Sqrt(12)
+// leakSeen is the resistance that shows below the knee v0, or with the supply turned round: +Inf where none does.
+func (m *model) leakSeen(active []bool, v0 float64) float64 {
+	r, at := math.Inf(1), math.Inf(1)
+	for k := range m.e.data {
+		d := &m.e.data[k]
+		if v := math.Abs(d.track); active[k] && d.conducts() && (v < v0 || d.track < 0) && v < at {
+			r, at = v/(d.shown-d.others), v
+		}
+	}
+	return r
+}
 
 // fitMode finds the most probable point of h for the active data, from the given start or, if that is nil, from a
-// hand estimate; where that does not converge, from others too. A hypothesis whose evidence cannot reach floor is
-// given up after a first rough fit.
+// hand estimate; where that does not converge, from others too. A hypothesis that does not come to the floor, a
+// logarithm of the likelihood with the priors, is given up after a first rough fit.
 func (m *model) fitMode(h hypothesis, active []bool, from []float64, floor float64) *mode {
 	md := &mode{hypothesis: h, sd: make([]float64, len(m.e.data)), resid: make([]float64, len(m.e.data)), lever: make([]float64, len(m.e.data)), worstAt: -1}
 	var use []int
@@ -192,19 +327,16 @@ func (m *model) fitMode(h hypothesis, active []bool, from []float64, floor float
 			use = append(use, k)
 		}
 	}
-	at := make([]float64, m.dim)
+	dim := m.dimOf(&h)
+	at := make([]float64, dim)
 	if from != nil {
 		copy(at, from)
 	} else {
-		at[uHidden] = m.start(&h, active)
+		m.start(&h, active, at)
 	}
-	mean, sigma := math.Log(1000), weak
-	if h.trust >= 0 {
-		mk := m.e.marks[h.trust]
-		mean, sigma = math.Log(float64(mk.r)), mk.tol/math.Sqrt(3)
-	}
-	pr := fit.Problem{N: len(use), KnownSigma: true, Scale: make([]float64, m.dim), Lower: make([]float64, m.dim), Upper: make([]float64, m.dim)}
-	pr.Prior = append(pr.Prior, fit.Prior{Param: uHidden, Mean: mean, Sigma: sigma})
+	law := h.resistor
+	pr := fit.Problem{N: len(use), KnownSigma: true, Scale: make([]float64, dim), Lower: make([]float64, dim), Upper: make([]float64, dim)}
+	pr.Prior = append(pr.Prior, fit.Prior{Param: uHidden, Mean: law.mean, Sigma: law.sigma})
 	for j := range pr.Scale {
 		pr.Scale[j], pr.Lower[j], pr.Upper[j] = 1, -6, 6
 		if j > uHidden {
@@ -216,7 +348,7 @@ func (m *model) fitMode(h hypothesis, active []bool, from []float64, floor float
 		lamp := h.lamp(u)
 		for i, k := range use {
 			d := &m.e.data[k]
-			y, ok := m.predict(&h, d, m.bench[k], lamp, u)
+			y, ok := m.predict(&h, d, m.at(h.structure, k), lamp, u)
 			if !ok {
 				r[i] = math.NaN()
 				continue
@@ -231,12 +363,25 @@ func (m *model) fitMode(h hypothesis, active []bool, from []float64, floor float
 	}
 
 	m.deviations(&h, at, use, md.sd)
-	res := fit.Solve(pr, at, fit.Settings{Offset: 0.1, MaxIterations: 25, Retries: -1})
-	rough := -res.RSS / 2
-	for _, k := range use {
-		rough -= math.Log(md.sd[k])
+	rough := func(res fit.Result) float64 {
+		x := -res.RSS / 2
+		for _, k := range use {
+			x -= math.Log(md.sd[k])
+		}
+		return x
 	}
-	if rough < floor-2*hopeless { // beyond what deviations and the normal law's volume change
+	if h.structure != wiring.PlainLamp && !math.IsInf(floor, -1) {
+		// Most structures are soon seen to be none.
+		res := fit.Solve(pr, at, fit.Settings{Offset: 0.1, MaxIterations: 6, Retries: -1})
+		if rough(res) < floor-4*hopeless {
+			md.failed, md.logZ = "far from the readings", math.Inf(-1)
+			return md
+		}
+		copy(at, res.P)
+	}
+	res := fit.Solve(pr, at, fit.Settings{Offset: 0.1, MaxIterations: 25, Retries: -1})
+	md.rough = rough(res)
+	if md.rough < floor {
 		md.failed, md.logZ = "far from the readings", math.Inf(-1)
 		return md
 	}
@@ -245,7 +390,11 @@ func (m *model) fitMode(h hypothesis, active []bool, from []float64, floor float
 	}
 	copy(at, res.P)
 	m.deviations(&h, at, use, md.sd)
-	res = fit.Solve(pr, at, fit.Settings{Offset: 1e-3, MaxIterations: 25, Retries: -1})
+	last := fit.Settings{Offset: 1e-3, MaxIterations: 25, Retries: -1}
+	if h.structure != wiring.PlainLamp && !m.refined {
+		last.Offset, last.MaxIterations = 0.05, 10 // to be weighed, not sampled
+	}
+	res = fit.Solve(pr, at, last)
 	copy(at, res.P)
 	bad := res.Status == fit.Invalid || res.Status == fit.NotFinite
 	if bad || res.Cov == nil {
@@ -253,13 +402,13 @@ func (m *model) fitMode(h hypothesis, active []bool, from []float64, floor float
 		return md
 	}
 	md.u, md.use, md.readings = at, use, len(m.counted(active))
-	md.finish(m, pr, use, sigma)
+	md.finish(m, pr, use)
 	return md
 }
 
 // finish takes the normal law at the mode: covariance, leverages, first evidence.
-func (md *mode) finish(m *model, pr fit.Problem, use []int, sigma float64) {
-	n := m.dim
+func (md *mode) finish(m *model, pr fit.Problem, use []int) {
+	n, mean, sigma := len(md.u), md.resistor.mean, md.resistor.sigma
 	j := mat.NewDense(max(len(use), 1), n, nil)
 	if len(use) > 0 {
 		pr.Jacobian(md.u, j)
@@ -297,10 +446,6 @@ func (md *mode) finish(m *model, pr fit.Problem, use []int, sigma float64) {
 	for i := 1; i < n; i++ {
 		sum += md.u[i] * md.u[i]
 	}
-	mean := math.Log(1000)
-	if md.trust >= 0 {
-		mean = math.Log(float64(m.e.marks[md.trust].r))
-	}
 	sum += (md.u[uHidden] - mean) * (md.u[uHidden] - mean) / (sigma * sigma)
 	md.logZ = -sum/2 + md.chol.LogDet()/2 - math.Log(sigma) + math.Log(md.prior)
 	if math.IsNaN(md.logZ) {
@@ -314,35 +459,38 @@ func (m *model) jacobian(h *hypothesis, u []float64, use []int, sd []float64, j 
 	lamp := h.lamp(u)
 	for _, k := range use {
 		m.base[k] = math.NaN()
-		if y, ok := m.predict(h, &m.e.data[k], m.bench[k], lamp, u); ok {
+		if y, ok := m.predict(h, &m.e.data[k], m.at(h.structure, k), lamp, u); ok {
 			m.base[k] = residual(&m.e.data[k], y, sd[k])
 		}
 	}
-	copy(m.shift, u)
-	for a := 0; a < m.dim; a++ {
-		m.shift[a] = u[a] + step
+	shift := append([]float64(nil), u...)
+	for a := range shift {
+		shift[a] = u[a] + step
 		moved := lamp
-		if a < uFirst {
-			moved = h.lamp(m.shift)
+		if m.ofLamp(a) {
+			moved = h.lamp(shift)
 		}
 		for i, k := range use {
 			d := &m.e.data[k]
 			j.Set(i, a, 0)
-			if !touches(d, a) {
+			if !m.touches(h, d, a) {
 				continue
 			}
-			if y, ok := m.predict(h, d, m.bench[k], moved, m.shift); ok {
+			if y, ok := m.predict(h, d, m.at(h.structure, k), moved, shift); ok {
 				j.Set(i, a, (residual(d, y, sd[k])-m.base[k])/step)
 			}
 		}
-		m.shift[a] = u[a]
+		shift[a] = u[a]
 	}
 }
 
+// ofLamp reports whether coordinate a is the lamp's and not a meter's.
+func (m *model) ofLamp(a int) bool { return a < uFirst || a >= m.dim }
+
 // touches reports whether a datum can depend on coordinate a.
-func touches(d *datum, a int) bool {
-	if a < uFirst {
-		return d.what != ofResistance || a == uHidden
+func (m *model) touches(h *hypothesis, d *datum, a int) bool {
+	if m.ofLamp(a) {
+		return !h.idle(a) && (d.what != ofResistance || a == uHidden)
 	}
 	a -= uFirst
 	return d.gain == a || d.trackGain == a || d.burdenOf == a
@@ -351,7 +499,7 @@ func touches(d *datum, a int) bool {
 // deviations fills the standard deviation of every datum at u.
 func (m *model) deviations(h *hypothesis, u []float64, use []int, sd []float64) {
 	for _, k := range use {
-		sd[k] = m.deviation(h, u, &m.e.data[k], m.bench[k])
+		sd[k] = m.deviation(h, u, &m.e.data[k], m.at(h.structure, k))
 	}
 }
 
@@ -374,14 +522,28 @@ func (m *model) deviation(h *hypothesis, u []float64, d *datum, b bench) float64
 		return m.blur * d.sd
 	}
 	perVolt := (y1 - y0) / step
-	law := lawError * float64(h.s)
-	if h.short {
+	law, other := lawError*float64(h.s), 0.0
+	switch h.structure {
+	case wiring.ShortedLamp:
 		law = 0
+	case wiring.FilamentLamp:
+		law, other = 0, filamentError*y0
+	case wiring.DiodeBoard, wiring.BridgeBoard:
+		law *= 1 + float64(h.structure.Drops())
+	case wiring.LimitedDiodeBoard, wiring.LimitedBridgeBoard:
+		law *= 1 + float64(h.structure.Drops())
+		other = limitError * y0
+	case wiring.LeakingLamp:
+		other = leakError * math.Min(y0, math.Abs(d.track)/float64(lamp.Leak))
+	}
+	own := d.sd
+	if other > 0 {
+		own = math.Hypot(own, other)
 	}
 	if d.what == ofDrop {
-		return m.blur * math.Sqrt(d.sd*d.sd+perVolt*perVolt*d.trackSD*d.trackSD+(1-perVolt)*(1-perVolt)*law*law)
+		return m.blur * math.Sqrt(own*own+perVolt*perVolt*d.trackSD*d.trackSD+(1-perVolt)*(1-perVolt)*law*law)
 	}
-	return m.blur * math.Hypot(d.sd, perVolt*math.Hypot(d.trackSD, law))
+	return m.blur * math.Hypot(own, perVolt*math.Hypot(d.trackSD, law))
 }
 
 // logLikelihood is that of the data the mode counts, up to constants that all hypotheses share.
@@ -390,7 +552,7 @@ func (m *model) logLikelihood(md *mode, u []float64) float64 {
 	var sum float64
 	for _, k := range md.use {
 		d := &m.e.data[k]
-		y, ok := m.predict(&md.hypothesis, d, m.bench[k], lamp, u)
+		y, ok := m.predict(&md.hypothesis, d, m.at(md.structure, k), lamp, u)
 		if !ok {
 			return math.Inf(-1)
 		}
@@ -398,92 +560,4 @@ func (m *model) logLikelihood(md *mode, u []float64) float64 {
 		sum += r*r/2 + math.Log(md.sd[k])
 	}
 	return -sum
-}
-
-// hopeless is the logarithm of the odds beyond which a hypothesis is not followed.
-const hopeless = 14
-
-// fitAll fits what the active data leave possible, most probable first; what is hopeless is left out. Strings side
-// by side, which look like one, wait for widen.
-func (m *model) fitAll(hs []hypothesis, active []bool) []*mode {
-	var out []*mode
-	best := math.Inf(-1)
-	for _, h := range hs {
-		if h.beside || !h.short && !m.possible(&h, active) {
-			continue
-		}
-		md := m.fitMode(h, active, nil, best)
-		best = math.Max(best, md.logZ)
-		out = append(out, md)
-	}
-	return ranked(out)
-}
-
-// widen adds to what fitAll left the same lamps with several strings side by side.
-func (m *model) widen(hs []hypothesis, modes []*mode, active []bool) []*mode {
-	out := modes
-	for _, md := range modes {
-		for _, h := range hs {
-			if h.beside && !md.short && h.class == md.class && h.s == md.s && h.trust == md.trust {
-				out = append(out, m.fitMode(h, active, md.u, math.Inf(-1)))
-			}
-		}
-	}
-	return ranked(out)
-}
-
-// ranked sorts modes by evidence and drops the hopeless.
-func ranked(out []*mode) []*mode {
-	sort.SliceStable(out, func(i, k int) bool { return out[i].logZ > out[k].logZ })
-	n := 0
-	for n < len(out) && out[n].logZ > out[0].logZ-hopeless {
-		n++
-	}
-	return out[:n]
-}
-
-// possible is a coarse sieve before a hypothesis is fitted: current needs a voltage beyond the least that the
-// junctions take, and a drop must be near theirs.
-func (m *model) possible(h *hypothesis, active []bool) bool {
-	low := h.class.vPivot - 4*h.class.sdLow - 0.5
-	high := h.class.vPivot + 4*h.class.sdHigh + 0.6
-	for k := range m.e.data {
-		d := &m.e.data[k]
-		if !active[k] {
-			continue
-		}
-		peak := 0.0
-		for _, l := range d.levels {
-			v := d.track * l.Value
-			if h.turned {
-				v = -v
-			}
-			peak = math.Max(peak, v)
-		}
-		switch {
-		case d.conducts() && peak < float64(h.s)*low:
-			return false
-		case d.what == ofDrop && len(d.levels) == 1 && peak > 0 && d.shown > float64(h.s)*high:
-			return false
-		}
-	}
-	return true
-}
-
-func (h *hypothesis) String() string {
-	if h.short {
-		return "shorted LED"
-	}
-	s := fmt.Sprintf("%s, %d in series", h.class.name, h.s)
-	if h.p > 1 {
-		s += fmt.Sprintf(", %d side by side", h.p)
-	}
-	return s
-}
-
-// someLamp is any lamp of a structure, to build a bench with.
-func someLamp(s wiring.Structure) wiring.LampParams {
-	d := device.Diode{IS: 1e-20, N: 2, RS: 10}
-	return wiring.LampParams{Structure: s, Series: 1, Parallel: 1, Hidden: 1000, LED: d, Back: d, Leak: 10e3, Diode: device.Diode{IS: 1e-9, N: 2, RS: 1},
-		Limit: 5e-3, Dropout: 0.5, Filament: device.Filament{Cold: 30, LitV: 12, LitI: 0.04}}
 }

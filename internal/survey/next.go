@@ -59,31 +59,16 @@ func (o *outcome) next(b *build.Build) []proposal {
 	md := o.pool.modes[0]
 	at := o.pool.mean(md)
 	cov := o.pool.covariance(md)
-	name := ""
-	for _, r := range o.m.e.readings {
-		if r.Meter.Text != "" {
-			name = r.Meter.Text
-		}
-	}
-	spec, _ := b.MeterSpec(name)
+	spec := o.spec(b)
 	lamp := md.lamp(at)
-	bare, err := wiring.NewBare(o.name, someLamp(wiring.PlainLamp))
+	bare, err := o.m.hook(md.structure)
 	if err != nil {
 		return nil
 	}
 	probe := &mode{hypothesis: md.hypothesis, u: at, cov: cov}
 	probe.turned = false
 
-	most := 27.0
-	for _, s := range b.Supplies {
-		if s.Highest.Known() {
-			most = float64(s.Highest.Value)
-		}
-	}
-	limit := float64(unit.Or(md.class.row.IFmax, 0.02)) * float64(md.p)
-	if never := o.m.e.lamp.NeverAbove; never.Known() {
-		limit = math.Min(limit, 2*float64(never.Value)) // the mean of a half-wave lamp; half as long on smooth DC
-	}
+	most, limit := o.highest(b), o.mostCurrent(md)
 	volts := []float64{}
 	add := func(v float64) {
 		for _, w := range volts {
@@ -120,31 +105,36 @@ func (o *outcome) next(b *build.Build) []proposal {
 			p.say = say
 			out = append(out, p)
 		}
+		if md.structure == wiring.FilamentLamp || md.structure == wiring.ShortedLamp {
+			continue // no LED to measure across
+		}
 		if p, ok := o.propose(spec, probe, bare, ofDrop, v, float64(bare.Drop())); ok {
 			p.say = fmt.Sprintf("on smooth DC at %s, measure the voltage across the LED itself", unit.Format(v, unit.SymVolt, 3))
 			out = append(out, p)
 		}
 	}
-	if p, ok := o.propose(spec, probe, bare, ofResistance, 0, float64(lamp.Hidden)); ok {
-		p.say = "with the supply off, measure the hidden resistor with the ohmmeter, if its ends can be reached"
+	near, say := float64(lamp.Hidden), "with the supply off, measure the hidden resistor with the ohmmeter, if its ends can be reached"
+	if md.structure == wiring.FilamentLamp {
+		near, say = float64(lamp.Filament.Cold), "with the supply off and the lamp cold, measure it with the ohmmeter"
+	}
+	if p, ok := o.propose(spec, probe, bare, ofResistance, 0, near); ok {
+		p.say = say
 		out = append(out, p)
 	}
 	sort.SliceStable(out, func(i, k int) bool { return out[i].bits > out[k].bits })
 	return out
 }
 
-// propose judges one candidate.
-func (o *outcome) propose(spec meter.Spec, md *mode, b bench, what quality, track, near float64) (proposal, bool) {
-	m := o.m
-	d := datum{what: what, shown: near, gain: -1, trackGain: -1, burdenOf: -1, track: track, levels: []wave.Level{{Value: 1, Share: 1}}, kelvin: fitKelvin}
-	extra := 0.0 // squared relative error of a range that no reading used yet
+// fresh is a datum not taken yet, near a value; extra is the squared relative error of ranges that no reading used yet.
+func (o *outcome) fresh(spec meter.Spec, what quality, track, near float64) (d datum, extra float64, ok bool) {
+	d = datum{what: what, shown: near, gain: -1, trackGain: -1, burdenOf: -1, track: track, levels: []wave.Level{{Value: 1, Share: 1}}, kelvin: fitKelvin}
 	of := func(f meter.Function, x float64, sym string) (meter.RangeSpec, int, bool) {
 		r, ok := spec.Range(f, x)
 		if !ok {
 			return r, -1, false
 		}
 		name := "gain of " + rangeName(spec, r, sym)
-		for i, n := range m.e.nuisance {
+		for i, n := range o.m.e.nuisance {
 			if n.name == name {
 				return r, i, true
 			}
@@ -153,28 +143,37 @@ func (o *outcome) propose(spec meter.Spec, md *mode, b bench, what quality, trac
 		return r, -1, true
 	}
 	var r meter.RangeSpec
-	var ok bool
 	switch what {
 	case ofCurrent:
 		if r, d.gain, ok = of(meter.DCCurrent, near, unit.SymAmp); !ok {
-			return proposal{}, false
+			return d, 0, false
 		}
 		d.burden = float64(unit.Or(r.Burden, 0))
 	case ofDrop:
 		if r, d.gain, ok = of(meter.DCVoltage, near, unit.SymVolt); !ok {
-			return proposal{}, false
+			return d, 0, false
 		}
 		d.input = float64(unit.Or(r.Input, 0))
 	default:
 		if r, d.gain, ok = of(meter.Resistance, near, unit.SymOhm); !ok {
-			return proposal{}, false
+			return d, 0, false
 		}
 	}
 	d.spec, d.sd = r, math.Hypot(r.Sigma(), r.Resolution/math.Sqrt(12))
 	if what == ofResistance {
 		d.sd = math.Hypot(r.Sigma(), contactOhm)
-	} else if v, g, ok := of(meter.DCVoltage, track, unit.SymVolt); ok {
+	} else if v, g, ok := of(meter.DCVoltage, math.Abs(track), unit.SymVolt); ok {
 		d.trackGain, d.trackSD = g, math.Hypot(v.Sigma(), v.Resolution/math.Sqrt(12))
+	}
+	return d, extra, true
+}
+
+// propose judges one candidate.
+func (o *outcome) propose(spec meter.Spec, md *mode, b bench, what quality, track, near float64) (proposal, bool) {
+	m := o.m
+	d, extra, ok := o.fresh(spec, what, track, near)
+	if !ok {
+		return proposal{}, false
 	}
 	b.Hook(unit.Ohm(d.burden), 0, unit.Ohm(d.input))
 	f, ok := m.foresight(md, &d, b)
@@ -182,8 +181,7 @@ func (o *outcome) propose(spec meter.Spec, md *mode, b bench, what quality, trac
 		return proposal{}, false
 	}
 	noise := f.own*f.own + extra*f.mean*f.mean
-	n := m.dim
-	cg := make([]float64, n)
+	cg := make([]float64, len(md.u))
 	var gcg float64
 	for i := range cg {
 		for k := range f.grad {
@@ -191,11 +189,17 @@ func (o *outcome) propose(spec meter.Spec, md *mode, b bench, what quality, trac
 		}
 		gcg += cg[i] * f.grad[i]
 	}
-	before, after := mat.NewSymDense(uFirst, nil), mat.NewSymDense(uFirst, nil)
-	for i := 0; i < uFirst; i++ {
-		for k := i; k < uFirst; k++ {
-			before.SetSym(i, k, md.cov.At(i, k))
-			after.SetSym(i, k, md.cov.At(i, k)-cg[i]*cg[k]/(noise+gcg))
+	var own []int // coordinates of the lamp
+	for i := range md.u {
+		if m.ofLamp(i) {
+			own = append(own, i)
+		}
+	}
+	before, after := mat.NewSymDense(len(own), nil), mat.NewSymDense(len(own), nil)
+	for i, a := range own {
+		for k, b := range own[i:] {
+			before.SetSym(i, i+k, md.cov.At(a, b))
+			after.SetSym(i, i+k, md.cov.At(a, b)-cg[a]*cg[b]/(noise+gcg))
 		}
 	}
 	var a, c mat.Cholesky

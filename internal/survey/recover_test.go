@@ -161,10 +161,11 @@ func TestNamesPartsOfOnePercent(t *testing.T) {
 func foretold(o *outcome, tr *truth, v, series float64) bool {
 	d := o.m.e.data[0]
 	d.track, d.burden, d.others, d.gain, d.trackGain, d.burdenOf = v, series, 0, -1, -1, -1
-	b, err := o.m.hook(&d, "front")
+	b, err := o.m.hook(o.lead)
 	if err != nil {
 		return false
 	}
+	b.Solver.SetTemperature(d.kelvin)
 	b.Hook(unit.Ohm(series), 0, 0)
 	q := o.pool.quantile(func(s *draw) float64 {
 		y, ok := o.m.predict(&s.mode.hypothesis, &d, b, s.mode.lamp(s.u), s.u)

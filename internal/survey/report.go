@@ -100,23 +100,27 @@ func (o *outcome) report(b *build.Build, r *report) {
 	note := func(kind, format string, args ...any) {
 		r.Notes = append(r.Notes, finding.Note{ID: id, Kind: kind, Text: of + ": " + fmt.Sprintf(format, args...)})
 	}
-	r.post = &wiring.LampPosterior{Name: o.name, Dead: o.state.dead, Surveyed: o.measured()}
+	r.post = &wiring.LampPosterior{Name: o.name, Structure: o.lead, Odds: 1, Dead: o.state.dead, Surveyed: o.measured()}
 	o.verdicts(r, id, of)
 	o.say(note)
 	lead := o.hs[0].class
 	if !o.state.dead && len(o.pool.modes) > 0 {
 		lead = o.pool.modes[0].class
 	}
-	rate(r.post, lead.row)
+	o.rate(r.post, lead)
+	o.structure(r, b, id, of, note)
+	if o.pool != nil {
+		for _, d := range o.draws {
+			r.post.Samples = append(r.post.Samples, d.mode.lamp(d.u))
+		}
+		if len(o.pool.modes) > 0 {
+			r.post.Best = o.bestLamp()
+		}
+	}
 	if o.state.dead {
 		r.Cautions = append(r.Cautions, finding.Caution{Where: "before building", Text: of + " is dead as it stands (" + o.state.why + "). Mend it before a decoder is built for it."})
 		return
 	}
-	for _, d := range o.draws {
-		r.post.Samples = append(r.post.Samples, d.mode.lamp(d.u))
-	}
-	md := o.pool.modes[0]
-	r.post.Best = md.lamp(o.pool.mean(md))
 
 	method := fmt.Sprintf("posterior of %s, %.0f effective of %d weighted samples", o.readings(), o.pool.effective, len(o.pool.draws))
 	if !o.measured() {
@@ -128,8 +132,13 @@ func (o *outcome) report(b *build.Build, r *report) {
 			note("lamp", "not measured: it may hold any resistor; take a reading")
 		}
 	}
-	o.hidden(r, b, id, of, method)
-	o.led(r, id, of, method)
+	if o.lead == wiring.FilamentLamp {
+		o.filament(r, b, id, of, method)
+	} else {
+		o.hidden(r, b, id, of, method)
+		o.led(r, id, of, method)
+		o.besides(r, id, of, method)
+	}
 	o.figure(r, id, of)
 	o.proposals(r, b, id, note)
 	if o.pool.effective < 100 && o.measured() {
@@ -140,14 +149,89 @@ func (o *outcome) report(b *build.Build, r *report) {
 	}
 }
 
-func rate(p *wiring.LampPosterior, row parts.LED) {
-	p.Class = row.Class
-	p.IFmax, p.IFpeak, p.VRmax = row.IFmax, row.IFpeak, row.VRmax
-	p.Ratings = "class planning value for " + row.Class + " " + row.Package + ", from memory"
-	if row.Evidence("if_max_A") == parts.Read {
-		p.Ratings = row.Source
+// rate fills in the ratings of the LEDs; a filament has none.
+func (o *outcome) rate(p *wiring.LampPosterior, c *class) {
+	if o.lead == wiring.FilamentLamp {
+		p.Class, p.Ratings = "filament", "a filament has no ratings of an LED"
+		return
+	}
+	r := ratings(c.row)
+	p.Class, p.IFmax, p.IFpeak, p.VRmax, p.Ratings = r.Class, r.IFmax, r.IFpeak, r.VRmax, r.Source
+	if o.pool != nil && len(o.pool.modes) > 0 && o.pool.modes[0].back != nil {
+		p.Back = ratings(o.pool.modes[0].back.row)
 	}
 }
+
+func ratings(row parts.LED) wiring.LEDRatings {
+	r := wiring.LEDRatings{Class: row.Class, IFmax: row.IFmax, IFpeak: row.IFpeak, VRmax: row.VRmax, Source: "class planning value for " + row.Class + " " + row.Package + ", from memory"}
+	if row.Evidence("if_max_A") == parts.Read {
+		r.Source = row.Source
+	}
+	return r
+}
+
+// worthSaying is the probability of the other structures from which on the user is asked for a reading about them.
+const worthSaying = 0.02
+
+// structure reports what the lamp is made of, what else it may be, and which reading would tell.
+func (o *outcome) structure(r *report, b *build.Build, id, of string, note func(kind, format string, args ...any)) {
+	nan := math.NaN()
+	v := finding.Value{ID: id + ".structure", Name: "structure of " + of, Value: nan, Low: nan, High: nan, Text: o.lead.String(), Method: "evidence of every structure, from the readings"}
+	switch {
+	case o.state.dead && len(o.stand) == 0:
+		v.Reason, v.Sure = o.state.why, percent(o.state.odds)
+	case len(o.stand) == 0:
+		v.Reason, v.Sure, v.Method = "the most usual; nothing was read", "not measured", "what such lamps mostly are"
+		if o.m.e.lamp.Kind.IsSet() {
+			v.Reason = "as the build file says; nothing was read"
+		}
+	default:
+		lead := o.stand[0]
+		r.post.Odds = lead.probability
+		v.Sure = percent(lead.probability)
+		v.Reason = "nothing else explains the readings"
+		if o.m.e.lamp.Kind.IsSet() {
+			v.Reason = "as the build file says, and nothing else explains the readings"
+		}
+	}
+	var also []string
+	others := 0.0
+	for _, s := range o.rivals() {
+		rival := wiring.Rival{Structure: s.structure, Probability: s.probability}
+		if s.best != nil {
+			rival.Best = s.best.lamp(s.best.u)
+		} else {
+			rival.Best = wiring.LampParams{Structure: s.structure}
+		}
+		r.post.Rivals = append(r.post.Rivals, rival)
+		also = append(also, fmt.Sprintf("%s (%s)", s.structure, percent(s.probability)))
+		others += s.probability
+	}
+	if len(also) > 0 {
+		v.Reason = "the readings leave open: " + strings.Join(also, "; ")
+	}
+	r.Values = append(r.Values, v)
+	if len(also) == 0 {
+		return
+	}
+	if o.state.doubt {
+		r.post.Decide = turnItRound
+		return
+	}
+	c, ok := o.contest(b)
+	if !ok {
+		r.post.Decide = "no reading from outside tells them apart: open the lamp and look"
+		return
+	}
+	r.post.Decide = c.say(o.state.turned)
+	if others > worthSaying {
+		note("lamp", "%s (%s), but the readings cannot decide: %s", o.lead, v.Sure, strings.Join(also, "; "))
+		note("next reading", "what it is made of: %s", r.post.Decide)
+	}
+}
+
+// turnItRound is what to read where no current flowed.
+const turnItRound = "turn the supply round (plus at the switched side), start at the lowest voltage and read the current: if it lights now it sits the other way round, if not it is dead"
 
 // verdicts says whether it can be lit and whether it sits the right way round.
 func (o *outcome) verdicts(r *report, id, of string) {
@@ -175,7 +259,12 @@ func (o *outcome) verdicts(r *report, id, of string) {
 		if o.state.tested {
 			way.Confidence = "conducts one way and blocks the other"
 		}
-		if o.state.turned != wantTurned {
+		if o.lead.BothWays() {
+			way.Confidence = "its kind lights either way"
+			if o.state.tested {
+				way.Confidence = "conducts either way"
+			}
+		} else if o.state.turned != wantTurned {
 			way.Verdict = finding.Fails
 			way.Worst = "it conducts only with plus at " + map[bool]string{true: "the switched side", false: "its feed"}[o.state.turned]
 			way.Mend = "change its two wires over"
@@ -190,6 +279,8 @@ func (o *outcome) verdicts(r *report, id, of string) {
 	r.Verdicts = append(r.Verdicts, alive, way)
 	text := "not known"
 	switch {
+	case o.state.known && o.lead.BothWays():
+		text = "either"
 	case o.state.known && o.state.turned:
 		text = "plus at the switched side"
 	case o.state.known:
@@ -208,6 +299,40 @@ func (o *outcome) verdicts(r *report, id, of string) {
 		v.Reason = "touch the plus of a bench supply to each rail in turn, minus to the lamp's pin: where it lights is its feed"
 	}
 	r.Values = append(r.Values, v)
+}
+
+// both notes which currents speak for a structure that is not the usual one.
+func (o *outcome) both(note func(kind, format string, args ...any)) {
+	if o.lead == wiring.PlainLamp || o.lead == wiring.DiodeBoard || len(o.stand) == 0 {
+		return
+	}
+	sh := o.m.shape(o.views[0].active)
+	at := func(p point) string { return fmt.Sprintf("%s at %s", amp(p.i), volt(p.v)) }
+	var forth, back *point
+	for i := range sh.points {
+		p := &sh.points[i]
+		if p.back != o.state.turned && (back == nil || p.v > back.v) {
+			back = p
+		} else if p.back == o.state.turned && (forth == nil || p.v > forth.v) {
+			forth = p
+		}
+	}
+	switch {
+	case o.lead == wiring.LeakingLamp:
+		leak := o.pool.quantile(func(d *draw) float64 { return float64(d.mode.lamp(d.u).Leak) }, 0.5)[0]
+		where := ""
+		switch {
+		case back != nil:
+			where = fmt.Sprintf("it passes %s the wrong way round, where an LED passes none: ", at(*back))
+		case sh.low:
+			where = fmt.Sprintf("it passes %s, where an LED passes none: ", at(sh.points[0]))
+		}
+		note("lamp", "%sa leak of about %s across its LED; it gives light, but less at small currents. An LED that leaks has been hurt, by reverse voltage or by heat, and gets worse", where, unit.Format(leak, unit.SymOhm, 2))
+	case o.lead.BothWays() && forth != nil && back != nil:
+		note("lamp", "it conducts either way (%s, and turned round %s): %s", at(*forth), at(*back), o.lead)
+	case o.lead.Limited() && sh.top > 0:
+		note("lamp", "above %s its current hardly rises: %s", at(sh.points[len(sh.points)-1]), o.lead)
+	}
 }
 
 // say notes what was left out, and why, and what the markings are worth.
@@ -230,9 +355,10 @@ func (o *outcome) say(note func(kind, format string, args ...any)) {
 		return
 	case o.state.doubt:
 		note("lamp", "%s", o.state.why)
-	case o.state.turned:
+	case o.state.turned && !o.lead.BothWays():
 		note("lamp", "it conducts only with plus at its switched side")
 	}
+	o.both(note)
 	views := o.views
 	if len(views) == 0 {
 		return
@@ -340,6 +466,9 @@ func (o *outcome) working(b *build.Build, v finding.Value, t finding.Table) *fin
 	}
 	md := o.pool.modes[0]
 	switch {
+	case o.lead.Limited() || o.lead == wiring.LeakingLamp:
+		w.Steps = append(w.Steps, finding.Step{Say: "by hand the resistor does not come out of two currents here: not it alone decides them", Result: nan})
+		w.Difference = "no hand estimate is possible"
 	case lo != nil && hi != lo && (hi.shown-hi.others) > 1.2*(lo.shown-lo.others):
 		du, di := math.Abs(hi.track)-math.Abs(lo.track), (hi.shown-hi.others)-(lo.shown-lo.others)
 		slope := du / di
@@ -350,11 +479,11 @@ func (o *outcome) working(b *build.Build, v finding.Value, t finding.Table) *fin
 			w.Hand -= hi.burden
 			w.Steps = append(w.Steps, finding.Step{Say: "less the ammeter's own resistance", Formula: "R − Rburden", With: fmt.Sprintf("%s − %s", ohm(slope), ohm(hi.burden)), Result: w.Hand, Unit: unit.SymOhm, Source: hi.spec.Source})
 		}
-		at := md.lamp(o.pool.mean(md)).Junction()
+		at := o.bestLamp().Junction()
 		dv := float64(at.Voltage(unit.Amp(hi.shown-hi.others), fitKelvin) - at.Voltage(unit.Amp(lo.shown-lo.others), fitKelvin))
 		w.Difference = fmt.Sprintf("the LED's own voltage rises by some %s between the two, which by hand counts as %s of resistance; the rest is the errors of the readings in between", volt(dv), ohm(dv/di))
 	case hi != nil:
-		v0 := float64(md.s) * md.class.vPivot
+		v0 := float64(md.s)*md.class.vPivot + boardDrop*float64(md.structure.Drops())
 		i := hi.shown - hi.others
 		w.Hand = (math.Abs(hi.track)-v0)/i - hi.burden
 		w.Steps = append(w.Steps, finding.Step{Say: "the only reading, with the LED's voltage as its class has it", Formula: "R = (U − UF)/I − Rburden",
@@ -413,6 +542,12 @@ func (o *outcome) led(r *report, id, of, method string) {
 			also = append(also, fmt.Sprintf("%s: %s", words(k), percent(odds[k])))
 		}
 	}
+	if lost := md.short; lost > 0 {
+		nan := math.NaN()
+		r.Verdicts = append(r.Verdicts, finding.Judgement{ID: id + ".sound", Subject: of, Requirement: "every LED of it gives light", Verdict: finding.Fails, Value: nan, Limit: nan, Margin: nan, Method: "readings",
+			Worst: fmt.Sprintf("the build file has %d LEDs in series, the readings %d: %d shorted", md.s+lost, md.s, lost), Confidence: percent(o.pool.shareOf(func(m *mode) bool { return m.short > 0 })),
+			Mend: "seek the dark one; the others take more current than they were meant to"})
+	}
 	v := finding.Value{ID: id + ".junctions", Name: "junctions of " + of, Value: math.NaN(), Low: math.NaN(), High: math.NaN(), Text: words(keys[0]), Method: method, Sure: percent(odds[keys[0]])}
 	lamp := o.m.e.lamp
 	switch {
@@ -440,6 +575,51 @@ func (o *outcome) led(r *report, id, of, method string) {
 	}
 }
 
+// quantity reports a number of the lamp with its interval.
+func (o *outcome) quantity(r *report, id, name, sym, reason, method string, f func(p wiring.LampParams) float64) {
+	q := o.pool.quantile(func(d *draw) float64 { return f(d.mode.lamp(d.u)) }, 0.025, 0.5, 0.975)
+	r.Values = append(r.Values, finding.Value{ID: id, Name: name, Value: q[1], Low: q[0], High: q[2], Unit: sym, Reason: reason, Method: method, Sure: "95 %"})
+}
+
+// besides reports what the structure has beyond resistor and LEDs.
+func (o *outcome) besides(r *report, id, of, method string) {
+	switch {
+	case o.lead == wiring.AntiParallelLamp:
+		md := o.pool.modes[0]
+		o.quantity(r, id+".back", "forward voltage of one LED of "+of+" the other way round, at 2 mA", unit.SymVolt, "class "+md.back.name+", moved to where the readings want it", method,
+			func(p wiring.LampParams) float64 { return float64(p.Back.Voltage(2e-3, fitKelvin)) })
+	case o.lead.Limited():
+		o.quantity(r, id+".limit", "current that the board of "+of+" lets its LEDs have", unit.SymAmp, "where the current stops rising with the voltage", method,
+			func(p wiring.LampParams) float64 { return float64(p.Limit) })
+		o.quantity(r, id+".own", "current that the regulator of "+of+" takes for itself", unit.SymAmp, "what flows below the LED's knee; it gives no light", method,
+			func(p wiring.LampParams) float64 { return float64(p.Own) })
+	case o.lead == wiring.LeakingLamp:
+		o.quantity(r, id+".leak", "leak across the LED of "+of, unit.SymOhm, "what flows where an LED passes nothing", method,
+			func(p wiring.LampParams) float64 { return float64(p.Leak) })
+		nan := math.NaN()
+		leak := r.Values[len(r.Values)-1]
+		r.Verdicts = append(r.Verdicts, finding.Judgement{ID: id + ".sound", Subject: of, Requirement: "its LED blocks below its knee", Verdict: finding.Fails, Value: nan, Limit: nan, Margin: nan, Method: "readings",
+			Worst: fmt.Sprintf("a leak of %s … %s lies across it", ohm(leak.Low), ohm(leak.High)), Confidence: percent(o.stand[0].probability),
+			Mend: "clean flux and damp off the lamp and read again; if it stays, replace the LED"})
+	}
+}
+
+// filament reports a filament: cold, lit and at the first instant.
+func (o *outcome) filament(r *report, b *build.Build, id, of, method string) {
+	usual := b.Track.Usual.Or(12)
+	at := " at " + usual.String()
+	o.quantity(r, id+".cold", "cold resistance of "+of, unit.SymOhm, "what its warm resistance at several voltages leaves for it", method,
+		func(p wiring.LampParams) float64 { return float64(p.Filament.Cold) })
+	o.quantity(r, id+".hot", "resistance of "+of+" lit"+at, unit.SymOhm, "voltage over current, warm", method,
+		func(p wiring.LampParams) float64 {
+			return float64(usual.Through(p.Filament.Current(usual, fitKelvin)))
+		})
+	o.quantity(r, id+".lit", "current of "+of+" lit"+at, unit.SymAmp, "warm; it follows about the square root of the voltage", method,
+		func(p wiring.LampParams) float64 { return float64(p.Filament.Current(usual, fitKelvin)) })
+	o.quantity(r, id+".inrush", "current of "+of+" in the first instant"+at, unit.SymAmp, "cold: whatever switches it must stand this for some milliseconds", method,
+		func(p wiring.LampParams) float64 { return float64(p.Filament.Inrush(usual, fitKelvin)) })
+}
+
 // Points of the figure.
 const (
 	curvePoints = 40
@@ -449,7 +629,7 @@ const (
 
 // figure plots the lamp's current against the voltage across it.
 func (o *outcome) figure(r *report, id, of string) {
-	bare, err := wiring.NewBare(o.name, someLamp(wiring.PlainLamp))
+	bare, err := o.m.hook(o.lead)
 	if err != nil {
 		return
 	}
@@ -496,10 +676,17 @@ func (o *outcome) figure(r *report, id, of string) {
 			most = math.Max(most, 1.1*math.Abs(d.track))
 		}
 	}
+	least := 0.0
+	if o.lead.BothWays() || o.lead == wiring.LeakingLamp {
+		least = -most
+		if o.lead == wiring.LeakingLamp {
+			least = -mostReverse
+		}
+	}
 	curve := func(lamp wiring.LampParams, n int) (x, y []float64) {
 		bare.Lamp.Set(bare.Solver, lamp)
 		for i := 0; i <= n; i++ {
-			u := most * float64(i) / float64(n)
+			u := least + (most-least)*float64(i)/float64(n)
 			bare.Solve(unit.Volt(u))
 			i := float64(bare.Current())
 			if math.Abs(i) < 1e-12 { // the solver's own tolerance
@@ -549,15 +736,19 @@ func (o *outcome) bestLamp() wiring.LampParams {
 // proposals says which reading would tell most.
 func (o *outcome) proposals(r *report, b *build.Build, id string, note func(kind, format string, args ...any)) {
 	if o.state.doubt {
-		note("next reading", "turn the supply round (plus at the switched side), start at the lowest voltage and read the current: if it lights now it sits the other way round, if not it is dead")
+		note("next reading", turnItRound)
 		return
 	}
 	all := o.next(b)
 	if len(all) == 0 {
 		return
 	}
+	column := "resistor then"
+	if o.lead == wiring.FilamentLamp {
+		column = "cold then"
+	}
 	t := finding.Table{ID: id + ".next", Title: "Readings not taken yet, by what they would tell", Columns: []finding.Column{
-		{Title: "reading"}, {Title: "to expect", Numeric: true}, {Title: "±", Numeric: true}, {Title: "tells, bit", Numeric: true}, {Title: "resistor then", Numeric: true}}}
+		{Title: "reading"}, {Title: "to expect", Numeric: true}, {Title: "±", Numeric: true}, {Title: "tells, bit", Numeric: true}, {Title: column, Numeric: true}}}
 	q := o.pool.quantile(func(d *draw) float64 { return d.u[uHidden] }, 0.025, 0.975)
 	now := (q[1] - q[0]) / 2
 	// Of each kind the best, of currents the best two: at neighbouring voltages they tell the same.
@@ -570,8 +761,12 @@ func (o *outcome) proposals(r *report, b *build.Build, id string, note func(kind
 			{Text: fmt.Sprintf("%.1f", p.bits), Number: p.bits}, {Text: fmt.Sprintf("±%.1f %%", 196*p.narrowed), Number: p.narrowed}})
 	}
 	r.Tables = append(r.Tables, t)
+	what := "the hidden resistor"
+	if o.lead == wiring.FilamentLamp {
+		what = "its cold resistance"
+	}
 	tell := func(p proposal) string {
-		return fmt.Sprintf("%s: expect %s ± %s; the hidden resistor would then be known to ±%.1f %% (now ±%.1f %%)", p.say,
+		return fmt.Sprintf("%s: expect %s ± %s; "+what+" would then be known to ±%.1f %% (now ±%.1f %%)", p.say,
 			unit.Format(p.expect, p.symbol(), 3), unit.Format(p.spread, p.symbol(), 2), 196*p.narrowed, 100*now)
 	}
 	best := all[0]

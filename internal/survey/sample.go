@@ -78,10 +78,11 @@ func (m *model) sampleMode(md *mode, n int, rng *rand.Rand) []draw {
 	bestESS := 0.0
 	for move := 0; ; move++ {
 		out := make([]draw, n)
-		flat := make([]float64, n*m.dim)
+		dim := len(at)
+		flat := make([]float64, n*dim)
 		law := newStudent(at, chol)
 		for i := range out {
-			u := flat[i*m.dim : (i+1)*m.dim]
+			u := flat[i*dim : (i+1)*dim]
 			logq := law.draw(rng, u)
 			out[i] = draw{mode: md, u: u, w: math.Inf(-1)}
 			prior := md.resistor.density(u[uHidden], nil)
@@ -173,7 +174,7 @@ func moved(ds []draw, at []float64, chol *mat.Cholesky) ([]float64, *mat.Cholesk
 	return mean, &out
 }
 
-// pooled samples the hypotheses in proportion to what they may matter and joins the draws.
+// pooled samples the hypotheses, of one structure, in proportion to what they may matter and joins the draws.
 func (m *model) pooled(modes []*mode, proposals int, rng *rand.Rand) *pool {
 	top := math.Inf(-1)
 	for _, md := range modes {
@@ -249,13 +250,25 @@ func (p *pool) normalise(sum float64) {
 	p.modes, p.share = modes, share
 }
 
-// fromPrior draws from the hypotheses' priors alone: a lamp of which nothing was measured.
-func fromPrior(hs []hypothesis, dim, n int, rng *rand.Rand) *pool {
+// shareOf is the probability of the modes that f picks.
+func (p *pool) shareOf(f func(*mode) bool) float64 {
+	var sum float64
+	for i, md := range p.modes {
+		if f(md) {
+			sum += p.share[i]
+		}
+	}
+	return sum
+}
+
+// fromPrior draws from the priors of hypotheses of one structure alone: a lamp of which nothing was measured.
+func (m *model) fromPrior(hs []hypothesis, n int, rng *rand.Rand) *pool {
+	dim := m.dimOf(&hs[0])
 	p := &pool{}
 	var sum float64
 	for i := range hs {
 		md := &mode{hypothesis: hs[i], u: make([]float64, dim)}
-		md.u[uHidden] = math.Log(1000)
+		md.u[uHidden] = md.resistor.mean
 		if md.trust >= 0 {
 			md.u[uHidden] = (md.resistor.bands[0].lo + md.resistor.bands[0].hi) / 2
 		}

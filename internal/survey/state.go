@@ -7,17 +7,22 @@ import (
 
 	"fettle/internal/build"
 	"fettle/internal/unit"
+	"fettle/internal/wiring"
 )
 
 // A state is what the readings say of the lamp before any fit: whether it lives and which way round it sits.
 type state struct {
 	dead   bool
-	doubt  bool   // it may be dead: dark this way round, the other was not tried
-	turned bool   // it lights with plus at the switched side
-	known  bool   // which way round it sits was seen
-	tested bool   // the other direction was tried and blocks
-	why    string // in words
-	odds   float64
+	doubt  bool // it may be dead: dark this way round, the other was not tried
+	turned bool // it lights with plus at the switched side
+	known  bool // which way round it sits was seen
+	tested bool // the other direction was tried and blocks
+	// structure of a dead lamp: shorted or open.
+	structure wiring.Structure
+	why       string // in words
+	dark      string // what was seen dark, in words: why a lamp that proves shorted gives no light
+	odds      float64
+	open      float64 // probability that nothing conducts, where no current ever flowed
 }
 
 // darkCurrent is a current at which any working LED is seen (common practice, no source: small LEDs glow visibly at
@@ -56,32 +61,31 @@ func (m *model) inspect(hs []hypothesis, rng *rand.Rand) state {
 		return unit.Format(e.data[k].shown-e.data[k].others, unit.SymAmp, 3) + " at " + unit.Format(math.Abs(e.data[k].track), unit.SymVolt, 3)
 	}
 
+	least := leastDrop(hs)
+	filament := len(of(hs, wiring.FilamentLamp)) > 0
+	dead := func(format string, args ...any) state {
+		return state{dead: true, odds: 0.99, structure: wiring.ShortedLamp, why: fmt.Sprintf(format, args...)}
+	}
 	// A drop too small for any LED, at a voltage that would have to light it.
 	for k := range e.data {
 		d := &e.data[k]
-		if d.what != ofDrop || d.banned || d.track <= 0 || len(d.levels) != 1 {
+		if d.what != ofDrop || d.banned || d.track <= 0 || len(d.levels) != 1 || filament {
 			continue
 		}
-		least := leastDrop(hs)
 		if d.shown+4*d.sd < least && d.track > least+0.5 {
-			st.dead, st.odds = true, 0.99
-			st.why = fmt.Sprintf("a drop of %s at %s is too small for any LED (the least of its class is %s): its LED is shorted, or no current reaches it",
+			return dead("a drop of %s at %s is too small for any LED (the least of its class is %s): its LED is shorted, or no current reaches it",
 				unit.Format(d.shown, unit.SymVolt, 3), unit.Format(d.track, unit.SymVolt, 3), unit.Format(least, unit.SymVolt, 2))
-			return st
 		}
 	}
-	if dark >= 0 && (lit < 0 || e.data[lit].shown > e.data[dark].shown) {
-		st.dead, st.odds = true, 0.99
-		st.why = fmt.Sprintf("it passes %s and stays dark: the current does not go through a living LED", amps(dark))
-		return st
-	}
-	if len(forward) > 0 && len(backward) > 0 && m.bothWays(forward, backward) {
-		st.dead, st.odds = true, 0.99
-		st.why = fmt.Sprintf("it conducts both ways (%s, and turned round %s): a shorted LED, or two LEDs face to face (then write kind = %q)",
-			amps(forward[0]), amps(backward[0]), build.KindAntiparallel)
-		return st
+	if dark >= 0 && lit < 0 && math.Abs(e.data[dark].track) > least+0.5 {
+		st.dark = fmt.Sprintf("it passes %s and stays dark: the current does not go through a living LED", amps(dark))
 	}
 	switch {
+	case len(forward) > 0 && len(backward) > 0:
+		// Which way it lights, if only one, is the one it conducts better.
+		st.known, st.tested = true, true
+		st.turned = m.conductance(backward) > m.conductance(forward)
+		return st
 	case len(forward) > 0:
 		st.known = true
 		for k := range e.data {
@@ -104,10 +108,18 @@ func (m *model) inspect(hs []hypothesis, rng *rand.Rand) state {
 
 	// Nothing ever flowed. How likely would that be of a living lamp, either way round?
 	const tries = 400
+	var sum float64
+	oneWay := 0.0
+	for _, h := range hs {
+		sum += h.prior
+		if !h.structure.BothWays() {
+			oneWay += h.prior
+		}
+	}
 	like := func(turned bool) float64 {
-		var sum, weight float64
+		var like, weight float64
 		for i := 0; i < tries; i++ {
-			x := (float64(i) + 0.5) / tries
+			x := (float64(i) + 0.5) / tries * sum
 			var h hypothesis
 			for _, h = range hs {
 				if x -= h.prior; x < 0 {
@@ -115,16 +127,16 @@ func (m *model) inspect(hs []hypothesis, rng *rand.Rand) state {
 				}
 			}
 			h.turned = turned
-			u := make([]float64, m.dim)
+			u := make([]float64, m.dimOf(&h))
 			u[uHidden] = h.resistor.draw(rng.Float64())
-			for j := 1; j < m.dim; j++ {
+			for j := 1; j < len(u); j++ {
 				u[j] = rng.NormFloat64()
 			}
 			lamp := h.lamp(u)
 			l := 0.0
 			for _, k := range zero {
 				d := &e.data[k]
-				y, ok := m.predict(&h, d, m.bench[k], lamp, u)
+				y, ok := m.predict(&h, d, m.at(h.structure, k), lamp, u)
 				if !ok {
 					l = math.Inf(-1)
 					break
@@ -132,14 +144,19 @@ func (m *model) inspect(hs []hypothesis, rng *rand.Rand) state {
 				t, t0 := (d.shown-y)/d.sd, (d.shown-d.others)/d.sd
 				l += (t0*t0 - t*t) / 2 // against an open lamp
 			}
-			sum += math.Exp(math.Min(l, 50))
+			like += math.Exp(math.Min(l, 50))
 			weight++
 		}
-		return sum / weight
+		return like / weight
 	}
-	asked, turned := (1-turnedPrior-openPrior)*like(false), turnedPrior*like(true)
+	turnedOdds := turnedPrior * oneWay / sum // what conducts both ways has no wrong way round
+	asked, turned := (1-turnedOdds-openPrior)*like(false), 0.0
+	if turnedOdds > 0 {
+		turned = turnedOdds * like(true)
+	}
 	total := asked + turned + openPrior
 	pOpen, pTurned := openPrior/total, turned/total
+	st.open = pOpen
 	say := amps(zero[0])
 	for _, k := range zero {
 		if math.Abs(e.data[k].track) > math.Abs(e.data[zero[0]].track) {
@@ -148,7 +165,7 @@ func (m *model) inspect(hs []hypothesis, rng *rand.Rand) state {
 	}
 	switch {
 	case pOpen > 0.9:
-		st.dead, st.odds = true, pOpen
+		st.dead, st.odds, st.structure = true, pOpen, wiring.OpenLamp
 		st.why = fmt.Sprintf("no current either way (%s) at a voltage that must light it: an open LED, wire or resistor", say)
 	case pOpen+pTurned > 0.9:
 		st.doubt, st.odds = true, pOpen
@@ -157,18 +174,17 @@ func (m *model) inspect(hs []hypothesis, rng *rand.Rand) state {
 	return st
 }
 
-// bothWays reports whether what flows backwards is of the order of what flows forwards.
-func (m *model) bothWays(forward, backward []int) bool {
-	g := func(ks []int) (most float64) {
-		for _, k := range ks {
-			d := &m.e.data[k]
-			most = math.Max(most, (d.shown-d.others)/math.Abs(d.track))
-		}
-		return most
+// conductance is the largest among the data, burdens and all.
+func (m *model) conductance(ks []int) (most float64) {
+	for _, k := range ks {
+		d := &m.e.data[k]
+		most = math.Max(most, (d.shown-d.others)/math.Abs(d.track))
 	}
-	a, b := g(forward), g(backward)
-	return math.Min(a, b) > 0.1*math.Max(a, b)
+	return most
 }
+
+// wantsTurned reports whether the lamp's feed is its minus.
+func (e *evidence) wantsTurned() bool { return e.lamp.Feed.Text == build.DecoderMinus }
 
 // leastDrop is the least forward voltage that any LED in question shows once some current flows.
 func leastDrop(hs []hypothesis) float64 {

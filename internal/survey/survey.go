@@ -1,5 +1,5 @@
-// Package survey infers what every lamp of a vehicle is, from readings taken with a hand meter: its hidden
-// resistor, its LED, how many junctions there are, which way round it sits, whether it lives at all.
+// Package survey infers what every lamp of a vehicle is, from readings taken with a hand meter: its structure, its
+// hidden resistor, its LED, how many junctions there are, which way round it sits, whether it lives at all.
 //
 // # Model
 //
@@ -13,11 +13,24 @@
 // readings of that range and uniform within its specification; of a meter that is assumed, the burden. Digits and
 // contact are independent from reading to reading. The law of an LED is taken to fit any real LED to lawError.
 //
+// # Structures
+//
+// A lamp is one of wiring.Structure: LEDs behind a resistor, a pair face to face, a filament, a lighting board with a
+// diode or bridge of its own, with or without a limit of its current, or plain with a leak, shorted, open. The kind
+// that the build file says restricts them to that kind and its faults; without one all stand, with the prior odds of
+// structureOdds. A sieve by what the currents look like (which way they flow, steeper or flatter than in proportion to
+// the voltage) spares most of the fits; the rest are fitted as plain lamps are, with up to three coordinates more, and
+// weighed by their evidence, by the normal law with the true prior of the resistance, and by what was seen. Samples
+// are of the leading structure alone. Beside it stays open what the readings do not speak against by 50 to 1, or what
+// is still probable by 1 %; contest finds the reading that would decide, by the information it gives on the structure.
+// From two wires nothing tells LEDs side by side with a resistor each from such with a common one; and without a look
+// inside, or a voltage across the LED itself, little tells a plain lamp from a board with a diode.
+//
 // Prior laws, in the coordinates u of the inference: all but the resistance are standard normal coordinates z.
 // Forward voltage: two half-normals around the class's typical value, its minimum and maximum at two deviations.
 // Slope: ±12 %. Series resistance: a factor e^±0.5. Gains and burdens: uniform (z is mapped by the normal
 // integral). Resistance: see resistorPrior. Junction counts, colour and polarity that are not said are
-// hypotheses, weighed by their evidence.
+// hypotheses, weighed by their evidence. What the other structures have besides: see prior.go.
 //
 // # Inference
 //
@@ -32,8 +45,10 @@
 // # Not modelled
 //
 // Lamps are inferred one by one: what a second lamp could tell of the same meter's gain is left unused, which can
-// only widen an interval. Junctions of one group are alike. Light is used only as dark or lit. Filaments, lighting
-// boards and anti-parallel pairs are not answered yet.
+// only widen an interval. Junctions of one group are alike. Light is used only as dark or lit. An ohmmeter's reading is
+// taken as that of the hidden resistor itself, or of a cold filament. A leak lies across all LEDs of a lamp, and is a
+// plain resistance. A board has one of these structures, not a leak or a pair besides. The evidence between structures
+// is that of the normal law, which where a current bends (a limit, a leak) is good to a factor of some e.
 //
 // Entry point: Survey.
 package survey
@@ -70,7 +85,7 @@ func (s Settings) filled() (Settings, error) {
 
 // Result is what survey knows.
 type Result struct {
-	Lamps    map[string]*wiring.LampPosterior // by the lamp's name; two vehicles with a lamp of one name: "vehicle/lamp" from the second on
+	Lamps    map[string]*wiring.LampPosterior // by build.LampKey
 	Findings finding.Findings
 }
 
@@ -88,17 +103,11 @@ func Survey(ctx context.Context, b *build.Build, opt Settings) (Result, error) {
 		out     *report
 	}
 	var jobs []*job
-	taken := map[string]bool{}
 	for i := range b.Vehicles {
 		v := &b.Vehicles[i]
 		for k := range v.Lamps {
 			l := &v.Lamps[k]
-			name := l.Name.Text
-			if taken[name] {
-				name = v.Name.Text + "/" + name
-			}
-			taken[name] = true
-			jobs = append(jobs, &job{vehicle: v, lamp: l, name: name})
+			jobs = append(jobs, &job{vehicle: v, lamp: l, name: b.LampKey(v, l.Name.Text)})
 		}
 	}
 	g, ctx := errgroup.WithContext(ctx)

@@ -30,7 +30,7 @@ func (t *truth) junction(u float64) float64 {
 
 // bisect finds the root of a rising f.
 func bisect(lo, hi float64, f func(float64) float64) float64 {
-	for i := 0; i < 200 && hi-lo > 1e-15*math.Abs(hi); i++ {
+	for i := 0; i < 200 && hi-lo > 1e-12*math.Abs(hi); i++ {
 		mid := (lo + hi) / 2
 		if f(mid) > 0 {
 			hi = mid
@@ -168,5 +168,7 @@ func vehicleOf(rng *rand.Rand, n int, tolerance float64) (*build.Build, truth) {
 		v := low + (high-low)*float64(i)/float64(n-1)
 		rs = append(rs, m.reading(&t, fmt.Sprintf("front %d", i+1), v))
 	}
-	return oneLamp(colour, rs...), t
+	b := oneLamp(colour, rs...)
+	b.Vehicles[0].Lamps[0].Kind = build.Words(build.KindLED) // what else it may be is the planted vehicles' matter
+	return b, t
 }

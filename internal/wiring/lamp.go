@@ -1,9 +1,11 @@
 package wiring
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
+	"fettle/internal/build"
 	"fettle/internal/circuit"
 	"fettle/internal/device"
 	"fettle/internal/unit"
@@ -77,8 +79,8 @@ func (s Structure) Limited() bool { return s == LimitedDiodeBoard || s == Limite
 // bridged reports whether four diodes stand before the rest.
 func (s Structure) bridged() bool { return s == BridgeBoard || s == LimitedBridgeBoard }
 
-// drops is the number of the board's own diodes that a current passes.
-func (s Structure) drops() int {
+// Drops is the number of the board's own diodes that a current passes.
+func (s Structure) Drops() int {
 	switch s {
 	case DiodeBoard, LimitedDiodeBoard:
 		return 1
@@ -164,8 +166,8 @@ func (p LampParams) Voltage(i unit.Amp, t unit.Kelvin) unit.Volt {
 	case LeakingLamp:
 		return i.Times(p.Hidden) + p.leaking(i, t)
 	}
-	v := unit.Volt(float64(p.Structure.drops())) * p.Diode.Voltage(i, t)
-	if p.Structure.drops() == 0 {
+	v := unit.Volt(float64(p.Structure.Drops())) * p.Diode.Voltage(i, t)
+	if p.Structure.Drops() == 0 {
 		v = 0
 	}
 	if p.Structure.Limited() {
@@ -277,7 +279,7 @@ func AddLamp(c *circuit.Circuit, name string, from, to circuit.Node, p LampParam
 		diode(2, minus, from)
 		diode(3, minus, to)
 		at, e.To = plus, minus
-	case p.Structure.drops() == 1:
+	case p.Structure.Drops() == 1:
 		at = c.Node("lamp " + name + " plus")
 		diode(0, from, at)
 	}
@@ -488,6 +490,26 @@ func (p *LampPosterior) vertices() []int {
 		extremes(func(s LampParams) unit.Volt { return s.Voltage(i, t) })
 		if p.Structure == AntiParallelLamp {
 			extremes(func(s LampParams) unit.Volt { return s.turned().Voltage(i, t) })
+			// What the one stands in reverse is what the other takes forward.
+			extremes(func(s LampParams) unit.Volt { return s.group(s.LED).Voltage(i, t) })
+			extremes(func(s LampParams) unit.Volt { return s.group(s.Back).Voltage(i, t) })
+		}
+	}
+	if p.Structure == AntiParallelLamp {
+		for _, i := range [...]unit.Amp{1e-9, 1e-8, 1e-7} { // while it is off, leakage flows through the one that is forward
+			extremes(func(s LampParams) unit.Volt { return s.group(s.LED).Voltage(i, t) })
+			extremes(func(s LampParams) unit.Volt { return s.group(s.Back).Voltage(i, t) })
+		}
+	}
+	if p.Structure == FilamentLamp {
+		for _, share := range [...]unit.Amp{0, 0.4, 0.55, 0.7, 0.85, 1, 1.2} {
+			i := share * p.Best.Filament.LitI
+			extremes(func(s LampParams) unit.Volt {
+				if share == 0 {
+					return unit.Volt(s.Filament.Cold) // any monotone measure will do
+				}
+				return s.Voltage(i, t)
+			})
 		}
 	}
 	if p.Structure.Limited() {
@@ -500,4 +522,46 @@ func (p *LampPosterior) vertices() []int {
 func (p LampParams) turned() LampParams {
 	p.LED, p.Back = p.Back, p.LED
 	return p
+}
+
+// Pair reports whether it holds LEDs for either direction of its current: two lights on one wire.
+func (p *LampPosterior) Pair() bool { return p.Structure == AntiParallelLamp }
+
+// HasLEDs reports whether its light comes from LEDs.
+func (p *LampPosterior) HasLEDs() bool {
+	return p.Structure != FilamentLamp && p.Structure.Lights()
+}
+
+// RatingsOf are those of one LED of the lamp, or of the one that lights the other way round.
+func (p *LampPosterior) RatingsOf(back bool) LEDRatings {
+	if back && p.Pair() {
+		return p.Back
+	}
+	return LEDRatings{p.Class, p.IFmax, p.IFpeak, p.VRmax, p.Ratings}
+}
+
+// sitsInward reports whether what was measured gives light when current flows from its switched side to its feed.
+func (p *LampPosterior) sitsInward(feed string) bool {
+	return p.WrongWay != (feed == build.DecoderMinus)
+}
+
+// Say puts the lamp into words: "hidden 992 Ω, LED 2.75 V at 2 mA".
+func (p LampParams) Say() string {
+	t := unit.FitTemperature.Kelvin()
+	text := fmt.Sprintf("hidden %s, LED %s at 2 mA", p.Hidden, p.LED.Voltage(0.002, t))
+	switch p.Structure {
+	case FilamentLamp:
+		return fmt.Sprintf("filament %s cold, %s at %s", p.Filament.Cold, p.Filament.LitI, p.Filament.LitV)
+	case ShortedLamp:
+		return fmt.Sprintf("hidden %s, LED shorted", p.Hidden)
+	case OpenLamp:
+		return "open"
+	case AntiParallelLamp:
+		text += fmt.Sprintf(", the other %s", p.Back.Voltage(0.002, t))
+	case LeakingLamp:
+		text += fmt.Sprintf(", leak %s", p.Leak)
+	case LimitedDiodeBoard, LimitedBridgeBoard:
+		text += fmt.Sprintf(", limited to %s", p.Limit)
+	}
+	return text
 }

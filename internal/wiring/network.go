@@ -1,24 +1,25 @@
 // Package wiring turns a build into circuits: the vehicle alone as it is measured (Bare), and a decoder in its
 // vehicle (Network), with its static states and with everything in it that varies.
 //
-// A Network is one circuit: the track between two rails, a bridge rectifier, a regulator, the chip's own draw,
-// and for each output chip pin, base resistor, pull-down, NPN switch, series resistor and lamp. Ground is the
-// decoder's minus, which is not a rail. A lamp hangs on one rail or on the rectified plus. On DCC the rails
-// change sign with every half bit; each polarity is a static state of its own, with the reservoir's current
-// left out (a square wave rectified by a bridge is steady).
+// A Network is one circuit: the track between two rails, a bridge rectifier or four diodes, a regulator or a zener behind
+// its ballast, the chip's own draw, the ear, and for each output chip pin, transistors, resistors and the lamps it lights.
+// Ground is the decoder's minus, which is not a rail. A lamp's unswitched side is joined to a rail, the rectified plus, the
+// chip's supply, the vehicle's own plus or the decoder's minus; which way its current flows, and while which rail is
+// positive, follows from that and from the side that is switched (LightNet). Several lamps may hang on one output, and two
+// outputs on one lamp. On DCC the rails change sign with every half bit; each polarity is a static state of its own, with
+// the reservoir's current left out (a square wave rectified by a bridge is steady).
 //
-// What varies (Var) is independent of each other: ambient temperature, the parts' datasheet spread, the
-// resistors' tolerance, and for each lamp the joint samples of its survey. The chip's supply never varies by
-// itself: it follows from the track through rectifier and regulator. A point z has one number per Var: −1…+1
-// with 0 typical, or the index of a joint sample. Set installs a point, Solve brings the network into a State
-// and solves it, Read copies the result out.
+// What varies (Var) is independent of each other: ambient temperature, the parts' spread by datasheet or narrowed to what
+// was measured on them, the resistors' tolerance, and for each lamp the joint samples of its survey. The chip's supply
+// never varies by itself: it follows from the track through rectifier and regulator, and the levels of its pins follow it. A
+// point z has one number per Var: −1…+1 with 0 typical, or the index of a joint sample. Set installs a point, Solve brings
+// the network into a State and solves it, Read copies the result out.
 //
-// A chip pin's clamp diodes are in the circuit where a slip or fault may drive a pin beyond the chip's rails
-// (Edited); in the states of a sound decoder no pin leaves them, and the proof does without.
+// An output's clamp diodes at the chip's pin are in the circuit where a slip or fault may drive it beyond the chip's rails
+// (Edited); in the states of a sound decoder no such pin leaves them, and the proof does without. The ear's are always there.
 //
-// Not modelled: edges, capacitors, the ear, self-heating, the resistance of wires and contacts. Chip pins have
-// their datasheet resistance at the regulator's nominal voltage, also where a low track leaves less. Outputs other
-// than a lamp switched on the low side by an NPN are left out (Answers).
+// Not modelled: edges, capacitors, self-heating (but of filaments), the resistance of wires and contacts; a rectifier of
+// fewer than four diodes; motors and bridge drives (Answers).
 package wiring
 
 import (
@@ -36,58 +37,92 @@ import (
 	"fettle/internal/unit"
 )
 
-// An OutputNet is one output with its lamp in the network.
-type OutputNet struct {
-	ID             string // OutputID
-	Name, LampName string
-	Feed           string
-	HalfWave       bool // conducts for one polarity only
-	LeftFed        bool // of a half-wave feed: from the left rail
-
-	Output *build.Output
-	Lamp   *build.Lamp
-	Post   *LampPosterior
-	Part   parts.BJT
+// A LampNet is one lamp of the vehicle in the network.
+type LampNet struct {
+	Name, Feed string
+	Words      string // "lamp front", with its vehicle where the name stands twice
+	Lamp       *build.Lamp
+	Post       *LampPosterior
 
 	LampElems
-	Series, Base, Pulldown, Switch, Pin           circuit.Elem
-	Feeding, Socket, Collector, BaseNode, PinNode circuit.Node
+	Feeding, Socket circuit.Node // its unswitched side; the side that the decoder switches
 
-	spread  *device.BJTSpread
-	now     device.BJT // at the last Set
-	lampVar int        // index of the lamp among the variables
-	// firstResistor is the index of the first of its resistors among the variables.
-	firstResistor int
-	corners       []int         // of the lamp's samples
-	tolerance     [3]unit.Ratio // of its resistors
-	features      [][2]float64  // of the lamp's samples, once learned
+	duty     float64      // share of the time that it is fed on DCC
+	inward   bool         // its own direction is from its socket to its feed
+	corners  []int        // of its samples
+	features [][2]float64 // of its samples, once learned
+	index    int          // among the variables
+}
+
+// A LightNet is a lamp as one output lights it.
+type LightNet struct {
+	Lamp int // index among the network's lamps
+	// Left and Right say whether it conducts while the left (the right) rail is positive.
+	Left, Right bool
+	Back        bool // current flows against the direction in which the lamp is wired: of a pair face to face the other LED lights
+	Against     bool // it sits the other way round: nothing lights until its wires are changed over
+}
+
+// Share is the share of the time in which it conducts on DCC without stretched zeros.
+func (l LightNet) Share() float64 {
+	if l.HalfWave() {
+		return 0.5
+	}
+	return 1
+}
+
+// HalfWave reports whether it conducts for one polarity only.
+func (l LightNet) HalfWave() bool { return l.Left != l.Right }
+
+// An OutputNet is one output in the network, with the lamps it lights.
+type OutputNet struct {
+	ID, Name    string   // OutputID
+	Path        []string // of its block in the build file
+	Drive       string   // build.DriveLowSide, …
+	Acknowledge bool     // it is the load that answers on the programming track
+	Output      *build.Output
+	Lights      []LightNet
+	Switch      *Transistor // nil where the pin drives the lamp
+	Level       *Transistor // nil but on the high side
+	Driver      *Transistor // first of a pair, whose second is the switch; else nil
+	Resistors   []Resistor
+	Clamp       circuit.Elem // zener at the gate; absent
+	Pin         circuit.Elem
+	ActiveLow   bool // the pin is low when the output is on
+
+	Socket, PinNode circuit.Node // the lamps' wire; the chip's pin
+
+	clamp *device.DiodeSpread
+}
+
+// Of names it in a sentence: "output front".
+func (o *OutputNet) Of() string {
+	if o.Acknowledge {
+		return "the acknowledgement"
+	}
+	return "output " + o.Name
+}
+
+// Resistor finds one of its resistors by its attribute.
+func (o *OutputNet) Resistor(attr string) (*Resistor, bool) {
+	for k := range o.Resistors {
+		if o.Resistors[k].Attr == attr {
+			return &o.Resistors[k], true
+		}
+	}
+	return nil, false
 }
 
 // pinAt is the chip pin at a point of its own variables.
-func (n *Network) pinAt(z []float64) device.Pin {
+func (n *Network) pinAt(z []float64, clamps bool) device.Pin {
 	p := n.pins.At(z)
-	if !n.clamps {
+	if !clamps {
 		p.Clamp = device.Diode{}
 	}
 	if p.Leak == 0 {
 		p.Leak = 1e-18 // none at all would be another layout of the equations
 	}
 	return p
-}
-
-// resistor is one of an output's own resistors.
-type resistor struct {
-	words   string
-	elem    circuit.Elem
-	nominal *build.Quantity[unit.Ohm]
-}
-
-func (o *OutputNet) resistors() [3]resistor {
-	return [3]resistor{
-		{"series resistor", o.Series, &o.Output.Series},
-		{"base resistor", o.Base, &o.Output.Base},
-		{"pull-down", o.Pulldown, &o.Output.Pulldown},
-	}
 }
 
 // A Network is a decoder in its vehicle as one circuit, with everything that varies.
@@ -97,26 +132,38 @@ type Network struct {
 	Vehicle *build.Vehicle
 	Chip    parts.Chip
 	Outputs []OutputNet
+	Lamps   []LampNet
+	Ear     *EarNet // nil where it is not given
 	Vars    []Var
 	Circuit *circuit.Circuit
 	Solver  *circuit.Solver
 
 	Track     circuit.Elem
 	Bridge    [4]circuit.Elem // left→plus, right→plus, minus→left, minus→right
-	Regulator circuit.Elem
+	Regulator circuit.Elem    // or the zener that stands for one
+	Ballast   circuit.Elem    // before a zener; else absent
 	ChipDraw  circuit.Elem
 	LeftRail  circuit.Node
 	RightRail circuit.Node
 	Plus, VCC circuit.Node
+	LocalPlus circuit.Node // of the vehicle, where it has one
 	Ambient   unit.Celsius // of the last Set
 	Rectifier parts.Diode
-	RegPart   parts.Regulator
+	Bridged   bool             // the rectifier is one part
+	RegPart   *parts.Regulator // nil where a zener stands for it
+	Zener     *parts.Diode
 	Assumed   []string // what had to be assumed, in words
 
-	bridge    *device.DiodeSpread
+	bridge    device.Spread[device.Diode]
 	regulator *device.RegulatorSpread
+	zener     device.Spread[device.Diode]
+	local     *device.DiodeSpread // the vehicle's own two diodes
+	locals    [2]circuit.Elem
 	pins      *device.PinSpread
 	pinNow    device.Pin
+	ordinary  uint32 // the outputs that may be on together
+	ballast   unit.Ohm
+	tolerance unit.Ratio          // of the ballast
 	clamps    bool                // the pins have their clamp diodes
 	set       []func(z []float64) // installs a slice of variables
 	from      []int               // index of the first variable of each
@@ -130,8 +177,9 @@ type Network struct {
 
 // Missing is a value without which there is no circuit.
 type Missing struct {
-	ID   string // "output.front.series"
-	What string // "series resistor of output front"
+	ID     string // "output.front.series"
+	What   string // "series resistor of output front"
+	Reason string // why, where that is not plain
 	// NotBuilt: it is written, but this circuit cannot hold it yet.
 	NotBuilt bool
 }
@@ -140,6 +188,9 @@ type Missing struct {
 func (m Missing) Why() string {
 	if m.NotBuilt {
 		return finding.NotBuilt + ": " + m.What
+	}
+	if m.Reason != "" {
+		return m.Reason
 	}
 	return "not known: " + m.What
 }
@@ -160,7 +211,7 @@ func NewNetwork(b *build.Build, d *build.Decoder, lamps map[string]*LampPosterio
 	if !ok {
 		return nil, []Missing{{ID: "vehicle", What: "the vehicle of decoder " + d.Name.Text}}, nil
 	}
-	n := &Network{Build: b, Decoder: d, Vehicle: v, Circuit: circuit.New(), warm: map[State][]float64{}}
+	n := &Network{Build: b, Decoder: d, Vehicle: v, Circuit: circuit.New(), warm: map[State][]float64{}, Regulator: none, Ballast: none}
 	missing, whole := n.missing(lamps)
 	if len(whole) == 0 {
 		return nil, missing, nil
@@ -173,6 +224,9 @@ func NewNetwork(b *build.Build, d *build.Decoder, lamps map[string]*LampPosterio
 			return nil, nil, err
 		}
 	}
+	n.acknowledge()
+	n.listen()
+	n.together()
 	s, err := circuit.Compile(n.Circuit)
 	if err != nil {
 		return nil, nil, err
@@ -182,12 +236,6 @@ func NewNetwork(b *build.Build, d *build.Decoder, lamps map[string]*LampPosterio
 	n.Set(n.Typical())
 	return n, missing, nil
 }
-
-// insulation stands for a resistor that is left out.
-const insulation = unit.Ohm(1e9)
-
-// noPulldown reports whether the file says that there is none.
-func noPulldown(o *build.Output) bool { return o.Pulldown.Text == "none" }
 
 // OutputID is the identifier of an output in findings: "output.front", with its decoder before it where another
 // decoder has an output of that name.
@@ -203,41 +251,52 @@ func OutputID(b *build.Build, d *build.Decoder, o *build.Output) string {
 	return id
 }
 
-// Answers reports whether the output is of the kind that is wired: a lamp switched on the low side.
+// Answers reports whether the output is of a kind that is wired: a lamp, switched on either side or from the pin.
 func Answers(o *build.Output) bool {
-	return o.Load.Text != "motor" && (o.Drive.Text == "" || o.Drive.Text == build.DriveLowSide) && len(o.AlsoLamps) == 0
+	return o.Load.Text != "motor" && o.Drive.Text != build.DriveBridge
+}
+
+// inward reports whether an output drives its lamps' current from their switched side towards their feed: on the high
+// side, and from a pin into a lamp whose other side is the decoder's minus.
+func inward(o *build.Output, feed string) bool {
+	return o.Drive.Text == build.DriveHighSide || o.Drive.Text == build.DriveFromPin && feed == build.DecoderMinus
+}
+
+// conducts says while which rail is positive a lamp of that feed conducts; neither where nothing could flow.
+func conducts(feed string, inward bool) (left, right bool) {
+	switch feed {
+	case build.LeftRail:
+		return !inward, inward
+	case build.RightRail:
+		return inward, !inward
+	case build.DecoderMinus:
+		return inward, inward
+	case build.RectifiedPlus, build.ChipSupply, build.LocalPlus:
+		return !inward, !inward
+	}
+	return false, false
 }
 
 // missing lists what is open and the outputs for which nothing is.
 func (n *Network) missing(lamps map[string]*LampPosterior) (m []Missing, whole []*build.Output) {
-	d := n.Decoder
+	d, cat := n.Decoder, n.Build.Catalogue
 	need := func(open bool, id, what string) {
 		if open {
 			m = append(m, Missing{ID: id, What: what})
 		}
 	}
+	later := func(id, what string) { m = append(m, Missing{ID: id, What: what, NotBuilt: true}) }
 	need(d.Supply.Rectifier.Open(), "supply.rectifier", "rectifier of decoder "+d.Name.Text)
 	need(d.Supply.Regulator.Open(), "supply.regulator", "regulator of decoder "+d.Name.Text)
-	if p, ok := n.Build.Catalogue.Diode(d.Supply.Rectifier.Text); ok && p.Type != "bridge" {
-		m = append(m, Missing{ID: "supply.rectifier", What: "a rectifier of single diodes", NotBuilt: true})
+	if p, ok := cat.Diode(d.Supply.Rectifier.Text); ok && p.Type != "bridge" && d.Supply.Diodes != 4 {
+		later("supply.rectifier", "a rectifier of fewer than four diodes")
 	}
-	if _, ok := n.Build.Catalogue.Regulator(d.Supply.Regulator.Text); !ok && !d.Supply.Regulator.Open() {
-		m = append(m, Missing{ID: "supply.regulator", What: "a zener for a regulator", NotBuilt: true})
+	if _, ok := cat.Regulator(d.Supply.Regulator.Text); !ok && !d.Supply.Regulator.Open() {
+		need(!d.Supply.Ballast.Known(), "supply.ballast", "ballast resistor before the zener of decoder "+d.Name.Text)
 	}
 	need(d.Chip.Part.Open(), "chip.part", "chip of decoder "+d.Name.Text)
 	supply := len(m) == 0
-	switched := map[string]bool{}
-	for i := range n.Build.Decoders {
-		e := &n.Build.Decoders[i]
-		if e.Name.Text == d.Name.Text {
-			break
-		}
-		if v, ok := n.Build.VehicleOf(e); ok && v == n.Vehicle {
-			for k := range e.Outputs {
-				switched[e.Outputs[k].Lamp.Text] = switched[e.Outputs[k].Lamp.Text] || Answers(&e.Outputs[k])
-			}
-		}
-	}
+	switched := n.switchedElsewhere()
 	for i := range d.Outputs {
 		o := &d.Outputs[i]
 		if !Answers(o) {
@@ -245,32 +304,81 @@ func (n *Network) missing(lamps map[string]*LampPosterior) (m []Missing, whole [
 		}
 		before := len(m)
 		id, of := OutputID(n.Build, d, o), " of output "+o.Name.Text
-		if switched[o.Lamp.Text] {
-			m = append(m, Missing{ID: id + ".lamp", What: "a second switch on lamp " + o.Lamp.Text, NotBuilt: true})
-			continue
-		}
-		switched[o.Lamp.Text] = true
-		if l, ok := n.Vehicle.Lamp(o.Lamp.Text); ok {
-			switch feed := l.Feed.Text; feed {
-			case build.LeftRail, build.RightRail, build.RectifiedPlus:
-			case "":
-				need(true, "lamp."+o.Lamp.Text+".feed", "feed of lamp "+o.Lamp.Text+" (where its unswitched side is joined)")
-			default:
-				m = append(m, Missing{ID: "lamp." + o.Lamp.Text + ".feed", What: "a lamp fed from " + feed, NotBuilt: true})
+		dead, lacking := false, false
+		for _, name := range LampsOf(o) {
+			if switched[name] {
+				later(id+".lamp", "a switch of another decoder on lamp "+name)
+				continue
 			}
+			if l, ok := n.Vehicle.Lamp(name); ok {
+				if l.Feed.Text == "" {
+					need(true, "lamp."+name+".feed", "feed of lamp "+name+" (where its unswitched side is joined)")
+				} else if left, right := conducts(l.Feed.Text, inward(o, l.Feed.Text)); !left && !right {
+					later(id+".drive", fmt.Sprintf("%s for lamp %s, which is fed from %s", cmp.Or(o.Drive.Text, build.DriveLowSide), name, l.Feed.Text))
+				}
+			}
+			p, ok := lamps[n.Build.LampKey(n.Vehicle, name)]
+			if !ok || len(p.Samples) == 0 && !p.Dead {
+				lacking = true
+				lack := Missing{ID: "lamp." + name, What: "lamp " + name, Reason: "no reading says what it is"}
+				if !slices.Contains(m, lack) { // two outputs may want it
+					m = append(m, lack)
+				}
+			}
+			dead = dead || ok && p.Dead
 		}
-		need(o.Switch.Open(), id+".switch", "switch"+of)
-		need(!o.Series.Known(), id+".series", "series resistor"+of)
-		need(!o.Base.Known(), id+".base", "base resistor"+of)
-		need(!o.Pulldown.Known() && !noPulldown(o), id+".pulldown", "pull-down"+of)
+		open := func(q build.Quantity[unit.Ohm], attr, what string) {
+			need(!q.Known() && !q.None(), id+"."+attr, what+of)
+		}
+		open(o.Series, "series", "series resistor")
+		need(o.Shunt.Choose, id+".shunt", "resistor across the lamp"+of)
+		if o.Drive.Text != build.DriveFromPin {
+			need(o.Switch.Open(), id+".switch", "switch"+of)
+			open(o.Base, "base", "base resistor")
+			open(o.Pulldown, "pulldown", "pull-down")
+		}
+		if o.Driver.IsSet() {
+			open(o.Between, "between", "resistor between the pair")
+		}
+		if o.Drive.Text == build.DriveHighSide {
+			need(o.Level.Open(), id+".level", "level transistor"+of)
+			open(o.Pullup, "pullup", "pull-up")
+			open(o.LevelBase, "level_base", "base resistor of the level transistor")
+		}
 		need(o.From.Open(), id+".from", "chip pin"+of)
-		p, ok := lamps[o.Lamp.Text]
-		need(!ok || (len(p.Samples) == 0 && !p.Dead), "lamp."+o.Lamp.Text, "lamp "+o.Lamp.Text+" (no reading says what it is)")
-		if supply && len(m) == before && !p.Dead {
+		if supply && len(m) == before && !dead && !lacking {
 			whole = append(whole, o)
 		}
 	}
 	return m, whole
+}
+
+// LampsOf names the lamps of an output.
+func LampsOf(o *build.Output) []string {
+	names := []string{o.Lamp.Text}
+	for _, t := range o.AlsoLamps {
+		names = append(names, t.Text)
+	}
+	return names
+}
+
+// switchedElsewhere are the vehicle's lamps that an earlier decoder of the build switches.
+func (n *Network) switchedElsewhere() map[string]bool {
+	out := map[string]bool{}
+	for i := range n.Build.Decoders {
+		e := &n.Build.Decoders[i]
+		if e.Name.Text == n.Decoder.Name.Text {
+			break
+		}
+		if v, ok := n.Build.VehicleOf(e); ok && v == n.Vehicle {
+			for k := range e.Outputs {
+				for _, name := range LampsOf(&e.Outputs[k]) {
+					out[name] = out[name] || Answers(&e.Outputs[k])
+				}
+			}
+		}
+	}
+	return out
 }
 
 func (n *Network) supply() error {
@@ -286,7 +394,7 @@ func (n *Network) supply() error {
 		return fmt.Errorf("decoder %s: the catalogue has no rectifier %q", d.Name.Text, d.Supply.Rectifier.Text)
 	}
 	var err error
-	if n.bridge, err = device.SpreadDiode(n.Rectifier); err != nil {
+	if n.bridge, err = device.MeasuredDiode(n.Rectifier, n.measured(n.Rectifier.Name)); err != nil {
 		return fmt.Errorf("rectifier %s: %w", n.Rectifier.Name, err)
 	}
 	ends := [4][2]circuit.Node{{n.LeftRail, n.Plus}, {n.RightRail, n.Plus}, {circuit.Ground, n.LeftRail}, {circuit.Ground, n.RightRail}}
@@ -297,28 +405,66 @@ func (n *Network) supply() error {
 		c.SetWords(n.Bridge[i], "rectifier diode "+words[i])
 	}
 
-	if n.RegPart, ok = cat.Regulator(d.Supply.Regulator.Text); !ok {
-		return fmt.Errorf("decoder %s: the catalogue has no regulator %q", d.Name.Text, d.Supply.Regulator.Text)
-	}
-	if n.regulator, err = device.SpreadRegulator(n.RegPart); err != nil {
-		return fmt.Errorf("regulator %s: %w", n.RegPart.Name, err)
-	}
-	n.Regulator = c.Regulator("regulator", n.Plus, n.VCC, circuit.Ground, n.regulator.At(make([]float64, len(n.regulator.Vars()))))
-	c.SetWords(n.Regulator, "regulator "+n.RegPart.Name)
-
+	n.Bridged = n.Rectifier.Type == "bridge"
 	if n.Chip, ok = cat.Chip(d.Chip.Part.Text); !ok {
 		return fmt.Errorf("decoder %s: the catalogue has no chip %q", d.Name.Text, d.Chip.Part.Text)
 	}
-	n.pins, err = device.SpreadPin(n.Chip, n.RegPart.Vout)
+	if r, ok := cat.Regulator(d.Supply.Regulator.Text); ok {
+		if n.regulator, err = device.SpreadRegulator(r); err != nil {
+			return fmt.Errorf("regulator %s: %w", r.Name, err)
+		}
+		n.RegPart = &r
+		n.Regulator = c.Regulator("regulator", n.Plus, n.VCC, circuit.Ground, n.regulator.At(make([]float64, len(n.regulator.Vars()))))
+		c.SetWords(n.Regulator, "regulator "+r.Name)
+		n.assume(r.Name, n.regulator.Notes())
+	} else if z, ok := cat.Diode(d.Supply.Regulator.Text); ok && z.Type == "zener" {
+		if n.zener, err = device.MeasuredDiode(z, n.measured(z.Name)); err != nil {
+			return fmt.Errorf("zener %s: %w", z.Name, err)
+		}
+		n.Zener, n.ballast = &z, d.Supply.Ballast.Value
+		n.tolerance = n.ToleranceOf(&build.Output{}, n.ballast)
+		n.Ballast = c.Resistor("ballast", n.Plus, n.VCC, d.Supply.Ballast.Value)
+		c.SetWords(n.Ballast, "ballast resistor")
+		n.Regulator = c.Diode("zener", circuit.Ground, n.VCC, n.zener.At(make([]float64, len(n.zener.Vars()))))
+		c.SetWords(n.Regulator, "zener "+z.Name)
+		n.assume(z.Name, n.zener.Notes())
+	} else {
+		return fmt.Errorf("decoder %s: the catalogue has no regulator %q", d.Name.Text, d.Supply.Regulator.Text)
+	}
+	n.pins, err = device.SpreadPin(n.Chip, n.SupplyNominal())
 	if err != nil {
 		return fmt.Errorf("chip %s: %w", n.Chip.Name, err)
 	}
+	n.pinNow = n.pinAt(make([]float64, len(n.pins.Vars())), n.clamps)
 	n.ChipDraw = c.Resistor("chip", n.VCC, circuit.Ground, n.chipLoad(0))
 	c.SetWords(n.ChipDraw, "the chip's own draw")
 	n.assume(n.Rectifier.Name, n.bridge.Notes())
-	n.assume(n.RegPart.Name, n.regulator.Notes())
 	n.assume(n.Chip.Name, n.pins.Notes())
 	return nil
+}
+
+// measured is what the user measured on the pieces of a part.
+func (n *Network) measured(part string) (m parts.Measured) {
+	if n.Build.Drawer != nil {
+		m, _ = n.Build.Drawer.Measured(part)
+	}
+	return m
+}
+
+// SupplyNominal is the voltage that the chip's supply is meant to have.
+func (n *Network) SupplyNominal() unit.Volt {
+	if n.RegPart != nil {
+		return n.RegPart.Vout
+	}
+	return n.Zener.VZnom
+}
+
+// SupplyPart is the part that makes the chip's supply, and the source of its figures.
+func (n *Network) SupplyPart() (name, source string) {
+	if n.RegPart != nil {
+		return n.RegPart.Name, n.RegPart.Source
+	}
+	return n.Zener.Name, n.Zener.Source
 }
 
 // assume notes what was assumed of a part, once.
@@ -342,61 +488,186 @@ func (n *Network) chipLoad(z float64) unit.Ohm {
 	return chipVolt.Through(max(i, typ/10))
 }
 
-func (n *Network) output(o *build.Output, lamps map[string]*LampPosterior) error {
-	c, cat := n.Circuit, n.Build.Catalogue
-	lamp, ok := n.Vehicle.Lamp(o.Lamp.Text)
-	if !ok {
-		return fmt.Errorf("output %s: the vehicle has no lamp %q", o.Name.Text, o.Lamp.Text)
+// feed is the node that a lamp's unswitched side is joined to.
+func (n *Network) feed(l *build.Lamp) (circuit.Node, error) {
+	switch l.Feed.Text {
+	case build.LeftRail:
+		return n.LeftRail, nil
+	case build.RightRail:
+		return n.RightRail, nil
+	case build.RectifiedPlus:
+		return n.Plus, nil
+	case build.ChipSupply:
+		return n.VCC, nil
+	case build.DecoderMinus:
+		return circuit.Ground, nil
+	case build.LocalPlus:
+		if n.local == nil {
+			if err := n.localPlus(); err != nil {
+				return 0, err
+			}
+		}
+		return n.LocalPlus, nil
 	}
-	post := lamps[o.Lamp.Text]
-	name := o.Name.Text
+	return 0, fmt.Errorf("lamp %s: a feed from %q is not wired yet", l.Name.Text, l.Feed.Text)
+}
+
+// localDiode stands for the two diodes that some vehicles have of their own, whose type nobody can read from outside.
+const localDiode = "1N4148W"
+
+// localPlus is the vehicle's own plus: a diode from each rail.
+func (n *Network) localPlus() (err error) {
+	d, ok := n.Build.Catalogue.Diode(localDiode)
+	if !ok {
+		return fmt.Errorf("the catalogue has no %s", localDiode)
+	}
+	if n.local, err = device.SpreadDiode(d); err != nil {
+		return err
+	}
+	n.LocalPlus = n.Circuit.Node("local plus")
+	typical := n.local.At(make([]float64, len(n.local.Vars())))
+	for i, rail := range []circuit.Node{n.LeftRail, n.RightRail} {
+		n.locals[i] = n.Circuit.Diode(fmt.Sprintf("local diode %d", i+1), rail, n.LocalPlus, typical)
+		n.Circuit.SetWords(n.locals[i], "the vehicle's own diode from the "+[]string{build.LeftRail, build.RightRail}[i])
+	}
+	n.assume("the vehicle's own diodes", []string{"taken for " + localDiode})
+	return nil
+}
+
+// lampWords names a lamp in a sentence.
+func (n *Network) lampWords(name string) string {
+	for i := range n.Build.Vehicles {
+		if v := &n.Build.Vehicles[i]; v != n.Vehicle {
+			if _, twice := v.Lamp(name); twice {
+				return "lamp " + name + " of " + n.Vehicle.Name.Text
+			}
+		}
+	}
+	return "lamp " + name
+}
+
+// lamp is the index of a lamp in the network, wired when an output first asks for it. inward: that output drives its
+// current from its switched side.
+func (n *Network) lamp(name string, lamps map[string]*LampPosterior, inward bool) (int, error) {
+	for k := range n.Lamps {
+		if n.Lamps[k].Name == name {
+			return k, nil
+		}
+	}
+	l, ok := n.Vehicle.Lamp(name)
+	if !ok {
+		return 0, fmt.Errorf("the vehicle has no lamp %q", name)
+	}
+	feeding, err := n.feed(l)
+	if err != nil {
+		return 0, err
+	}
+	post := lamps[n.Build.LampKey(n.Vehicle, name)]
+	net := LampNet{Name: name, Words: n.lampWords(name), Feed: l.Feed.Text, Lamp: l, Post: post, corners: post.vertices(), Feeding: feeding, Socket: n.Circuit.Node("socket of lamp " + name)}
+	from, to := net.Feeding, net.Socket
+	if net.inward = inward && !post.Pair(); net.inward {
+		from, to = to, from
+	}
+	net.LampElems = AddLamp(n.Circuit, name, from, to, post.Best)
+	n.Lamps = append(n.Lamps, net)
+	return len(n.Lamps) - 1, nil
+}
+
+// fittedTolerance is how well a resistor is known that was measured before it was soldered in: an ordinary hand meter (from
+// memory: 1 % and a digit).
+const fittedTolerance = unit.Ratio(0.012)
+
+// asFitted puts what was really soldered in for what was planned.
+func (n *Network) asFitted(o *build.Output) {
+	for k := range n.Decoder.Fitted {
+		f := &n.Decoder.Fitted[k]
+		if f.Output.Text != o.Name.Text {
+			continue
+		}
+		if f.Switch.IsSet() {
+			o.Switch = f.Switch
+		}
+		for _, r := range []struct{ planned, real *build.Quantity[unit.Ohm] }{{&o.Series, &f.Series}, {&o.Base, &f.Base}, {&o.Pulldown, &f.Pulldown}} {
+			if r.real.Known() {
+				*r.planned = *r.real
+			}
+		}
+	}
+}
+
+// toleranceOf is how well one of an output's resistors is known.
+func (n *Network) toleranceOf(o *OutputNet, r *Resistor) unit.Ratio {
+	for k := range n.Decoder.Fitted {
+		f := &n.Decoder.Fitted[k]
+		real := map[string]build.Quantity[unit.Ohm]{"series": f.Series, "base": f.Base, "pulldown": f.Pulldown}[r.Attr]
+		if f.Output.Text == o.Name && real.Known() {
+			return fittedTolerance
+		}
+	}
+	return n.ToleranceOf(o.Output, r.nominal.Value)
+}
+
+// fittedGain is the measured gain of the switch that was soldered in for an output, or 0.
+func (n *Network) fittedGain(output string) float64 {
+	for k := range n.Decoder.Fitted {
+		if f := &n.Decoder.Fitted[k]; f.Output.Text == output && f.HFE.Known() {
+			return f.HFE.Value
+		}
+	}
+	return 0
+}
+
+func (n *Network) output(o *build.Output, lamps map[string]*LampPosterior) error {
 	own := *o // nominal values change here and not in the build
 	o = &own
-	if noPulldown(o) {
-		o.Pulldown.Value = insulation
+	n.asFitted(o)
+	net := OutputNet{
+		ID: OutputID(n.Build, n.Decoder, o), Name: o.Name.Text, Path: []string{"decoder", n.Decoder.Name.Text, "output", o.Name.Text},
+		Drive: cmp.Or(o.Drive.Text, build.DriveLowSide), Output: o, Clamp: none,
 	}
-	net := OutputNet{ID: OutputID(n.Build, n.Decoder, o), Name: name, LampName: lamp.Name.Text, Feed: lamp.Feed.Text, Output: o, Lamp: lamp, Post: post, corners: post.vertices()}
-	switch lamp.Feed.Text {
-	case build.LeftRail:
-		net.Feeding, net.HalfWave, net.LeftFed = n.LeftRail, true, true
-	case build.RightRail:
-		net.Feeding, net.HalfWave = n.RightRail, true
-	case build.RectifiedPlus:
-		net.Feeding = n.Plus
-	default:
-		return fmt.Errorf("lamp %s: a feed from %q is not wired yet", lamp.Name.Text, lamp.Feed.Text)
+	for k, name := range LampsOf(o) {
+		l, ok := n.Vehicle.Lamp(name)
+		if !ok {
+			return fmt.Errorf("output %s: the vehicle has no lamp %q", net.Name, name)
+		}
+		in := inward(o, l.Feed.Text)
+		i, err := n.lamp(name, lamps, in)
+		if err != nil {
+			return fmt.Errorf("output %s: %w", net.Name, err)
+		}
+		if k == 0 {
+			net.Socket = n.Lamps[i].Socket
+		} else { // one wire for all
+			n.Circuit.SetWords(n.Circuit.Voltage("wire", net.Socket, n.Lamps[i].Socket, 0), "wire from lamp "+n.Lamps[net.Lights[0].Lamp].Name+" to lamp "+name)
+		}
+		light, post := LightNet{Lamp: i, Back: in != n.Lamps[i].inward}, n.Lamps[i].Post
+		light.Left, light.Right = conducts(l.Feed.Text, in)
+		if !post.Structure.BothWays() {
+			light.Against = post.Surveyed && post.sitsInward(l.Feed.Text) != in
+			light.Back = false
+		}
+		net.Lights = append(net.Lights, light)
+		n.Lamps[i].duty = math.Max(n.Lamps[i].duty, light.Share()*float64(o.Brightness.Or(1)))
+		net.ActiveLow = net.Drive == build.DriveFromPin && !in
 	}
-	if net.Part, ok = cat.BJT(o.Switch.Text); !ok || net.Part.Polarity != "NPN" {
-		return fmt.Errorf("output %s: a low-side switch wants an NPN transistor, %q is none of the catalogue", name, o.Switch.Text)
+	if err := n.stage(&net); err != nil {
+		return err
 	}
-	var err error
-	if net.spread, err = device.SpreadBJT(net.Part); err != nil {
-		return fmt.Errorf("switch %s: %w", net.Part.Name, err)
+	if o.Shunt.Known() {
+		lamp := &n.Lamps[net.Lights[0].Lamp]
+		n.resistor(&net, "shunt", "resistor across the lamp", &o.Shunt, lamp.Feeding, lamp.Socket)
 	}
-	n.assume(net.Part.Name, net.spread.Notes())
-
-	net.Socket, net.Collector = c.Node("socket of "+name), c.Node("collector of "+name)
-	net.BaseNode, net.PinNode = c.Node("base of "+name), c.Node(o.From.Text)
-	net.LampElems = AddLamp(c, net.LampName, net.Feeding, net.Socket, post.Best)
-	net.Series = c.Resistor("series "+name, net.Socket, net.Collector, o.Series.Value)
-	net.Base = c.Resistor("base "+name, net.PinNode, net.BaseNode, o.Base.Value)
-	net.Pulldown = c.Resistor("pull-down "+name, net.BaseNode, circuit.Ground, o.Pulldown.Value)
-	net.Switch = c.BJT("switch "+name, net.Collector, net.BaseNode, circuit.Ground, net.spread.At(make([]float64, len(net.spread.Vars()))))
-	n.pinNow = n.pinAt(make([]float64, len(n.pins.Vars())))
-	net.Pin = c.Pin("pin "+o.From.Text, net.PinNode, n.VCC, circuit.Ground, n.pinNow)
-	c.SetWords(net.Series, "series resistor of output "+name)
-	c.SetWords(net.Base, "base resistor of output "+name)
-	c.SetWords(net.Pulldown, "pull-down of output "+name)
-	c.SetWords(net.Switch, "switch of output "+name)
-	c.SetWords(net.Pin, "chip pin "+o.From.Text)
 	n.Outputs = append(n.Outputs, net)
 	return nil
 }
 
-// PackageOf is the package of the output's resistors: what the file says, else that of the drawer's where all are of
-// one, else 0805.
-func PackageOf(b *build.Build, o *build.Output) string {
-	if o.Package.Text != "" {
+// PackageOf is the package of one of an output's resistors, by its attribute: what the file says, else that of the drawer's
+// where all are of one, else 0805.
+func PackageOf(b *build.Build, o *build.Output, attr string) string {
+	if (attr == "series" || attr == "load") && o.SeriesPackage.IsSet() {
+		return o.SeriesPackage.Text
+	}
+	if o.Package.IsSet() {
 		return o.Package.Text
 	}
 	if b.Drawer != nil {
@@ -416,12 +687,13 @@ func PackageOf(b *build.Build, o *build.Output) string {
 	return defaultPackage
 }
 
-// OnHand is the drawer's resistors that fit the output, by rising value: of its package, or of none that is said.
-func OnHand(b *build.Build, o *build.Output) []parts.Stock {
+// OnHand is the drawer's resistors that fit that place in the output, by rising value: of its package, or of none that is
+// said.
+func OnHand(b *build.Build, o *build.Output, attr string) []parts.Stock {
 	if b.Drawer == nil {
 		return nil
 	}
-	list := b.Drawer.Resistors(PackageOf(b, o))
+	list := b.Drawer.Resistors(PackageOf(b, o, attr))
 	for _, s := range b.Drawer.Resistors("") {
 		if s.Package == "" {
 			list = append(list, s)
@@ -436,13 +708,52 @@ func OnHand(b *build.Build, o *build.Output) []parts.Stock {
 func (n *Network) Clone() *Network {
 	m := *n
 	m.Solver = n.Solver.Clone()
-	m.Outputs = slices.Clone(n.Outputs)
-	for i := range m.Outputs {
-		own := *m.Outputs[i].Output
-		m.Outputs[i].Output = &own
-	}
+	m.own()
 	m.rewire()
 	return &m
+}
+
+// own gives a copied network its own outputs with their nominal values.
+func (n *Network) own() {
+	n.Outputs, n.Lamps = slices.Clone(n.Outputs), slices.Clone(n.Lamps)
+	for i := range n.Outputs {
+		o := &n.Outputs[i]
+		own := *o.Output
+		o.Output = &own
+		o.Resistors = slices.Clone(o.Resistors)
+		for k := range o.Resistors {
+			o.Resistors[k].nominal = ValueOf(&own, o.Resistors[k].Attr)
+		}
+		for _, t := range []**Transistor{&o.Switch, &o.Level, &o.Driver} {
+			if *t != nil {
+				q := **t
+				*t = &q
+			}
+		}
+	}
+	if n.Ear != nil {
+		own := *n.Ear
+		n.Ear = &own
+	}
+}
+
+// ValueOf is where an output holds the value of one of its resistors, by its attribute.
+func ValueOf(o *build.Output, attr string) *build.Quantity[unit.Ohm] {
+	switch attr {
+	case "base":
+		return &o.Base
+	case "pulldown":
+		return &o.Pulldown
+	case "pullup":
+		return &o.Pullup
+	case "level_base":
+		return &o.LevelBase
+	case "shunt":
+		return &o.Shunt
+	case "between":
+		return &o.Between
+	}
+	return &o.Series // also the load of the acknowledgement
 }
 
 // Edited is the network with its circuit changed: a slip or a fault. Elements keep their numbers. The error
@@ -450,6 +761,9 @@ func (n *Network) Clone() *Network {
 func (n *Network) Edited(edit func(c *circuit.Circuit)) (*Network, error) {
 	m := *n
 	m.Circuit = n.Circuit.Clone()
+	for i := range n.Outputs { // before it is laid out, so that it is laid out once
+		m.Circuit.SetPin(n.Outputs[i].Pin, n.pinAt(make([]float64, len(n.pins.Vars())), true))
+	}
 	edit(m.Circuit)
 	s, err := circuit.Compile(m.Circuit)
 	if err != nil {
@@ -457,7 +771,7 @@ func (n *Network) Edited(edit func(c *circuit.Circuit)) (*Network, error) {
 	}
 	m.clamps = true
 	m.Solver, m.learned = s, nil // what was learned is of another circuit
-	m.Outputs = slices.Clone(n.Outputs)
+	m.own()
 	m.rewire()
 	return &m, nil
 }
@@ -475,30 +789,12 @@ func (n *Network) rewire() {
 // PinNow is the chip pin at the last Set.
 func (n *Network) PinNow() device.Pin { return n.pinNow }
 
-// LampAt is the lamp of output i at point z.
-func (n *Network) LampAt(i int, z []float64) LampParams {
-	o := &n.Outputs[i]
-	return o.Post.Samples[int(z[o.lampVar])]
+// LampAt is lamp l at point z.
+func (n *Network) LampAt(l int, z []float64) LampParams {
+	return n.Lamps[l].Post.Samples[int(z[n.Lamps[l].index])]
 }
 
-// GainOf is the current gain that the switch of output i has in its active region (VCE 1 V) at the collector
-// current and temperature of op, at the last Set.
-func (n *Network) GainOf(i int, op *Operating) float64 {
-	hfe, _, ok := n.Outputs[i].now.Active(max(op.Out[i].IC, 1e-6), 1, op.Ambient.Kelvin())
-	if !ok {
-		return math.NaN()
-	}
-	return hfe
-}
-
-// OverdriveOf is the base current of output i over what its gain needs for the collector current.
-func (n *Network) OverdriveOf(i int, op *Operating) float64 {
-	o := &op.Out[i]
-	return float64(o.IB) * n.GainOf(i, op) / math.Max(float64(o.IC), 1e-6)
-}
-
-// LeakageOf is the collector-base leakage of the switch at a temperature, in ampere.
-func (n *Network) LeakageOf(i int, t unit.Celsius) float64 {
-	q := n.Outputs[i].now
-	return float64(q.ICBO) * math.Exp2(float64(t-unit.FitTemperature)/10)
+// BallastPackage is the package of the resistors that belong to no output.
+func (n *Network) BallastPackage() string {
+	return PackageOf(n.Build, &build.Output{Package: n.Decoder.Supply.Package}, "")
 }

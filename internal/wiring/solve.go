@@ -27,6 +27,10 @@ type State struct {
 	LeftPositive bool
 	Drive        Drive
 	Track        unit.Volt // between the rails, > 0
+	// Which says which outputs are on, a bit for each; 0: all that may be on together. The acknowledgement is not among
+	// those.
+	Which uint32
+	Cold  bool // filaments have not warmed yet: the moment after switching on
 }
 
 func (s State) String() string {
@@ -35,6 +39,20 @@ func (s State) String() string {
 		rail = "left"
 	}
 	return fmt.Sprintf("%s, %s rail positive, track %s", s.Drive, rail, s.Track)
+}
+
+// filament is a lamp as it glows in the present state: on one rail it is fed for half the time and dimmed for less, which
+// its temperature follows in the mean; cold it has the resistance that it is switched on with.
+func (n *Network) filament(l *LampNet, p LampParams) LampParams {
+	if p.Structure != FilamentLamp {
+		return p
+	}
+	p.Filament.Duty = l.duty
+	if n.state.Cold {
+		// Lit at next to nothing, it stays as cold as it is.
+		p.Filament.LitV, p.Filament.LitI = 1e3*p.Filament.LitV, 1e3*p.Filament.LitV.Over(p.Filament.Cold*1.0001)
+	}
+	return p
 }
 
 // Solve brings the network into a state and solves it. It starts from what Learn foretells; else from the
@@ -47,10 +65,29 @@ func (n *Network) Solve(st State) circuit.Solution {
 		u = -u
 	}
 	s.SetVoltage(n.Track, u)
-	same := n.solved && st.Drive == n.state.Drive && st.LeftPositive == n.state.LeftPositive
-	if !n.solved || st.Drive != n.state.Drive {
-		level := [...]pin.Level{pin.Low, pin.High, pin.Open}[st.Drive]
+	if st.Cold != n.state.Cold {
+		n.state.Cold = st.Cold
+		for i := range n.Lamps {
+			if l := &n.Lamps[i]; l.Post.Structure == FilamentLamp && n.last != nil {
+				l.LampElems.Set(s, n.filament(l, l.Post.Samples[int(n.last[l.index])]))
+			}
+		}
+		n.solved = false
+	}
+	same := n.solved && st.Drive == n.state.Drive && st.Which == n.state.Which && st.LeftPositive == n.state.LeftPositive
+	if !n.solved || st.Drive != n.state.Drive || st.Which != n.state.Which {
+		which := st.Which
+		if which == 0 {
+			which = n.ordinary
+		}
 		for i := range n.Outputs {
+			level := pin.Low
+			switch {
+			case st.Drive == Reset:
+				level = pin.Open
+			case (st.Drive == On && which>>i&1 == 1) != n.Outputs[i].ActiveLow:
+				level = pin.High
+			}
 			s.SetLevel(n.Outputs[i].Pin, level)
 		}
 	}
@@ -87,8 +124,26 @@ func (n *Network) Solve(st State) circuit.Solution {
 // A lesson is how one state's solution follows what varies, to first order on either side of typical.
 type lesson struct {
 	base     []float64
-	up, down [][]float64    // per continuous variable: the change towards +1 and towards −1; nil for joint samples
-	lamps    [][2][]float64 // per output: the change with its LED's voltage (per volt) and with ln of its hidden resistance
+	up, down []change    // per continuous variable: the change towards +1 and towards −1; none for joint samples
+	lamps    [][2]change // per lamp: the change with its's voltage (per volt) and with ln of its hidden resistance
+}
+
+// A change is what moves in a solution, by index; what moves by less than smallest is left out, so that one output's
+// variables cost nothing at another's nodes.
+type change struct {
+	at []int32
+	by []float64
+}
+
+const smallest = 3e-5 // volt
+
+func changeOf(d []float64) (c change) {
+	for k, x := range d {
+		if math.Abs(x) >= smallest {
+			c.at, c.by = append(c.at, int32(k)), append(c.by, x)
+		}
+	}
+	return c
 }
 
 // Steps by which a lamp is changed to learn what follows from it.
@@ -97,11 +152,21 @@ const (
 	learnLnR  = 0.05
 )
 
+// learns reports whether what follows from the lamp's samples is learned: not where current does not follow the voltage of
+// its junctions.
+func (l *LampNet) learns() bool {
+	switch l.Post.Structure {
+	case PlainLamp, AntiParallelLamp, DiodeBoard, BridgeBoard, LeakingLamp:
+		return true
+	}
+	return false
+}
+
 // feature is how a lamp sample differs from the most probable one: LED voltage at 2 mA, and ln of the hidden
 // resistance.
-func (o *OutputNet) feature(p LampParams) [2]float64 {
+func (l *LampNet) feature(p LampParams) [2]float64 {
 	t := unit.FitTemperature.Kelvin()
-	typical := o.Post.Samples[o.corners[0]]
+	typical := l.Post.Samples[l.corners[0]]
 	return [2]float64{
 		float64(p.Junction().Voltage(0.002, t) - typical.Junction().Voltage(0.002, t)),
 		math.Log(float64(p.Hidden / typical.Hidden)),
@@ -112,9 +177,12 @@ func (o *OutputNet) feature(p LampParams) [2]float64 {
 func (n *Network) foretell(l *lesson) []float64 {
 	z, out := n.last, n.scratch
 	copy(out, l.base)
-	for i := range n.Outputs {
-		o := &n.Outputs[i]
-		for f, x := range o.features[int(z[o.lampVar])] {
+	for i := range n.Lamps {
+		o := &n.Lamps[i]
+		if !o.learns() {
+			continue
+		}
+		for f, x := range o.features[int(z[o.index])] {
 			addScaled(out, x, l.lamps[i][f])
 		}
 	}
@@ -128,11 +196,10 @@ func (n *Network) foretell(l *lesson) []float64 {
 	return out
 }
 
-// addScaled adds x·d to out.
-func addScaled(out []float64, x float64, d []float64) {
-	out = out[:len(d)]
-	for k, v := range d {
-		out[k] += x * v
+// addScaled adds x·c to out.
+func addScaled(out []float64, x float64, c change) {
+	for k, at := range c.at {
+		out[at] += x * c.by[k]
 	}
 }
 
@@ -154,7 +221,7 @@ func (n *Network) Learn(states []State) {
 	for _, st := range states {
 		if base := solve(st); base != nil {
 			known = append(known, st)
-			lessons[st] = &lesson{base: base, up: make([][]float64, len(n.Vars)), down: make([][]float64, len(n.Vars)), lamps: make([][2][]float64, len(n.Outputs))}
+			lessons[st] = &lesson{base: base, up: make([]change, len(n.Vars)), down: make([]change, len(n.Vars)), lamps: make([][2]change, len(n.Lamps))}
 		}
 	}
 	for i, v := range n.Vars {
@@ -170,19 +237,22 @@ func (n *Network) Learn(states []State) {
 					d[k] -= l.base[k]
 				}
 				if end > 0 {
-					l.up[i] = d
+					l.up[i] = changeOf(d)
 				} else {
-					l.down[i] = d
+					l.down[i] = changeOf(d)
 				}
 			}
 		}
 		z[i] = typical[i]
 	}
 	n.Set(z)
-	for i := range n.Outputs {
-		o := &n.Outputs[i]
+	for i := range n.Lamps {
+		o := &n.Lamps[i]
 		was := o.Post.Samples[o.corners[0]]
 		o.features = make([][2]float64, len(o.Post.Samples))
+		if !o.learns() {
+			continue
+		}
 		for j, p := range o.Post.Samples {
 			o.features[j] = o.feature(p)
 		}
@@ -198,7 +268,7 @@ func (n *Network) Learn(states []State) {
 				for k := range d {
 					d[k] = (d[k] - l.base[k]) / step
 				}
-				l.lamps[i][f] = d
+				l.lamps[i][f] = changeOf(d)
 			}
 		}
 		o.LampElems.Set(n.Solver, was)

@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"fettle/internal/build"
-	"fettle/internal/circuit"
 	"fettle/internal/device"
 	"fettle/internal/unit"
 )
@@ -19,16 +18,19 @@ type Var struct {
 	device.Vary
 	Levels   int   // > 0: z is an index 0…Levels−1 of joint samples
 	Vertices []int // of a discrete variable: the levels worth trying first
+	Lamp     int   // whose joint samples they are
+	Output   int   // of which output it is; −1: of the whole, or of a lamp
 }
 
 // vary lists everything that varies and how it is installed.
 func (n *Network) vary() {
 	s := n.Solver
+	of := -1 // the output whose variables are listed
 	add := func(owner string, vars []device.Vary, set func(z []float64)) {
 		n.from = append(n.from, len(n.Vars))
 		n.set = append(n.set, set)
 		for _, v := range vars {
-			n.Vars = append(n.Vars, Var{Owner: owner, Vary: v})
+			n.Vars = append(n.Vars, Var{Owner: owner, Vary: v, Output: of})
 		}
 	}
 	low, high := n.Build.Track.AmbientLow.Or(AmbientLow), n.Build.Track.AmbientHigh.Or(AmbientHigh)
@@ -45,44 +47,75 @@ func (n *Network) vary() {
 			s.SetDiode(e, d)
 		}
 	})
-	add("regulator", n.regulator.Vars(), func(z []float64) { s.SetRegulator(n.Regulator, n.regulator.At(z)) })
+	if n.RegPart != nil {
+		add("regulator", n.regulator.Vars(), func(z []float64) { s.SetRegulator(n.Regulator, n.regulator.At(z)) })
+	} else {
+		add("zener", n.zener.Vars(), func(z []float64) { s.SetDiode(n.Regulator, n.zener.At(z)) })
+		add(Ballast, tolerance(&n.tolerance), func(z []float64) {
+			s.SetResistance(n.Ballast, n.ballast*unit.Ohm(1+float64(n.tolerance)*z[0]))
+		})
+	}
+	if n.local != nil {
+		add("the vehicle's own diodes", n.local.Vars(), func(z []float64) {
+			d := n.local.At(z)
+			for _, e := range n.locals {
+				s.SetDiode(e, d)
+			}
+		})
+	}
 	add("chip", []device.Vary{{Name: "supply current", Law: device.Uniform, Say: func(z float64) string {
 		return "draws " + n.chipLoadWords(z)
 	}}}, func(z []float64) { s.SetResistance(n.ChipDraw, n.chipLoad(z[0])) })
 	add("chip pin", n.pins.Vars(), func(z []float64) {
-		n.pinNow = n.pinAt(z)
+		n.pinNow = n.pinAt(z, n.clamps)
 		for i := range n.Outputs {
 			s.SetPin(n.Outputs[i].Pin, n.pinNow)
 		}
+		if n.Ear != nil {
+			s.SetPin(n.Ear.Pin, n.pinAt(z, true))
+		}
 	})
+	if e := n.Ear; e != nil {
+		add(EarSeries, tolerance(&e.tolerance), func(z []float64) { s.SetResistance(e.Series, e.nominal*unit.Ohm(1+float64(e.tolerance)*z[0])) })
+	}
+	lamps := 0 // those that have their variables
 	for i := range n.Outputs {
 		o := &n.Outputs[i]
-		of := " of output " + o.Name
-		add("switch"+of, o.spread.Vars(), func(z []float64) {
-			o.now = o.spread.At(z)
-			s.SetBJT(o.Switch, o.now)
-		})
-		o.firstResistor = len(n.Vars)
-		for k, r := range o.resistors() {
-			o.tolerance[k] = n.ToleranceOf(o.Output, r.nominal.Value)
-			add(r.words+of, []device.Vary{{Name: "tolerance", Law: device.Uniform, Say: func(z float64) string {
-				return strings.Replace(fmt.Sprintf("%+.3g %%", 100*float64(o.tolerance[k])*z), "-", "−", 1)
-			}}}, func(z []float64) {
-				s.SetResistance(r.elem, r.nominal.Value*unit.Ohm(1+float64(o.tolerance[k])*z[0]))
+		of = i
+		for _, t := range o.Transistors() {
+			if t != nil {
+				add(t.Words, t.vars(), func(z []float64) { t.set(s, z) })
+			}
+		}
+		if o.clamp != nil {
+			add("gate clamp of "+o.Of(), o.clamp.Vars(), func(z []float64) { s.SetDiode(o.Clamp, o.clamp.At(z)) })
+		}
+		for k := range o.Resistors {
+			r := &o.Resistors[k]
+			r.index, r.tolerance = len(n.Vars), n.toleranceOf(o, r)
+			add(r.Words+" of "+o.Of(), tolerance(&r.tolerance), func(z []float64) {
+				s.SetResistance(r.Elem, r.nominal.Value*unit.Ohm(1+float64(r.tolerance)*z[0]))
 			})
 		}
-		o.lampVar = len(n.Vars)
-		n.from = append(n.from, len(n.Vars))
-		n.set = append(n.set, func(z []float64) { o.LampElems.Set(s, o.Post.Samples[int(z[0])]) })
-		n.Vars = append(n.Vars, Var{
-			Owner: "lamp " + o.LampName, Levels: len(o.Post.Samples), Vertices: o.corners,
-			Vary: device.Vary{Name: "as measured", Say: func(z float64) string {
-				p := o.Post.Samples[int(z)]
-				return fmt.Sprintf("hidden %s, LED %s at 2 mA", p.Hidden, p.LED.Voltage(0.002, unit.FitTemperature.Kelvin()))
-			}},
-		})
+		for ; lamps < len(n.Lamps) && slices.ContainsFunc(o.Lights, func(l LightNet) bool { return l.Lamp == lamps }); lamps++ {
+			l := &n.Lamps[lamps]
+			l.index = len(n.Vars)
+			n.from = append(n.from, len(n.Vars))
+			n.set = append(n.set, func(z []float64) { l.LampElems.Set(s, n.filament(l, l.Post.Samples[int(z[0])])) })
+			n.Vars = append(n.Vars, Var{
+				Owner: "lamp " + l.Name, Levels: len(l.Post.Samples), Vertices: l.corners, Lamp: lamps, Output: -1,
+				Vary: device.Vary{Name: "as measured", Say: func(z float64) string { return l.Post.Samples[int(z)].Say() }},
+			})
+		}
 	}
 	n.from = append(n.from, len(n.Vars))
+}
+
+// tolerance is the one variable of a resistor.
+func tolerance(t *unit.Ratio) []device.Vary {
+	return []device.Vary{{Name: "tolerance", Law: device.Uniform, Say: func(z float64) string {
+		return strings.Replace(fmt.Sprintf("%+.3g %%", 100*float64(*t)*z), "-", "−", 1)
+	}}}
 }
 
 func (n *Network) chipLoadWords(z float64) string {
@@ -117,23 +150,54 @@ func (n *Network) Set(z []float64) {
 	copy(n.last, z)
 }
 
-// Nominal changes the nominal value of a resistor of output i: its series, base or pull-down resistor.
-func (n *Network) Nominal(i int, e circuit.Elem, r unit.Ohm) {
-	o := &n.Outputs[i]
-	for k, res := range o.resistors() {
-		if res.elem == e {
-			*res.nominal = build.Given(r)
-			o.tolerance[k] = n.ToleranceOf(o.Output, r)
-			if n.last != nil {
-				n.last[o.firstResistor+k] = math.NaN() // the next Set installs it
-			}
+// Names of the resistors that belong to no output, for Nominal and Value.
+const (
+	EarSeries = "ear"
+	Ballast   = "ballast resistor"
+)
+
+// Nominal changes the nominal value of a resistor: of output i, named by its attribute, or of none (i < 0).
+func (n *Network) Nominal(i int, name string, r unit.Ohm) {
+	owner := name
+	switch {
+	case i >= 0:
+		o := &n.Outputs[i]
+		res, ok := o.Resistor(name)
+		if !ok {
+			return
+		}
+		*res.nominal = build.Given(r)
+		res.tolerance = n.toleranceOf(o, res)
+		owner = res.Words + " of " + o.Of()
+	case name == EarSeries:
+		n.Ear.nominal, n.Ear.tolerance = r, n.ToleranceOf(&build.Output{}, r)
+	default:
+		n.ballast, n.tolerance = r, n.ToleranceOf(&build.Output{}, r)
+	}
+	for k := range n.last {
+		if n.Vars[k].Owner == owner {
+			n.last[k] = math.NaN() // the next Set installs it
 		}
 	}
 }
 
+// Value is the nominal value of such a resistor.
+func (n *Network) Value(i int, name string) unit.Ohm {
+	switch {
+	case i >= 0:
+		if r, ok := n.Outputs[i].Resistor(name); ok {
+			return r.Value()
+		}
+		return unit.Absent[unit.Ohm]()
+	case name == EarSeries:
+		return n.Ear.nominal
+	}
+	return n.ballast
+}
+
 // Say puts the point z into words: what moves a number most stands first, and what moves it by less than a
 // tenth of that is left out. effect is how far each variable moves it; the joint samples of a lamp have no
-// effect of their own and are named for output i alone (−1: none).
+// effect of their own and are named for the lamps of output i alone (−1: none).
 func (n *Network) Say(z, effect []float64, i int) string {
 	type word struct {
 		w    float64
@@ -148,7 +212,7 @@ func (n *Network) Say(z, effect []float64, i int) string {
 			if most = math.Max(most, w); w == 0 {
 				continue
 			}
-		case i >= 0 && k == n.Outputs[i].lampVar:
+		case i >= 0 && slices.ContainsFunc(n.Outputs[i].Lights, func(l LightNet) bool { return n.Lamps[l.Lamp].index == k }):
 			w = math.Inf(1)
 		default:
 			continue

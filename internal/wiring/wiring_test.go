@@ -104,13 +104,13 @@ func TestHalfWaveLamp(t *testing.T) {
 	left := operate(t, n, wiring.State{LeftPositive: true, Drive: wiring.On, Track: 14})
 	right := operate(t, n, wiring.State{LeftPositive: false, Drive: wiring.On, Track: 14})
 	for i := range n.Outputs {
-		if left.Out[i].Lamp < 2e-3 {
-			t.Errorf("%s: %s with its rail positive, want milliamperes", n.Outputs[i].Name, left.Out[i].Lamp)
+		if left.Lamps[i].Through < 2e-3 {
+			t.Errorf("%s: %s with its rail positive, want milliamperes", n.Outputs[i].Name, left.Lamps[i].Through)
 		}
-		if math.Abs(float64(right.Out[i].Lamp)) > 1e-6 {
-			t.Errorf("%s: %s with its rail negative, want below 1 µA", n.Outputs[i].Name, right.Out[i].Lamp)
+		if math.Abs(float64(right.Lamps[i].Through)) > 1e-6 {
+			t.Errorf("%s: %s with its rail negative, want below 1 µA", n.Outputs[i].Name, right.Lamps[i].Through)
 		}
-		if v := -right.Out[i].LED; v < 0 || v > 1.2 {
+		if v := -right.Lamps[i].Across; v < 0 || v > 1.2 {
 			t.Errorf("%s: LED sees %s in reverse, want about one rectifier drop", n.Outputs[i].Name, v)
 		}
 	}
@@ -133,35 +133,7 @@ func TestRectifiedPlus(t *testing.T) {
 }
 
 // Power in is power out, at random points of everything that varies and in every state.
-func TestPowerBalances(t *testing.T) {
-	n := network(t)
-	z := n.Typical()
-	for k := range 40 {
-		for i, v := range n.Vars {
-			x := math.Sin(float64(7*k+3*i) * 1.7)
-			if v.Levels > 0 {
-				z[i] = math.Floor((x + 1) / 2 * float64(v.Levels-1))
-			} else {
-				z[i] = x
-			}
-		}
-		n.Set(z)
-		for _, d := range []wiring.Drive{wiring.Off, wiring.On, wiring.Reset} {
-			for _, left := range []bool{true, false} {
-				operate(t, n, wiring.State{LeftPositive: left, Drive: d, Track: unit.Volt(9 + k%15)})
-				sum, most := 0.0, 0.0
-				for e := range n.Circuit.Elements() {
-					p := float64(n.Solver.Power(circuit.Elem(e)))
-					sum += p
-					most = math.Max(most, math.Abs(p))
-				}
-				if math.Abs(sum) > 1e-8*most {
-					t.Errorf("powers sum to %g W, largest %g W", sum, most)
-				}
-			}
-		}
-	}
-}
+func TestPowerBalances(t *testing.T) { balances(t, network(t)) }
 
 // Where only leakage holds a node, currents balance to a picoampere almost anywhere; the solver must not be
 // content with that. No node of a decoder that is off lies beyond the rails.
@@ -181,7 +153,7 @@ func TestLeakageDoesNotCarryNodesAway(t *testing.T) {
 		for _, left := range []bool{true, false} {
 			op := operate(t, n, wiring.State{LeftPositive: left, Drive: wiring.Off, Track: 24})
 			for i := range op.Out {
-				if v := op.Out[i].VCE; v < -2 || v > 25 {
+				if v := op.Out[i].Switch.Across; v < -2 || v > 25 {
 					t.Fatalf("point %d, output %s: collector at %s (%+v)", k, n.Outputs[i].Name, v, op.Solution)
 				}
 			}
@@ -208,7 +180,7 @@ func TestWarmAndColdAgree(t *testing.T) {
 		m.Set(m.Typical())
 		cold := operate(t, m, st)
 		for i := range cold.Out {
-			a, b := float64(cold.Out[i].Lamp), float64(warm[k].Out[i].Lamp)
+			a, b := float64(cold.Lamps[i].Through), float64(warm[k].Lamps[i].Through)
 			if math.Abs(a-b) > 1e-9*math.Max(math.Abs(a), 1e-3) {
 				t.Errorf("%s, %s: cold %g A, warm %g A", st, n.Outputs[i].Name, a, b)
 			}
@@ -253,19 +225,19 @@ func TestLearningDoesNotShow(t *testing.T) {
 		for _, st := range states {
 			a, b := operate(t, n, st), operate(t, m, st)
 			for i := range a.Out {
-				if x, y := float64(a.Out[i].Lamp), float64(b.Out[i].Lamp); math.Abs(x-y) > 1e-9*math.Max(math.Abs(x), 1e-3) {
+				if x, y := float64(a.Lamps[i].Through), float64(b.Lamps[i].Through); math.Abs(x-y) > 1e-9*math.Max(math.Abs(x), 1e-3) {
 					t.Fatalf("point %d, %s: %g A plainly, %g A learned", k, st, x, y)
 				}
 			}
 		}
 	}
-	e, err := m.Edited(func(c *circuit.Circuit) { c.Resistor("bridge", m.Outputs[0].PinNode, m.Outputs[0].BaseNode, 0.05) })
+	e, err := m.Edited(func(c *circuit.Circuit) { c.Resistor("bridge", m.Outputs[0].PinNode, m.Outputs[0].Switch.Base, 0.05) })
 	if err != nil {
 		t.Fatal(err)
 	}
 	e.Set(e.Typical())
-	if op := operate(t, e, states[0]); op.Out[0].IB < 1e-2 {
-		t.Errorf("base bridged to its pin: only %s", op.Out[0].IB)
+	if op := operate(t, e, states[0]); op.Out[0].Switch.Drive < 1e-2 {
+		t.Errorf("base bridged to its pin: only %s", op.Out[0].Switch.Drive)
 	}
 }
 
@@ -300,17 +272,17 @@ func TestEditedLeavesTheNetworkAlone(t *testing.T) {
 	n := network(t)
 	st := wiring.State{LeftPositive: true, Drive: wiring.On, Track: 14}
 	before := operate(t, n, st)
-	m, err := n.Edited(func(c *circuit.Circuit) { c.Resistor("bridge", n.Outputs[0].Socket, n.Outputs[0].Collector, 0.05) })
+	m, err := n.Edited(func(c *circuit.Circuit) { c.Resistor("bridge", n.Outputs[0].Socket, n.Outputs[0].Switch.Out, 0.05) })
 	if err != nil {
 		t.Fatal(err)
 	}
 	m.Set(m.Typical())
 	bridged := operate(t, m, st)
-	if bridged.Out[0].Lamp < 1.5*before.Out[0].Lamp {
-		t.Errorf("series resistor bridged: %s, before %s", bridged.Out[0].Lamp, before.Out[0].Lamp)
+	if bridged.Lamps[0].Through < 1.5*before.Lamps[0].Through {
+		t.Errorf("series resistor bridged: %s, before %s", bridged.Lamps[0].Through, before.Lamps[0].Through)
 	}
-	if after := operate(t, n, st); math.Abs(float64(after.Out[0].Lamp/before.Out[0].Lamp)-1) > 1e-9 {
-		t.Errorf("the network itself changed: %s, before %s", after.Out[0].Lamp, before.Out[0].Lamp)
+	if after := operate(t, n, st); math.Abs(float64(after.Lamps[0].Through/before.Lamps[0].Through)-1) > 1e-9 {
+		t.Errorf("the network itself changed: %s, before %s", after.Lamps[0].Through, before.Lamps[0].Through)
 	}
 }
 
@@ -341,9 +313,9 @@ func TestWhatIsNotWired(t *testing.T) {
 	if err != nil || n == nil || len(n.Outputs) != 1 || len(missing) != 1 || missing[0].ID != "lamp.front.feed" || missing[0].NotBuilt {
 		t.Errorf("no feed said: %v, %+v", err, missing)
 	}
-	b.Vehicles[0].Lamps[0].Feed = build.Words("chip supply")
+	b.Vehicles[0].Lamps[0].Feed = build.Words(build.DecoderMinus)
 	if _, missing, err = wiring.NewNetwork(b, &b.Decoders[0], lamps); err != nil || len(missing) != 1 || !missing[0].NotBuilt {
-		t.Errorf("fed from the chip's supply: %v, %+v", err, missing)
+		t.Errorf("fed from the decoder minus: %v, %+v", err, missing)
 	}
 
 	b, lamps = demo(t)
@@ -398,7 +370,7 @@ func TestPackage(t *testing.T) {
 		}
 		b.Drawer = d
 		o.Package = build.Words(c.written)
-		if got, have := wiring.PackageOf(b, &o), wiring.OnHand(b, &o); got != c.want || len(have) != c.onHand {
+		if got, have := wiring.PackageOf(b, &o, "base"), wiring.OnHand(b, &o, "base"); got != c.want || len(have) != c.onHand {
 			t.Errorf("written %q, drawer %q: %q with %d on hand, want %q with %d", c.written, c.drawer, got, len(have), c.want, c.onHand)
 		}
 	}

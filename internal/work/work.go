@@ -1,4 +1,4 @@
-// Package work runs questions over a build: survey, then choose, then prove, in memory, with the answers kept
+// Package work runs questions over a build: survey, then choose, then prove with the train, in memory, with the answers kept
 // by content, with progress, and with the combined verdict.
 //
 // An answer is kept under the hash of everything it depends on: the program itself, the build file, the
@@ -26,6 +26,7 @@ import (
 	"fettle/internal/finding"
 	"fettle/internal/prove"
 	"fettle/internal/survey"
+	"fettle/internal/train"
 	"fettle/internal/wiring"
 )
 
@@ -104,6 +105,7 @@ type Proved struct {
 	Chosen
 	Findings finding.Findings // of the proof, with every chosen value marked
 	Circuits []draw.Schematic // one for each decoder that could be wired
+	Trains   []train.Plan     // which lamps are lit over the whole train
 	Parts    finding.Table    // the parts list
 	Revision string           // short hash of the build file, the readings and the drawer
 }
@@ -125,14 +127,21 @@ func (r *Runner) Prove(ctx context.Context, folder *build.Folder, figures bool) 
 	if err != nil {
 		return Proved{}, err
 	}
+	lit := train.Judge(c.Build, shown(c.Build, f))
+	f.Values = append(f.Values, lit.Findings.Values...)
+	f.Verdicts = append(f.Verdicts, lit.Findings.Verdicts...)
+	f.Tables = append(f.Tables, lit.Findings.Tables...)
+	f.Notes = append(f.Notes, lit.Findings.Notes...)
 	f.Values = merge(c.Findings.Values, f.Values)
 	f.Verdicts = append(append([]finding.Judgement(nil), c.Findings.Verdicts...), f.Verdicts...)
 	f.Notes = append(append([]finding.Note(nil), c.Findings.Notes...), f.Notes...)
-	p := Proved{Chosen: c, Findings: f, Parts: prove.PartsList(c.Build), Revision: key(folder, "")[:8]}
+	p := Proved{Chosen: c, Findings: f, Trains: lit.Plans, Parts: prove.PartsList(c.Build), Revision: key(folder, "")[:8]}
 	for i := range c.Build.Decoders {
 		n, _, err := wiring.NewNetwork(c.Build, &c.Build.Decoders[i], c.Lamps)
 		if err == nil && n != nil {
 			p.Circuits = append(p.Circuits, draw.Of(n, f))
+			verdicts, tables := prove.Plug(n)
+			p.Findings.Verdicts, p.Findings.Tables = append(p.Findings.Verdicts, verdicts...), append(p.Findings.Tables, tables...)
 		}
 	}
 	return p, nil
