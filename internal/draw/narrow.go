@@ -278,12 +278,22 @@ func (d *drafter) pairColumn(o SchematicOutput, y, top float64) float64 {
 	const firstX = 166.0
 	base, driver := o.Base.say(firstX-30-textL), o.Driver.say(d.beside())
 	collectors := y + 10
-	pinY := math.Max(collectors+30, y+tall(base)+8)
+	// Beside the outline of a pre-biased driver there is no room: words go above it, the pull-down below.
+	node, over, below := pulldownX, 12.0, 0.0
+	if o.Driver.Prebiased {
+		node, over, below = 98, outlineHalf+6, outlineHalf
+	}
+	pinY := math.Max(collectors+18+over, y+tall(base)+over-4)
 	at := pinY + 4
 	second := math.Max(pinY+46, at+tall(driver)+10)
 	if o.Driver.Prebiased || o.Switch.Prebiased {
 		second += 16
 	}
+	tie := firstX // where the base of the second is tied to the minus: clear of its outline
+	if o.Switch.Prebiased {
+		tie, second = chainX-outline-8, math.Max(second, pinY+2*outlineHalf+14)
+	}
+	pullRoom := 2 * math.Min(node-textL, tie-6-node)
 	d.wire(point{chainX, top}, point{chainX, second - 20})
 	d.wire(point{firstX, pinY - 20}, point{firstX, collectors}, point{chainX, collectors})
 	d.dot(chainX, collectors)
@@ -291,7 +301,7 @@ func (d *drafter) pairColumn(o SchematicOutput, y, top float64) float64 {
 	d.pen.text("value label", "end", stripR-4, pinY+4, o.Pin)
 	if !o.Base.absent() {
 		d.resistor(axisAt{padX, pinY, 1, 0})
-		d.above(base, "start", textL, pinY-12)
+		d.above(base, "start", textL, pinY-over)
 	}
 	d.transistor(o.Driver, firstX, pinY)
 	d.lines(driver, "start", besideX, at)
@@ -303,32 +313,37 @@ func (d *drafter) pairColumn(o SchematicOutput, y, top float64) float64 {
 		first = math.Max(first, at+tall(driver)+4)
 	}
 	d.lines(sw, "start", besideX, first)
-	d.wire(point{firstX, pinY + 20}, point{firstX, second}, point{chainX - 24, second})
+	if turn := second - outlineHalf - 8; tie < firstX {
+		d.wire(point{firstX, pinY + 20}, point{firstX, turn}, point{tie, turn}, point{tie, second}, point{chainX - 24, second})
+	} else {
+		d.wire(point{firstX, pinY + 20}, point{firstX, second}, point{chainX - 24, second})
+	}
 	d.transistor(o.Switch, chainX, second)
 	ground := second + 62
 	if !o.Between.absent() {
-		ws := o.Between.say(firstX - 12 - textL)
+		ws := o.Between.say(tie - 12 - textL)
 		c := second + 36
 		if !o.Pulldown.absent() {
-			c = math.Max(c, pinY+64+tall(o.Pulldown.say(firstX-12-textL))+tall(ws)/2)
+			c = math.Max(c, pinY+64+below+tall(o.Pulldown.say(pullRoom))+tall(ws)/2)
 		}
 		ground = math.Max(ground, c+26)
-		d.dot(firstX, second)
-		d.wire(point{firstX, second}, point{firstX, ground})
-		d.resistor(axisAt{firstX, c, 0, 1})
-		d.minus(firstX, ground)
-		d.middle(ws, "end", firstX-12, c)
+		d.dot(tie, second)
+		d.wire(point{tie, second}, point{tie, ground})
+		d.resistor(axisAt{tie, c, 0, 1})
+		d.minus(tie, ground)
+		d.middle(ws, "end", tie-12, c)
 		ground = math.Max(ground, c+tall(ws)/2)
 	}
 	bottom := math.Max(ground+6, first+tall(sw)-8)
 	if !o.Pulldown.absent() {
-		d.dot(pulldownX, pinY)
-		d.wire(point{pulldownX, pinY}, point{pulldownX, pinY + 52})
-		d.resistor(axisAt{pulldownX, pinY + 26, 0, 1})
-		d.minus(pulldownX, pinY+52)
-		ws := o.Pulldown.say(firstX - 12 - textL)
-		d.lines(ws, "middle", pulldownX, pinY+68)
-		bottom = math.Max(bottom, pinY+56+tall(ws))
+		ground := pinY + 52 + below
+		d.dot(node, pinY)
+		d.wire(point{node, pinY}, point{node, ground})
+		d.resistor(axisAt{node, ground - 26, 0, 1})
+		d.minus(node, ground)
+		ws := o.Pulldown.say(pullRoom)
+		d.lines(ws, "middle", node, ground+16)
+		bottom = math.Max(bottom, ground+4+tall(ws))
 	}
 	d.wire(point{chainX, second + 20}, point{chainX, ground})
 	d.minus(chainX, ground)

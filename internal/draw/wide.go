@@ -503,7 +503,11 @@ func (w *wideSheet) pair(o SchematicOutput, y, least float64) (line, bottom floa
 	w.wire(point{x, pinY + 20}, point{x, second}, point{highX - 24, second})
 	w.transistor(o.Switch, highX, second)
 	between, sw := o.Between.say(x-12-wordsL), o.Switch.say(highX-10-x-14)
-	bottom = second + 36 + tall(sw) - 11
+	under := second + 36
+	if o.Switch.Prebiased {
+		under = second + outlineHalf + 14
+	}
+	bottom = under + tall(sw) - 11
 	ground = math.Max(ground, bottom+4)
 	if !o.Between.absent() {
 		c := math.Max(second+32, left+18+tall(between)/2)
@@ -515,7 +519,7 @@ func (w *wideSheet) pair(o SchematicOutput, y, least float64) (line, bottom floa
 		w.middle(between, "end", x-12, c)
 		bottom = math.Max(bottom, c+tall(between)/2)
 	}
-	w.lines(sw, "end", highX-10, second+36)
+	w.lines(sw, "end", highX-10, under)
 	w.wire(point{highX, second + 20}, point{highX, ground})
 	w.minus(highX, ground)
 	return line, math.Max(math.Max(ground+4, bottom), left)
