@@ -96,9 +96,15 @@ type Glow struct{ ambient, cold, k, q float64 }
 // temperature is x = T/Ta at v, with R/cold and the slope of x by q·v².
 func (w *Glow) temperature(v float64) (x, r, slope float64) {
 	p := w.q * v * v
-	// Left of the solution without conduction; the law is convex, so that from the first step on Newton comes
-	// down from the right.
-	x = math.Pow(1+p, 1/(radiatedPower+tungstenPower))
+	// The law without conduction, then with the share that conduction has there: a hair from the solution.
+	const power = radiatedPower + tungstenPower
+	x = math.Pow(1+p, 1/power)
+	share := 1 / float64(radiatedPower)
+	if y := x - 1; y > 1e-6 {
+		x2 := x * x
+		share = y / (x2*x2*x - 1)
+	}
+	x = math.Pow(1+p/(1+w.k*share), 1/power)
 	for range 40 {
 		x2 := x * x
 		x4 := x2 * x2

@@ -202,7 +202,7 @@ func (s *Set) searchAll(n *wiring.Network) []Worst {
 				found := s.pick(groups[k]).On(m).search(spread.Settings{Corners: -1, Inside: -1, Far: FarAway})
 				for j, q := range groups[k] {
 					out[q] = worsts(found)[j]
-					if out[q].NonMonotone && s.Requirements[q].Slack(out[q].Value) < math.Log(FarAway) {
+					if out[q].NonMonotone && s.Requirements[q].Slack(out[q].Value) < math.Log(farFactor) {
 						again := s.One(q).On(m).search(spread.Settings{Corners: 4, Inside: 4})
 						out[q] = worsts(again)[0]
 						out[q].Evals += found.Evals

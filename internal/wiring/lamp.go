@@ -486,6 +486,19 @@ func (p *LampPosterior) vertices() []int {
 		}
 	}
 	t := unit.FitTemperature.Kelvin()
+	if p.Structure == FilamentLamp {
+		// What a filament draws at a voltage tells as much as what drives a current, and needs no inversion.
+		extremes(func(s LampParams) unit.Volt { return unit.Volt(s.Filament.Cold) }) // any monotone measure will do
+		for _, share := range [...]float64{0.15, 0.35, 0.6, 0.8, 1, 1.3} {
+			v := share * float64(p.Best.Filament.LitV)
+			extremes(func(s LampParams) unit.Volt {
+				w := s.Filament.At(t)
+				i, _ := w.Current(v)
+				return unit.Volt(-i)
+			})
+		}
+		return list
+	}
 	for _, i := range [...]unit.Amp{1e-6, 0.3e-3, 1e-3, 3e-3, 10e-3, 30e-3} {
 		extremes(func(s LampParams) unit.Volt { return s.Voltage(i, t) })
 		if p.Structure == AntiParallelLamp {
@@ -499,17 +512,6 @@ func (p *LampPosterior) vertices() []int {
 		for _, i := range [...]unit.Amp{1e-9, 1e-8, 1e-7} { // while it is off, leakage flows through the one that is forward
 			extremes(func(s LampParams) unit.Volt { return s.group(s.LED).Voltage(i, t) })
 			extremes(func(s LampParams) unit.Volt { return s.group(s.Back).Voltage(i, t) })
-		}
-	}
-	if p.Structure == FilamentLamp {
-		for _, share := range [...]unit.Amp{0, 0.4, 0.55, 0.7, 0.85, 1, 1.2} {
-			i := share * p.Best.Filament.LitI
-			extremes(func(s LampParams) unit.Volt {
-				if share == 0 {
-					return unit.Volt(s.Filament.Cold) // any monotone measure will do
-				}
-				return s.Voltage(i, t)
-			})
 		}
 	}
 	if p.Structure.Limited() {
