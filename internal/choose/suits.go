@@ -157,18 +157,19 @@ func SuitsFET(q parts.MOSFET, at Place) Suit {
 		s.Reason = fmt.Sprintf("ID %s against %s", q.ID, at.Current)
 		return s
 	}
-	if leak := idss(q); unit.Known(at.Hot) {
-		if hot := leak * unit.Amp(math.Exp2(float64(at.Hot-25)/10)); hot > require.DarkLimit {
-			s.Reason = fmt.Sprintf("IDSS up to %s at 25 °C, some %s at %s: a lamp could glow when it is off", leak, unit.Format(float64(hot), unit.SymAmp, 2), at.Hot)
+	if unit.Known(at.Hot) {
+		sp, err := device.SpreadMOSFET(q)
+		if err != nil {
+			s.Reason = err.Error()
+			return s
+		}
+		worst := sp.At([]float64{0, 0, 1})
+		if hot := worst.Leakage(at.Hot.Kelvin()); hot > require.DarkLimit {
+			s.Reason = fmt.Sprintf("IDSS up to %s at 25 °C, some %s at %s: a lamp could glow when it is off", worst.Leakage(unit.FitTemperature.Kelvin()), unit.Format(float64(hot), unit.SymAmp, 2), at.Hot)
 			return s
 		}
 	}
-	lowest, ok := parts.OnPoint{}, false
-	for _, p := range q.RDSon {
-		if unit.Known(p.Max) && (!ok || p.VGS < lowest.VGS) {
-			lowest, ok = p, true
-		}
-	}
+	lowest, ok := q.LeastOn()
 	switch {
 	case !ok:
 		s.Reason = "its sheet guarantees RDS(on) at no gate voltage"
@@ -185,16 +186,6 @@ func SuitsFET(q parts.MOSFET, at Place) Suit {
 		}
 	}
 	return s
-}
-
-// idss is the greatest drain current when off that the sheet allows at room temperature; 0 where it is silent.
-func idss(q parts.MOSFET) (i unit.Amp) {
-	for _, l := range q.Leak {
-		if l.T < 40 && unit.Known(l.Max) {
-			i = max(i, l.Max)
-		}
-	}
-	return i
 }
 
 // pickTransistors takes what is open of an output's transistors from the drawer.

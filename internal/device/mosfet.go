@@ -68,19 +68,25 @@ func (q MOSFET) At(t unit.Kelvin) Channel {
 		n = usualSlope
 	}
 	nVt := n * float64(t.ThermalVoltage())
-	kp, double := q.KP, q.Double
-	if double == 0 {
-		double = 10
-	}
+	kp := q.KP
 	if q.MU != 0 {
 		kp *= math.Pow(float64(t)/t0, -q.MU)
 	}
 	c := Channel{Sign: 1, VT: float64(q.VTO) - q.TCV*(float64(t)-t0), NVt: nVt, half: 0.5 / nVt, ih: 2 * kp * nVt * nVt,
-		leak: float64(q.IDSS) * math.Exp2((float64(t)-t0)/double)}
+		leak: float64(q.Leakage(t))}
 	if q.P {
 		c.Sign = -1
 	}
 	return c
+}
+
+// Leakage is IDSS at an absolute temperature.
+func (q MOSFET) Leakage(t unit.Kelvin) unit.Amp {
+	double := q.Double
+	if double == 0 {
+		double = 10
+	}
+	return q.IDSS * unit.Amp(math.Exp2((float64(t)-kelvin(q.T0))/double))
 }
 
 // Resistance is R0 at an absolute temperature.

@@ -372,12 +372,18 @@ func (m MOSFET) OnAt(vgs unit.Volt) (on OnPoint, ok bool) {
 	return on, ok
 }
 
-// LeastVGS is the lowest gate voltage at which an RDS(on) is guaranteed.
-func (m MOSFET) LeastVGS() (v unit.Volt, ok bool) {
+// LeastOn is the line of the lowest gate voltage at which an RDS(on) is guaranteed.
+func (m MOSFET) LeastOn() (on OnPoint, ok bool) {
 	for _, p := range m.RDSon {
-		if unit.Known(p.Max) && (!ok || p.VGS < v) {
-			v, ok = p.VGS, true
+		if unit.Known(p.Max) && (!ok || p.VGS < on.VGS) {
+			on, ok = p, true
 		}
 	}
-	return v, ok
+	return on, ok
+}
+
+// LeastVGS is its gate voltage.
+func (m MOSFET) LeastVGS() (v unit.Volt, ok bool) {
+	on, ok := m.LeastOn()
+	return on.VGS, ok
 }

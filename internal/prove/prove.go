@@ -23,7 +23,6 @@ import (
 
 	"fettle/internal/build"
 	"fettle/internal/finding"
-	"fettle/internal/parts"
 	"fettle/internal/require"
 	"fettle/internal/spread"
 	"fettle/internal/unit"
@@ -465,16 +464,11 @@ func trust(n *wiring.Network, one *require.Set, z []float64) string {
 }
 
 func trustFET(t *wiring.Transistor, x *wiring.TransistorOperating) string {
-	best := parts.OnPoint{}
-	for _, p := range t.FET.RDSon {
-		if unit.Known(p.Max) && p.VGS <= x.Input && p.VGS > best.VGS {
-			best = p
-		}
-	}
+	best, ok := t.FET.OnAt(x.Input)
 	switch {
-	case best.VGS > 0 && (!unit.Known(best.ID) || x.Through <= best.ID):
+	case ok && (!unit.Known(best.ID) || x.Through <= best.ID):
 		return fmt.Sprintf("table point (strict): RDS(on) at most %s from VGS %s, the gate has %s", best.Max, best.VGS, unit.Format(float64(x.Input), unit.SymVolt, 3))
-	case best.VGS > 0:
+	case ok:
 		return fmt.Sprintf("table and physics (engineering proof): RDS(on) at most %s from VGS %s, at more current than the table's %s", best.Max, best.VGS, best.ID)
 	}
 	return fmt.Sprintf("typical only: the gate has %s, less than any VGS at which its sheet guarantees RDS(on)", unit.Format(float64(x.Input), unit.SymVolt, 3))

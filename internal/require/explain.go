@@ -226,7 +226,7 @@ func explainGate(n *wiring.Network, i int, t *wiring.Transistor, op *wiring.Oper
 		Hand: hand, Solver: float64(x.Input), Unit: unit.SymVolt, Sources: []string{t.Source},
 		Difference: "a gate takes no current, so what stands before it drops nothing; the pull resistor and the pin's own loss take the rest",
 	}
-	if p, ok := lowestOn(t.FET); ok {
+	if p, ok := t.FET.LeastOn(); ok {
 		w.Steps = append(w.Steps,
 			finding.Step{Say: "lowest gate voltage at which its sheet guarantees RDS(on)", Result: float64(p.VGS), Unit: unit.SymVolt, Source: t.Source},
 			finding.Step{Say: "so it loses at most", Formula: "VDS = ID · RDS(on)", With: fmt.Sprintf("%s · %s", num(float64(x.Through), unit.SymAmp), num(float64(p.Max), unit.SymOhm)), Result: float64(x.Through) * float64(p.Max), Unit: unit.SymVolt})

@@ -24,7 +24,6 @@ import (
 	"fettle/internal/build"
 	"fettle/internal/circuit"
 	"fettle/internal/finding"
-	"fettle/internal/parts"
 	"fettle/internal/unit"
 	"fettle/internal/wiring"
 )
@@ -561,7 +560,7 @@ func (s *Set) saturated(n *wiring.Network, i int, t *wiring.Transistor, levels [
 		over.AtLeast, over.At, over.needs = true, at(l.u.Value), needs(l.u.Value)
 		if t.FET != nil {
 			r.Source = "less than 0.3 V lost in the switch: common practice, no source"
-			p, ok := lowestOn(t.FET)
+			p, ok := t.FET.LeastOn()
 			if !ok {
 				s.unjudged(over, "its sheet guarantees RDS(on) at no gate voltage")
 				s.add(r)
@@ -593,16 +592,6 @@ func overdrive(x *wiring.Operating, i int, t *wiring.Transistor) float64 {
 		return float64(d.Drive) * d.Gain(x.Ambient) * out.Switch.Gain(x.Ambient) / math.Max(float64(out.Through), 1e-6)
 	}
 	return out.Of(t).Overdrive(x.Ambient)
-}
-
-// lowestOn is the point of lowest gate voltage at which a sheet guarantees RDS(on).
-func lowestOn(q *parts.MOSFET) (best parts.OnPoint, ok bool) {
-	for _, p := range q.RDSon {
-		if unit.Known(p.Max) && (!ok || p.VGS < best.VGS) {
-			best, ok = p, true
-		}
-	}
-	return best, ok
 }
 
 // rate adds a requirement that holds a part's rating, or says that no rating is known.
