@@ -17,13 +17,14 @@ import (
 var floor = map[string]int{
 	"internal/unit": 0, "internal/diag": 0, "internal/finding": 0,
 	"internal/wave": 1, "internal/meter": 1, "internal/pin": 1, "internal/fit": 1, "internal/parts": 1,
-	"internal/device":  2,
+	"internal/device": 2, "internal/dcc": 2,
 	"internal/circuit": 3,
 	"internal/build":   4,
 	"internal/wiring":  5,
 	"internal/spread":  6, "internal/require": 6, "internal/defect": 6, "internal/socket": 6,
 	"internal/survey": 7, "internal/choose": 7, "internal/prove": 7, "internal/leads": 7, "internal/train": 7,
-	"internal/draw": 8, "internal/render": 8,
+	"internal/audit": 7,
+	"internal/draw":  8, "internal/render": 8,
 	"internal/work":  9,
 	"internal/sheet": 10, "cmd/fettle": 10,
 	// Embedded data: no code of their own, readable from every floor above the files.

@@ -1,0 +1,25 @@
+// Package dcc encodes and decodes the DCC track signal: packets, the bits and half-bits that carry them, and what
+// a receiver makes of them.
+//
+// Standards: NMRA S-9.1 (2020), S-9.2 (2004), S-9.2.1, S-9.2.2, S-9.2.3 (2012); where a format was seen only in a
+// digest of RCN-211 … RCN-217 the code says so. Bytes are sent highest bit first; times are integer picoseconds
+// between zero crossings of the differential track voltage.
+package dcc
+
+// A Packet is the bytes of one packet, from the address to the error byte.
+type Packet []byte
+
+// XOR is the error byte that belongs to the bytes: over a whole valid packet it is 0 (S-9.2 B).
+func XOR(bytes []byte) byte {
+	var x byte
+	for _, b := range bytes {
+		x ^= b
+	}
+	return x
+}
+
+// Seal appends the error byte.
+func Seal(bytes ...byte) Packet { return append(Packet(bytes), XOR(bytes)) }
+
+// Valid reports whether the packet has at least three bytes and its error byte fits.
+func (p Packet) Valid() bool { return len(p) >= 3 && XOR(p) == 0 }
