@@ -44,7 +44,7 @@ func (l *Listener) Edge(t unit.Time) (r Reception, ok bool) {
 	}
 	half := l.class(t - began)
 	if half != OneHalf && half != ZeroHalf {
-		return l.cut(began, BadHalf)
+		return l.cut(began, EndBadHalf)
 	}
 	if !l.pending || l.half != half { // a first half, or one that does not fit the one before and takes its place
 		l.pending, l.half, l.began = true, half, began
@@ -57,7 +57,7 @@ func (l *Listener) Edge(t unit.Time) (r Reception, ok bool) {
 // Break tells the listener that the signal broke off at t: the next edge begins a half-bit and ends none.
 func (l *Listener) Break(t unit.Time) (r Reception, ok bool) {
 	l.running = false
-	return l.cut(t, Lost)
+	return l.cut(t, EndLost)
 }
 
 // class is what the listener's own clock makes of a half-bit.
@@ -103,11 +103,11 @@ func (l *Listener) bit(one bool, began, ended unit.Time) (r Reception, ok bool) 
 	l.have = 0
 	if one {
 		how := ending(l.bytes)
-		l.since, l.valid = 1, how == Accepted
+		l.since, l.valid = 1, how == EndValid
 		return l.end(ended, how)
 	}
 	if len(l.bytes) == l.rules.limit(l.bytes[0]) {
-		return l.end(ended, TooLong)
+		return l.end(ended, EndMany)
 	}
 	return r, false
 }

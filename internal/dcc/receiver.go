@@ -61,7 +61,7 @@ func (r *Receiver) Changes(c *wave.Changes, each func(*Reception)) {
 // Break tells the receiver that the signal broke off at t: it gives up what it was receiving and forgets the ones counted. The
 // next edge begins a half-bit and ends none.
 func (r *Receiver) Break(t unit.Time, each func(*Reception)) {
-	r.cut(t, Lost, each)
+	r.cut(t, EndLost, each)
 	r.carried, r.running = 0, false
 }
 
@@ -145,7 +145,7 @@ func classify(at []unit.Time, last unit.Time, one, zero Window, ones, zeros uint
 // bad is a half outside both windows.
 func (r *Receiver) bad(began unit.Time, each func(*Reception)) {
 	r.Invalid++
-	r.cut(began, BadHalf, each)
+	r.cut(began, EndBadHalf, each)
 }
 
 // edges finds the times of a block: at(i) is where half i begins.
@@ -225,14 +225,14 @@ func (f *framer) bits(b uint64, k, pos uint, e *edges, rules *rules, counts *Cou
 				f.limit = rules.limit(f.store[0])
 			}
 			if f.length == f.limit {
-				f.end(e.at(int(pos+2*(k-left))), TooLong, each)
+				f.end(e.at(int(pos+2*(k-left))), EndMany, each)
 			}
 			continue
 		}
 		f.run = bits.TrailingZeros(^(f.acc & 0x1FF))
 		f.since = 1
 		how := ending(f.store[:f.length])
-		f.valid = how == Accepted
+		f.valid = how == EndValid
 		f.end(e.at(int(pos+2*(k-left))), how, each)
 	}
 }

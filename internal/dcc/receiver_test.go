@@ -76,12 +76,12 @@ type tally struct {
 
 func (c *tally) add(r *Reception) {
 	switch r.Ended {
-	case Accepted:
+	case EndValid:
 		c.valid[len(r.Packet)]++
 		for i, b := range r.Packet {
 			c.sum += uint32(i+1) * uint32(b)
 		}
-	case BadXOR, TooShort:
+	case EndBadXOR, EndFew:
 		c.bad++
 	}
 }

@@ -11,12 +11,12 @@ import (
 type Ending int8
 
 const (
-	Accepted Ending = iota // end bit, at least three bytes, error byte right
-	BadXOR                 // end bit, the error byte does not fit
-	TooShort               // end bit after one or two bytes
-	TooLong                // a further byte announced after the last one allowed
-	BadHalf                // a half-bit outside both windows
-	Lost                   // the signal broke off: a gap, or the end of the recording
+	EndValid   Ending = iota // end bit, at least three bytes, error byte right
+	EndBadXOR                // end bit, the error byte does not fit
+	EndFew                   // end bit after one or two bytes
+	EndMany                  // a further byte announced after the last one allowed
+	EndBadHalf               // a half-bit outside both windows
+	EndLost                  // the signal broke off: a gap, or the end of the recording
 )
 
 func (e Ending) String() string {
@@ -110,9 +110,9 @@ func (r *rules) limit(first byte) int {
 func ending(bytes []byte) Ending {
 	switch {
 	case len(bytes) < PacketMin:
-		return TooShort
+		return EndFew
 	case XOR(bytes) != 0:
-		return BadXOR
+		return EndBadXOR
 	}
-	return Accepted
+	return EndValid
 }

@@ -35,12 +35,6 @@ var DecoderLimits = Limits{
 	Source: "NMRA S-9.1 (2020), table 1, decoder",
 }
 
-// Nominal half-bits of S-9.1 table 1.
-const (
-	NominalOne  = 58 * us
-	NominalZero = 100 * us
-)
-
 // A Half is what the length of one half-bit makes of it.
 type Half int8
 
@@ -71,20 +65,15 @@ func (l Limits) Half(t unit.Time) Half {
 	return LongHalf
 }
 
-// Framing rules of S-9.2 (2004), section A, and S-9.2.1 (2012).
+// Spacing rules.
 const (
-	PreambleSent    = 14 // ones a command station sends at least
-	PreambleService = 20 // the same in service mode (S-9.2.3 E)
-	PreambleRefused = 9  // ones on which no decoder may start a packet
-	PreambleNeeded  = 12 // ones on which every decoder must
-	PacketMin       = 3  // bytes with the error byte
-	PacketMax       = 6
-	AdvancedMax     = 32 // bytes in partitions 253 and 254 (S-9.2.1.1, from a digest)
+	AfterEndBit = 26 * us               // how long the signal goes on after an end bit (S-9.2 C, note 3)
+	SameAddress = 5 * unit.Millisecond  // end bit to start bit between packets to one decoder (S-9.2 C)
+	PacketEvery = 30 * unit.Millisecond // start bit to start bit: the longest wait for a packet (S-9.2 C)
+)
 
-	AfterEndBit   = 26 * us               // how long the signal goes on after an end bit (S-9.2 C, note 3)
-	SameAddress   = 5 * unit.Millisecond  // end bit to start bit between packets to one decoder (S-9.2 C)
-	PacketEvery   = 30 * unit.Millisecond // start bit to start bit: the longest wait for a packet (S-9.2 C)
-	CutoutStartTo = 32 * us               // a feedback cut-out starts 26 … 32 µs after the end bit (RCN-217, from a digest)
-	CutoutEndFrom = 454 * us              // and ends 454 … 488 µs after it
-	CutoutEndTo   = 488 * us
+// A feedback cut-out, times from the last edge of the end bit (RCN-217, seen in a digest).
+var (
+	CutoutBegins = Window{26 * us, 32 * us}
+	CutoutEnds   = Window{454 * us, 488 * us}
 )
