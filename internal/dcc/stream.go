@@ -46,24 +46,13 @@ type OddHalf struct {
 	Length unit.Time
 }
 
-// Bits are the bits of the sending, preamble first.
-func (s Sending) Bits() []bool { return s.appendBits(nil) }
-
-func (s Sending) appendBits(bits []bool) []bool {
-	ones := s.ones()
-	for range ones {
-		bits = append(bits, true)
-	}
-	for _, b := range s.Packet {
-		bits = append(bits, false)
-		for i := 7; i >= 0; i-- {
-			bits = append(bits, b>>i&1 == 1)
-		}
-	}
-	bits = append(bits, true)
+// AppendBits appends the bits as they are sent, 0 or 1 each, preamble first.
+func (s Sending) AppendBits(bits []byte) []byte {
+	from := len(bits) + s.ones()
+	bits = s.Packet.AppendBits(bits, s.ones())
 	for _, i := range s.Flip {
-		if i += ones; i >= 0 && i < len(bits) {
-			bits[i] = !bits[i]
+		if i += from; i >= 0 && i < len(bits) {
+			bits[i] ^= 1
 		}
 	}
 	return bits
@@ -121,7 +110,7 @@ type Stream struct {
 	first    wave.Polarity // of every bit
 	fresh    bool          // no voltage yet, or a gap
 	done     bool
-	bits     []bool
+	bits     []byte
 }
 
 // NewStream makes a stream, or says what is wrong with the settings.
@@ -188,17 +177,17 @@ func (s *Stream) Next(c *wave.Changes) error {
 
 // send appends the edge at which every half begins.
 func (s *Stream) send(c *wave.Changes, sending Sending) {
-	s.bits = sending.appendBits(s.bits[:0])
+	s.bits = sending.AppendBits(s.bits[:0])
 	ones := sending.ones()
 	began, start := s.now, s.now
-	for i, one := range s.bits {
+	for i, bit := range s.bits {
 		timing := s.at(s.now)
 		if i == ones {
 			start = s.now
 		}
 		for half := range 2 {
 			length := timing.Zero[half]
-			if one {
+			if bit == 1 {
 				length = timing.One[half]
 			}
 			for _, odd := range sending.Odd {
