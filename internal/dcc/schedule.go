@@ -377,7 +377,7 @@ func (p *scheduleParser) here() field {
 		return p.fields[p.at]
 	}
 	if len(p.fields) == 0 {
-		return field{}
+		return field{"", p.begin, p.begin}
 	}
 	end := p.fields[len(p.fields)-1].to
 	return field{"", end, end}
