@@ -80,6 +80,9 @@ var settingWords = []string{"preamble", "repeat", "one", "zero", "jitter", "seed
 
 func (p *scheduleParser) line(from, to int) {
 	p.number, p.begin = p.number+1, from
+	if from == 0 && strings.HasPrefix(p.src, "\uFEFF") {
+		from = len("\uFEFF")
+	}
 	text := p.src[from:to]
 	if !utf8.ValidString(text) {
 		bad := from + strings.IndexFunc(text, func(r rune) bool { return r == utf8.RuneError })
@@ -97,7 +100,7 @@ func (p *scheduleParser) line(from, to int) {
 	p.fields, p.at = nil, 0
 	start := -1
 	for i, r := range head + " " {
-		switch space := unicode.IsSpace(r) || r == '\uFEFF'; {
+		switch space := unicode.IsSpace(r); {
 		case space && start >= 0:
 			p.fields = append(p.fields, field{head[start:i], from + start, from + i})
 			start = -1
@@ -114,18 +117,11 @@ func (p *scheduleParser) line(from, to int) {
 		}
 		return
 	}
-	if strings.EqualFold(strings.Join(words(p.fields), " "), "power up") {
+	if strings.EqualFold(strings.Join(strings.Fields(head), " "), "power up") {
 		p.lines = append(p.lines, orderLine{Order{PowerUp: true}, p.all()})
 		return
 	}
 	p.setting()
-}
-
-func words(fields []field) (w []string) {
-	for _, f := range fields {
-		w = append(w, f.text)
-	}
-	return w
 }
 
 // when reads what stands before the colon.
@@ -209,7 +205,7 @@ func (p *scheduleParser) setting() {
 		p.list.Add("schedule-unfinished", p.span(p.all().End.Byte, p.all().End.Byte), "a colon and what is to be sent are wanted here, such as \": 47 F0 on\"")
 		return
 	}
-	if name != "noise" && name != "no" {
+	if name != "noise" && name != "no" && name != "power" {
 		if before, twice := p.first[name]; twice {
 			p.list.Add("schedule-twice", p.all(), "%s is said twice", name).Notes = []diag.Note{{Range: before, Message: "first here"}}
 			return
@@ -259,6 +255,9 @@ func (p *scheduleParser) setting() {
 		} else {
 			ok = p.disturbance(false)
 		}
+	case "power":
+		p.unknown(p.here(), `"up"`, "up")
+		return
 	case "end":
 		p.plan.End, ok = p.time("a time", "s")
 	default:

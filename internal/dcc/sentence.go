@@ -90,7 +90,7 @@ func (p *parser) words() {
 	start := -1
 	end := func(i int) {
 		if start >= 0 {
-			p.split(strings.ToLower(text[start:i]), p.from+start)
+			p.split(lower(text[start:i]), p.from+start)
 			start = -1
 		}
 	}
@@ -106,6 +106,17 @@ func (p *parser) words() {
 		}
 	}
 	end(len(text))
+}
+
+// lower is the word in lower case as far as ASCII goes: other letters may change their length, and places in the text count bytes.
+func lower(word string) string {
+	b := []byte(word)
+	for i, c := range b {
+		if 'A' <= c && c <= 'Z' {
+			b[i] = c + 'a' - 'A'
+		}
+	}
+	return string(b)
 }
 
 // split takes "cv29" for two words; "f0", "f1-f4" and hexadecimal bytes stay one.
