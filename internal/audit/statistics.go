@@ -1,0 +1,72 @@
+package audit
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"fettle/internal/unit"
+)
+
+func sortStable[T any](x []T, cmp func(a, b T) int) { slices.SortStableFunc(x, cmp) }
+
+// moments are mean and standard deviation of the halves between two lengths, from the middles of their bins.
+type moments struct {
+	n               int64
+	mean, deviation float64 // s
+}
+
+func (o *Audited) moments(from, to unit.Time) moments { return histogramMoments(from, to, &o.Halves[0], &o.Halves[1]) }
+
+func histogramMoments(from, to unit.Time, of ...*Histogram) (m moments) {
+	var sum, squares float64
+	for _, h := range of {
+		for i := int(from / BinWidth); i < min(int(to/BinWidth), linearBins); i++ {
+			n := float64(h.Bins[i])
+			x := middle(i)
+			m.n += h.Bins[i]
+			sum += n * x
+			squares += n * x * x
+		}
+	}
+	if m.n == 0 {
+		return moments{0, absent, absent}
+	}
+	m.mean = sum / float64(m.n)
+	m.deviation = math.Sqrt(max(0, squares/float64(m.n)-m.mean*m.mean))
+	return m
+}
+
+// middle of a linear bin, in seconds.
+func middle(i int) float64 { return float64(i) * BinWidth.Seconds() }
+
+// lead compares first and second halves.
+func (o *Audited) lead() string {
+	a, b := histogramMoments(0, split, &o.Halves[0]), histogramMoments(0, split, &o.Halves[1])
+	c, d := histogramMoments(split, Linear, &o.Halves[0]), histogramMoments(split, Linear, &o.Halves[1])
+	if a.n == 0 || b.n == 0 || c.n == 0 || d.n == 0 {
+		return ""
+	}
+	return fmt.Sprintf("ones %s and %s, zeros %s and %s on average", short(a.mean), short(b.mean), short(c.mean), short(d.mean))
+}
+
+func short(s float64) string { return fmt.Sprintf("%.2f%sµs", s*1e6, unit.ThinSpace) }
+
+type drift struct {
+	low, high float64 // s
+	steps     int
+}
+
+// drift is how far the mean of ones wanders from step to step.
+func (o *Audited) drift() (d drift) {
+	d.low, d.high = math.Inf(1), math.Inf(-1)
+	for _, s := range o.Pace.Steps {
+		if s.Ones < 20 {
+			continue
+		}
+		mean := s.Sum.Seconds() / float64(2*s.Ones)
+		d.low, d.high = min(d.low, mean), max(d.high, mean)
+		d.steps++
+	}
+	return d
+}
