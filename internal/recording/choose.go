@@ -314,10 +314,11 @@ func listed(names []string) string {
 	return strings.Join(names, ", ")
 }
 
-func fold(s string) string { return strings.ToLower(strings.TrimSpace(s)) }
+// fold makes names alike that differ in case and white space.
+func fold(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), "")) }
 
 // sides are names of the two rails, left first.
-var sides = [][2]string{{"left", "right"}, {"left rail", "right rail"}, {"left_rail", "right_rail"}, {"rail left", "rail right"}, {"rail_left", "rail_right"}}
+var sides = [][2]string{{"left", "right"}, {"leftrail", "rightrail"}, {"left_rail", "right_rail"}, {"railleft", "railright"}, {"rail_left", "rail_right"}}
 
 func (ch *chooser) bySide() (int, int, bool) {
 	for _, s := range sides {

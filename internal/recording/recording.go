@@ -17,6 +17,7 @@ package recording
 import (
 	"bytes"
 	"io"
+	"slices"
 	"strings"
 
 	"fettle/internal/diag"
@@ -192,14 +193,12 @@ func Open(r io.Reader, name string, set Settings) (*Recording, diag.List) {
 	var rec *Recording
 	var head []byte
 	for size := firstLook; ; size *= 4 {
-		n := len(head)
-		head = append(head, make([]byte, size-n)...)
-		for err = nil; n < size && err == nil; {
-			var m int
-			m, err = in.Read(head[n:])
-			n += m
+		for err = nil; len(head) < size && err == nil; {
+			head = slices.Grow(head, 16<<10)
+			var n int
+			n, err = in.Read(head[len(head):min(cap(head), size)])
+			head = head[:len(head)+n]
 		}
-		head = head[:n]
 		again := &problems{file: name, list: p.list}
 		var halves int
 		rec, halves = begin(head, io.MultiReader(bytes.NewReader(head), rest{in, err}), name, set, again)
