@@ -227,7 +227,7 @@ func (c *column) label() string {
 // ascends is what a column of instants does, but for some rows that are wrong.
 func (c *column) ascends() bool {
 	n := len(c.v) - 1
-	return n >= 1 && c.words == 0 && c.texts <= len(c.v)/10 && 5*c.up >= 2*n && c.down <= max(1, n/20)
+	return n >= 1 && c.words == 0 && c.texts <= max(1, len(c.v)/10) && 5*c.up >= 2*n && c.down <= max(1, n/20)
 }
 
 // counts is what a column of row numbers does.
@@ -310,7 +310,12 @@ func recognise(head []byte, set Settings) (*sheet, bool) {
 				w = n
 			}
 		}
-		if widths[w] > score {
+		// A last row that is cut short reads as one cell in any dialect: it shall not outvote the others.
+		more := score
+		if w < width {
+			more++
+		}
+		if widths[w] > more {
 			best, score, width = d, widths[w], w
 		}
 	}
@@ -551,7 +556,7 @@ func (s *sheet) positive(c *column) bool {
 			ok++
 		}
 	}
-	return ok > 0 && 10*ok >= 9*len(c.v)
+	return ok > 0 && 4*ok >= 3*len(c.v)
 }
 
 // levels reports whether the column holds nothing but 0, 1, −1 and words.
@@ -980,7 +985,7 @@ func (v *csv) regular(at []unit.Time) bool {
 
 // precision says how far a time may be off.
 func (v *csv) precision(ticks []tick, at []unit.Time, regular bool, a *About) {
-	quantum := unit.Second
+	quantum, exponents := unit.Second, 0
 	for _, t := range ticks {
 		if !t.ok {
 			continue
@@ -991,6 +996,7 @@ func (v *csv) precision(ticks []tick, at []unit.Time, regular bool, a *About) {
 				n++
 			}
 			v.digits = max(v.digits, n)
+			exponents++
 			continue
 		}
 		u := v.unit
@@ -1000,6 +1006,9 @@ func (v *csv) precision(ticks []tick, at []unit.Time, regular bool, a *About) {
 		if q, ok := (decimal{mant: 1, exp: t.exp}).times(u); ok {
 			quantum = min(quantum, max(q, 1))
 		}
+	}
+	if 2*exponents < len(ticks) {
+		v.digits = 0
 	}
 	if v.digits > 0 {
 		quantum = 1

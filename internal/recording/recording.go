@@ -300,8 +300,8 @@ func (r *Recording) grow() {
 	a.Changes += int64(len(r.d.c.At))
 	a.Bridged, a.Slowest = r.d.joined, r.d.longest
 	r.r.about(a)
-	if r.done == io.EOF && a.Changes == 0 {
-		r.p.once("recording-silent", diag.Warning, "%s never changes", strings.Join(a.Wires, " and "))
+	if r.done == io.EOF && a.Changes == 0 && !r.p.list.HasErrors() {
+		r.p.once("recording-silent", diag.Warning, "nothing is said of %s, or nothing but that it is unclear", strings.Join(a.Wires, " and "))
 	}
 }
 

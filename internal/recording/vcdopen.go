@@ -95,6 +95,9 @@ func (v *vcd) tickUnit(r *Recording, cs []*candidate, set Settings) {
 	}
 	v.unit(u, false)
 	r.about.Guessed = append(r.about.Guessed, fmt.Sprintf("the timescale, which the file does not say: %v", u))
+	if v.unitWrong {
+		return
+	}
 	r.p.general(diag.Warning, "vcd-timescale", "the dump says no $timescale: %v is guessed", u)
 }
 
