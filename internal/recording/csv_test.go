@@ -83,7 +83,7 @@ func TestVoltageCrossesBetweenSamples(t *testing.T) {
 	for name, text := range map[string]string{"difference": b.String(), "two voltages": two.String()} {
 		r, got := open(t, text, "x.csv", Settings{})
 		a := r.About()
-		if a.Kind != Difference || !a.Interpolated || a.Resolution != 2*unit.Microsecond || a.Low != -3 || a.High != 3 {
+		if a.Kind != Difference || !a.Interpolated || a.Resolution != 2*unit.Microsecond || a.Low != -3 || a.High != 3 || a.Dwells != [2]unit.Volt{-12, 12} {
 			t.Errorf("%s: %+v", name, a)
 		}
 		if len(got.At) != len(edges)+1 {

@@ -137,8 +137,9 @@ type About struct {
 	Resolution unit.Time // how far one recorded time may be off
 	Because    string    // where the resolution comes from
 
-	Low, High    unit.Volt // limits, for a voltage
-	Interpolated bool      // crossings lie on straight lines between samples; else a value holds until the next
+	Low, High    unit.Volt    // limits, for a voltage
+	Dwells       [2]unit.Volt // where it dwells: the 5th and the 95th hundredth of its beginning
+	Interpolated bool         // crossings lie on straight lines between samples; else a value holds until the next
 
 	Separator, Decimal byte   // CSV
 	TimeColumn         string // CSV
@@ -260,6 +261,7 @@ func begin(head []byte, all io.Reader, name string, set Settings, p *problems) (
 	a.Kind, a.Why = c.kind, c.why
 	if c.voltages() {
 		a.Low, a.High = unit.Volt(c.volts.low), unit.Volt(c.volts.high)
+		a.Dwells = [2]unit.Volt{unit.Volt(c.volts.dwells[0]), unit.Volt(c.volts.dwells[1])}
 		a.Interpolated = !c.volts.hold
 	}
 	if set.Resolution > 0 {
