@@ -40,7 +40,7 @@ func TestBadInput(t *testing.T) {
 		{"no change", "x.vcd", vcdHead + "#0\n#100\n", Settings{Wires: []string{"left"}}, "recording-silent", "nothing is said of left", " "},
 		{"time runs backwards", "x.vcd", vcdHead + "#0 1! #10 0!\n#5 1!\n#7 0!\n#20 1!", Settings{Wires: []string{"left"}}, "time-backwards time-backwards", "x.vcd:6:1: time runs backwards, from 10 to 5",
 			"0+ 10000000- 20000000+"},
-		{"time beyond picoseconds", "x.vcd", vcdHead + "#0 1!\n#99999999999999999999 0!\n#9999999999999 0!", Settings{Wires: []string{"left"}}, "time-overflow time-overflow", "x.vcd:6:1: time 99999999999999999999 lies beyond 9.223e+06 s", "0+"},
+		{"time beyond picoseconds", "x.vcd", vcdHead + "#0 1!\n#99999999999999999999 0!\n#9999999999999 0!", Settings{Wires: []string{"left"}}, "time-overflow time-overflow", "x.vcd:6:1: time 99999999999999999999 lies beyond 4.612e+06 s", "0+"},
 		{"time of letters", "x.vcd", vcdHead + "#0 1!\n#1O 0!\n#20 1! #21 0!", Settings{Wires: []string{"left"}}, "vcd-time", `x.vcd:6:1: "#1O" is no time`, "0- 20000000+ 21000000-"},
 		{"garbage between", "x.vcd", vcdHead + "#0 1!\n@@@ \x00\x00\n#5 0!", Settings{Wires: []string{"left"}}, "vcd-word vcd-nul", `x.vcd:6:1: "@@@" is no time and no change`, "0+ 5000000-"},
 		{"unknown code", "x.vcd", vcdHead + "#0 1!\n1&\n#5 0!", Settings{Wires: []string{"left"}}, "vcd-code", `x.vcd:6:2: no variable has the code "&"`, "0+ 5000000-"},

@@ -951,7 +951,7 @@ func (v *csv) instants(ticks []tick) []unit.Time {
 		}
 		x, ok := t.times(u)
 		switch {
-		case !t.ok || !ok:
+		case !t.ok || !ok || x > latest || x < -latest:
 			x = 0
 			if v.timing == Times {
 				x = now
@@ -961,7 +961,7 @@ func (v *csv) instants(ticks []tick) []unit.Time {
 		}
 		if v.timing == Durations {
 			out = append(out, now)
-			now += max(x, 0)
+			now = min(now+max(x, 0), latest)
 			continue
 		}
 		now = x
@@ -1127,12 +1127,12 @@ func (v *csv) row(d *detector, line []byte, from int) {
 			return
 		}
 		sum, over := bits.Add64(uint64(v.t), uint64(t), 0)
-		if ok = over == 0 && sum <= math.MaxInt64; ok {
+		if ok = over == 0 && sum <= uint64(latest); ok {
 			t = unit.Time(sum)
 		}
 	}
-	if !ok {
-		v.complain(cell, "time-overflow", "time %s lies beyond %.4g s, the most that picoseconds hold", printable(cell[:min(len(cell), 40)]), unit.Time(math.MaxInt64).Seconds())
+	if !ok || t > latest || t < -latest {
+		v.complain(cell, "time-overflow", "time %s lies beyond %.4g s, the latest that is read: the row is passed over", printable(cell[:min(len(cell), 40)]), latest.Seconds())
 		return
 	}
 	if v.timing == Durations {

@@ -216,6 +216,18 @@ func benchmark(b *testing.B, text []byte, changes int) {
 
 func BenchmarkReadVCD(b *testing.B) { benchmark(b, dump(1<<20), 1<<20+1) }
 
+// One wire among a bus, a real and a clock, as a simulator writes them.
+func BenchmarkReadVCDOfManyWires(b *testing.B) {
+	var text bytes.Buffer
+	text.WriteString("$timescale 1 ps $end $var wire 1 aa dcc $end $var reg 16 ab bus [15:0] $end $var real 64 ac v $end $var wire 1 ad clk $end $enddefinitions $end\n")
+	var at unit.Time
+	for i, h := range halves(1<<18, rand.New(rand.NewPCG(1, 1))) {
+		fmt.Fprintf(&text, "#%d\n%daa\n%dad\nb%016b ab\nr%d.%d ac\n", at, i%2, i/3%2, i&0xFFFF, i%7, i%100)
+		at += h
+	}
+	benchmark(b, text.Bytes(), 1<<18)
+}
+
 // The file that fettle itself writes: both rails, one row for each change.
 func BenchmarkReadCSVOfChanges(b *testing.B) {
 	var c wave.Changes

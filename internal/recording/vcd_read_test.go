@@ -26,6 +26,7 @@ func TestVCDConstructs(t *testing.T) {
 		{"vector, extended with x", "v[3]", "#0 b1000 \"# #1 bx1 \"# #2 bz \"# #3 b0 \"#", "0+ 1000000? 3000000-"},
 		{"scalar written as vector", "s", "#0 b0 ! #1 b1 ! #2 bx !", "0- 1000000+ 2000000?"},
 		{"bits of one vector as rails", "pair[1],pair[0]", "#0 b10 abc #100 b1 abc #200 b0 abc #300 b11 abc #400 b10 abc", "0+ 100000000- 2000000000 400000000+"},
+		{"scalar for a vector, which it extends", "v[1]", "#0 b10 \"# #5 1\"# #6 b11 \"#", "0+ 5000000- 6000000+"},
 		{"real", "volts", "#0 r-12.5 r1 #5 r1e1 r1 #9 R-3 r1 #10 r-10 r1", "0- 5000000+ 9000000-"},
 		{"event and parameter pass", "s", "#0 1! 1e #1 b1010 p #2 0!", "0+ 2000000-"},
 		{"a bit told by its name", "d [0]", "#0 1% #1 0%", "0+ 1000000-"},

@@ -1,18 +1,17 @@
 package recording
 
 import (
+	"bytes"
 	"fmt"
 	"io"
 	"math"
 	"slices"
 
-	"bytes"
-
 	"fettle/internal/diag"
 	"fettle/internal/unit"
 )
 
-// place says which candidate is which bit of which variable.
+// A vcdPlace says which candidate is which bit of which variable.
 type vcdPlace struct{ variable, bit int32 }
 
 // beginVCD looks at the head, chooses, and sets up the reading.
@@ -61,6 +60,7 @@ func (r *Recording) beginVCD(head []byte, all io.Reader, set Settings) *choice {
 		a.Guessed = append(a.Guessed, fmt.Sprintf("the wire: %s; %s", listed(a.Wires), c.why))
 	}
 	v.feed = newFeed(c.kind, len(c.of))
+	v.careful = c.voltages() || v.wanted[0].bit > 0 || v.wanted[1].bit > 0
 	if a.Unit = unit.Time(v.mult); v.div != 1 {
 		a.Unit = 0
 	}
