@@ -32,6 +32,7 @@ func TestBadInput(t *testing.T) {
 		{"bad timescale", "x.vcd", "$timescale 3 weeks $end $var wire 1 ! s $end $enddefinitions $end #0 1! #58 0!", Settings{}, "vcd-timescale", `"3weeks"`, "0+ 58000000-"},
 		{"no header", "x.vcd", "#0\n1!\n#58000\n0!\n#116000\n1!\n#216000\n0!\n", Settings{Unit: 1000}, "vcd-header", "declares no variable", "0+ 58000000- 116000000+ 216000000-"},
 		{"ends in the header", "x.vcd", "$timescale 1 us $end\n$var wire 1 ! left", Settings{}, "vcd-open", "x.vcd:2:19: the file ends inside the $var of line 2", " "},
+		{"a section not ended", "x.vcd", "$date today\n$timescale 1 us $end $var wire 1 ! s $end $enddefinitions $end\n#0 1! #5 0!", Settings{}, "vcd-open", "x.vcd:2:1: the $date of line 1 has no $end before this $timescale", "0+ 5000000-"},
 		{"no $enddefinitions", "x.vcd", "$timescale 1 us $end $var wire 1 ! s $end\n#0 1! #5 0!", Settings{}, "vcd-header", "before $enddefinitions", "0+ 5000000-"},
 		{"wrong name", "x.vcd", vcdHead + "#0 1! 0\"", Settings{Wires: []string{"lefft"}}, "wire-unknown", `nothing recorded is called "lefft"; did you mean "left"?; there are "left", "right"`, ""},
 		{"same wire twice", "x.vcd", vcdHead, Settings{Wires: []string{"left", "Left"}}, "wire-twice", "the same wire", ""},

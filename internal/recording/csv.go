@@ -430,34 +430,31 @@ func (s *sheet) measure(head []byte) {
 		cells = s.split(line, cells[:0], len(s.columns))
 		for i := range s.columns {
 			c := &s.columns[i]
-			x := math.NaN()
-			switch {
-			case i >= len(cells) || len(cells[i]) == 0:
+			if i >= len(cells) || len(cells[i]) == 0 {
 				c.empty++
 				c.v = append(c.v, missing)
 				continue
-			default:
-				cell := cells[i]
-				if len(cell) > 1 && cell[0] == '0' && cell[1]-'0' <= 9 && !bytes.ContainsAny(cell, ".,eE") {
-					c.zero = true
+			}
+			cell := cells[i]
+			if len(cell) > 1 && cell[0] == '0' && cell[1]-'0' <= 9 && !bytes.ContainsAny(cell, ".,eE") {
+				c.zero = true
+			}
+			x, word, ok := s.value(cell)
+			if !ok {
+				d, u, timed := s.time(cell)
+				if !timed {
+					c.texts++
+					c.v = append(c.v, missing)
+					continue
 				}
-				y, word, ok := s.value(cell)
-				if !ok {
-					d, u, timed := s.time(cell)
-					if !timed {
-						c.texts++
-						c.v = append(c.v, missing)
-						continue
-					}
-					if y = d.float(); u != 0 {
-						y *= u.Seconds()
-					}
+				if x = d.float(); u != 0 {
+					x *= u.Seconds()
 				}
-				if x = y; word {
-					c.words++
-					if _, sign := lookup(signWords, cell); sign {
-						c.signed = true
-					}
+			}
+			if word {
+				c.words++
+				if _, sign := lookup(signWords, cell); sign {
+					c.signed = true
 				}
 			}
 			if n := len(c.v); n > 0 && c.v[n-1] != missing {

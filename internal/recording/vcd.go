@@ -194,7 +194,7 @@ func (v *vcd) complain(s diag.Severity, code string, tok []byte, format string, 
 	v.p.add(v.w, s, code, v.w.pos-len(tok), v.w.pos, format, args...)
 }
 
-// until hands the words up to $end to f; a section that is not ended is told.
+// until hands the words up to $end to f; a section that is not ended is told, and ends where the next one begins.
 func (v *vcd) until(section string, f func(i int, tok []byte)) {
 	line := v.w.line
 	for i := 0; ; i++ {
@@ -203,8 +203,15 @@ func (v *vcd) until(section string, f func(i int, tok []byte)) {
 			v.p.add(v.w, diag.Error, "vcd-open", v.w.pos, v.w.pos, "the file ends inside the %s of line %d: no $end", section, line)
 			return
 		}
-		if string(tok) == "$end" {
+		switch string(tok) {
+		case "$end":
 			return
+		case "$var", "$scope", "$upscope", "$timescale", "$enddefinitions":
+			if section != "$comment" { // which may speak of anything
+				v.complain(diag.Error, "vcd-open", tok, "the %s of line %d has no $end before this %s", section, line, tok)
+				v.w.pos -= len(tok)
+				return
+			}
 		}
 		f(i, tok)
 	}
@@ -337,7 +344,9 @@ func (v *vcd) declare(line int) {
 		case 2:
 			id = string(t)
 		default:
-			name += printable(t)
+			if len(name) < mostText {
+				name += printable(t)
+			}
 		}
 	})
 	if id == "" || name == "" {
@@ -689,6 +698,3 @@ func (v *vcd) keyword(tok []byte) {
 		v.complain(diag.Error, "vcd-section", tok, "%q is no command of a dump", printable(tok[:min(len(tok), 40)]))
 	}
 }
-
-func (v *vcd) now() unit.Time { return v.t }
-func (v *vcd) bytes() int64   { return v.w.base + int64(v.w.pos) }
