@@ -29,10 +29,9 @@ var dialects = []dialect{{',', '.'}, {';', '.'}, {'\t', '.'}, {' ', '.'}, {';', 
 // spaces separate in runs. The cells lie within the line.
 func (d dialect) split(line []byte, into [][]byte, most int) [][]byte {
 	if d.sep == ' ' {
-		line = bytes.TrimSpace(line)
+		line = trim(line)
 	}
 	for len(into) < most {
-		var cell []byte
 		if q := trimLeft(line); len(q) > 0 && q[0] == '"' {
 			end := 1
 			for end < len(q) && (q[end] != '"' || end+1 < len(q) && q[end+1] == '"') {
@@ -41,16 +40,22 @@ func (d dialect) split(line []byte, into [][]byte, most int) [][]byte {
 				}
 				end++
 			}
-			cell = q[1:min(end, len(q))]
-			if i := bytes.IndexByte(q[min(end, len(q)):], d.sep); i >= 0 {
-				line = q[min(end, len(q))+i+1:]
-			} else {
-				return append(into, bytes.TrimSpace(cell))
+			end = min(end, len(q))
+			cell := q[1:end]
+			next := len(q)
+			if i := bytes.IndexByte(q[end:], d.sep); i >= 0 {
+				next = end + i
 			}
-			if d.sep == ' ' {
-				line = bytes.TrimLeft(line, " \t")
+			if behind := trim(q[min(end+1, next):next]); len(behind) > 0 {
+				cell = q[:next] // text goes on behind the quotes: they are part of it
 			}
-			into = append(into, bytes.TrimSpace(cell))
+			into = append(into, trim(cell))
+			if next == len(q) {
+				return into
+			}
+			if line = q[next+1:]; d.sep == ' ' {
+				line = trimLeft(line)
+			}
 			continue
 		}
 		i := -1
@@ -64,7 +69,7 @@ func (d dialect) split(line []byte, into [][]byte, most int) [][]byte {
 		}
 		into = append(into, trim(line[:i]))
 		if line = line[i+1:]; d.sep == ' ' {
-			line = bytes.TrimLeft(line, " \t")
+			line = trimLeft(line)
 		}
 	}
 	return into
@@ -507,7 +512,7 @@ func (s *sheet) timeColumn(set Settings) (int, Timing) {
 		switch {
 		case set.Timing != "":
 			return set.Timing
-		case c.ascends(), isNamed(c, timeNames):
+		case c.ascends(), isNamed(c, timeNames) && 5*c.down < len(c.v): // though some rows are wrong
 			return Times
 		}
 		return Durations

@@ -9,6 +9,8 @@ import (
 	"strings"
 	"testing"
 
+	"pgregory.net/rapid"
+
 	"fettle/internal/unit"
 	"fettle/internal/wave"
 )
@@ -256,4 +258,89 @@ func BenchmarkReadCSVOfSamples(b *testing.B) {
 		edges = n + 1
 	}
 	benchmark(b, text.Bytes(), edges)
+}
+
+// Whatever the dialect, unit, quoting and line ends, the same changes come out to the picosecond, and the settings are
+// recognised for what they are.
+func TestEveryDialect(t *testing.T) {
+	units := []struct {
+		unit unit.Time
+		head string
+	}{{unit.Second, "Time (s)"}, {unit.Millisecond, "t/ms"}, {unit.Microsecond, "time [µs]"}, {unit.Nanosecond, "t_ns"}, {unit.Picosecond, "time in ps"}}
+	rapid.Check(t, func(t *rapid.T) {
+		d := rapid.SampledFrom(dialects).Draw(t, "dialect")
+		u := rapid.SampledFrom(units).Draw(t, "unit")
+		headed := rapid.Bool().Draw(t, "headed")
+		quoted := rapid.Bool().Draw(t, "quoted")
+		end := rapid.SampledFrom([]string{"\n", "\r\n"}).Draw(t, "end")
+		words := rapid.SampledFrom([][2]string{{"0", "1"}, {"L", "H"}, {"low", "High"}, {"FALSE", "true"}}).Draw(t, "words")
+		shape := rapid.SampledFrom([]string{"levels", "edges", "halves"}).Draw(t, "shape")
+		r := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
+		var want wave.Changes
+		at := unit.Time(0)
+		if shape != "halves" {
+			at = unit.Time(r.Int64N(1e9))
+		}
+		cell := func(x unit.Time) string {
+			s := strings.TrimRight(fmt.Sprintf("%d.%012d", x/u.unit, x%u.unit*(unit.Second/u.unit)), "0")
+			s = strings.TrimSuffix(s, ".")
+			if d.point == ',' {
+				s = strings.Replace(s, ".", ",", 1)
+			}
+			if quoted {
+				s = `"` + s + `"`
+			}
+			return s
+		}
+		var b strings.Builder
+		sep := string(d.sep)
+		if headed {
+			head := []string{u.head}
+			if shape == "levels" {
+				head = append(head, "track")
+			}
+			if d.sep == ' ' {
+				for i := range head {
+					head[i] = `"` + head[i] + `"`
+				}
+			}
+			b.WriteString(strings.Join(head, sep) + end)
+		}
+		hs := halves(400, r)
+		for i, h := range hs {
+			h += unit.Time(r.Int64N(2e6)) - 1e6
+			want.At, want.To = append(want.At, at), append(want.To, wave.Polarity(1-2*(i%2)))
+			switch shape {
+			case "levels":
+				b.WriteString(cell(at) + sep + words[1-i%2] + end)
+			case "edges":
+				b.WriteString(cell(at) + end)
+			case "halves":
+				b.WriteString(cell(h) + end)
+			}
+			at += h
+		}
+		if shape == "halves" {
+			want.At, want.To = append(want.At, at), append(want.To, wave.Positive)
+		}
+		set := Settings{}
+		if shape != "levels" { // one column shows no separator, and whole numbers no decimal sign
+			set.Separator, set.Decimal = d.sep, d.point
+		}
+		rec, l := Open(strings.NewReader(b.String()), "x", set)
+		if rec == nil {
+			t.Fatalf("%v\n%.300s", l, b.String())
+		}
+		var got, c wave.Changes
+		for rec.Next(&c) == nil {
+			got.At, got.To = append(got.At, c.At...), append(got.To, c.To...)
+		}
+		a := rec.About()
+		if !slices.Equal(got.At, want.At) || !slices.Equal(got.To, want.To) || a.Unit != u.unit {
+			t.Fatalf("read %.300s\nwant %.300s\n%.300s\n%+v", say(got), say(want), b.String(), a)
+		}
+		if headed == (len(rec.Problems()) > 0) {
+			t.Fatalf("headed %v: %v", headed, rec.Problems())
+		}
+	})
 }
