@@ -266,7 +266,8 @@ var decoderBlock = &Block{
 			Name: "supply", Doc: "The way from the rails to the chip.",
 			Attrs: []Attr{
 				{Name: "rectifier", Kind: KindPart, Wants: "a bridge or diode of the catalogue", Choose: true, Example: `"MB6S"`, Doc: "the part between the rails and the decoder's own plus and minus"},
-				{Name: "diodes", Kind: KindCount, Min: one, Max: &Limit{Value: 4, Say: "a rectifier has 1, 2 or 4 diodes"}, Example: "4", Doc: "where the rectifier is made of single diodes: how many (fewer than 4: not built yet)"},
+				{Name: "diodes", Kind: KindCount, Min: one, Max: &Limit{Value: 4, Say: "a rectifier has 1 or 4 diodes"}, Example: "4", Doc: "where the rectifier is made of single diodes: how many, 4 or 1 (which rectifies half a wave)"},
+				{Name: "from", Kind: KindWord, Words: rails, Example: `"left rail"`, Doc: "of a rectifier of one diode: the rail that it leads from; the other rail is then the decoder's minus"},
 				{Name: "regulator", Kind: KindPart, Wants: "a regulator or zener of the catalogue", Choose: true, Example: `"78L05A (TO-92)"`, Doc: "what makes the chip's supply"},
 				{Name: "reservoir", Kind: KindQuantity, Dim: &unit.Capacitance, Min: faradLeast, Max: faradMost, Choose: true, By: NotYet, Example: `"22 µF"`, Doc: "capacitor behind the rectifier"},
 				{Name: "charge", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, By: NotYet, Example: `"100 Ω"`, Doc: "resistor through which the reservoir charges"},

@@ -683,7 +683,7 @@ func Needs(b *build.Build) []Need {
 	}
 	for i := range b.Decoders {
 		d := &b.Decoders[i]
-		for range max(1, d.Supply.Diodes) {
+		for range max(1, d.Supply.Diodes.Or(1)) {
 			part(d.Supply.Rectifier.Text, "rectifier")
 		}
 		part(d.Supply.Regulator.Text, "regulator")
