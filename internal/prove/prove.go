@@ -72,6 +72,7 @@ func Prove(ctx context.Context, b *build.Build, lamps map[string]*wiring.LampPos
 			f.Verdicts = append(f.Verdicts, unknown(m.ID, m.What, "given or chosen", m.Why()))
 		}
 		f.Verdicts = append(f.Verdicts, unfit(b, d, lamps)...)
+		f.Verdicts = append(f.Verdicts, require.Impossible(b, d)...)
 		if n == nil {
 			continue
 		}
@@ -229,6 +230,10 @@ func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Sett
 		if name, guess := unmeasured(n, r); j.Verdict == finding.Fails && guess {
 			j.Verdict = finding.Unknown
 			j.Why = "lamp " + name + " was not measured: this holds for some of what it may be and fails for some"
+		}
+		if enough := w.Value * r.Held; j.Verdict == finding.Fails && r.Held > 0 && r.Margin(enough) >= 0 {
+			j.Verdict = finding.Unknown
+			j.Why = fmt.Sprintf("%s: needs the circuit in time; where the reservoir holds while the diode blocks it would be %s", finding.NotBuilt, unit.Format(enough, r.Unit, 3))
 		}
 		if j.Verdict == finding.Fails {
 			j.Mend = mend(n, r)
@@ -490,13 +495,19 @@ func halfLight(n *wiring.Network) []finding.Note {
 	var notes []finding.Note
 	for i := range n.Outputs {
 		for k, l := range n.Outputs[i].Lights {
-			share := l.Share()
-			if share == 1 {
+			share := l.Most
+			name := n.Lamps[l.Lamp].Name
+			switch {
+			case l.Held() && l.Sure > 0:
+				notes = append(notes, finding.Note{ID: require.LightID(n, i, k) + "half", Kind: "light", Text: fmt.Sprintf(
+					"Lamp %s is fed behind a single diode: half the light is sure, all of it as far as the reservoir holds through the half-wave in which the diode blocks. What must be seen is judged by the half, what must not be passed by the whole.", name)})
+				continue
+			case share == 1 || share == 0:
 				continue
 			}
 			notes = append(notes, finding.Note{ID: require.LightID(n, i, k) + "half", Kind: "light", Text: fmt.Sprintf(
 				"Lamp %s hangs on one rail: on DCC it gets half the current and gives half the light, which looks %.0f %% as bright by CIE 1976 lightness, %.0f %% by the power law of an extended source in the dark.",
-				n.Lamps[l.Lamp].Name, require.Lightness(share), 100*require.PowerBrightness(share, require.ExtendedSource))})
+				name, require.Lightness(share), 100*require.PowerBrightness(share, require.ExtendedSource))})
 		}
 	}
 	return notes
@@ -506,6 +517,10 @@ func halfLight(n *wiring.Network) []finding.Note {
 func mend(n *wiring.Network, r *require.Requirement) string {
 	if r.Output < 0 && strings.HasPrefix(r.ID, "supply.") {
 		return "another " + strings.Fields(r.Subject)[0] + " with a higher rating" + map[bool]string{true: ", a lower track voltage, or less current from it", false: ""}[r.Unit == unit.SymCelsius]
+	}
+	if n.Single && strings.HasSuffix(r.ID, ".led-reverse") {
+		lamp := n.Lamps[lampOf(n, r)].Name
+		return fmt.Sprintf("a bridge, or four diodes, for the single one, which lets its rail fall below the minus by the whole track; or feed lamp %s from the rectified plus or from two diodes of its own (feed = %q); or put a diode that stands the track (1N4148) into its wire", lamp, build.LocalPlus)
 	}
 	if r.ID == "chip.supply-high" {
 		return "a regulator of 5 V or less"
@@ -529,12 +544,7 @@ func mend(n *wiring.Network, r *require.Requirement) string {
 	}
 	switch r.Kind {
 	case require.Light:
-		lamp := &n.Lamps[o.Lights[0].Lamp]
-		for k, l := range o.Lights {
-			if strings.HasPrefix(r.ID, require.LightID(n, r.Output, k)) {
-				lamp = &n.Lamps[l.Lamp]
-			}
-		}
+		lamp := &n.Lamps[lampOf(n, r)]
 		if strings.Contains(r.ID, ".dc-") && r.AtLeast {
 			return fmt.Sprintf("a lamp on one rail is dark in one direction of DC: feed lamp %s from the rectified plus, or set dc to the direction in which it lights", lamp.Name)
 		}
@@ -580,6 +590,17 @@ func mend(n *wiring.Network, r *require.Requirement) string {
 		return fmt.Sprintf("share it among two resistors: %s, or take a larger package", pairs(n, r.Output))
 	}
 	return fmt.Sprintf("a part with a higher rating in %s, or less current through it", o.Of())
+}
+
+// lampOf is the lamp of a requirement on an output's lamps.
+func lampOf(n *wiring.Network, r *require.Requirement) int {
+	o := &n.Outputs[r.Output]
+	for k, l := range o.Lights {
+		if strings.HasPrefix(r.ID, require.LightID(n, r.Output, k)) {
+			return l.Lamp
+		}
+	}
+	return o.Lights[0].Lamp
 }
 
 // bleed says how to keep a lamp dark that a switch's own leakage lights.

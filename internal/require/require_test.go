@@ -85,7 +85,7 @@ func TestHalfWaveIsHalfTheLight(t *testing.T) {
 	n := network(t)
 	o := n.Outputs[0].Lights[0]
 	half := require.LampMean(n, 0, n.Typical(), 14)
-	if !o.HalfWave() || o.Share() != 0.5 {
+	if !o.HalfWave() || o.Sure != 0.5 {
 		t.Fatal("the demo's front lamp hangs on one rail")
 	}
 	for i := range n.Vehicle.Lamps {

@@ -300,7 +300,7 @@ func (n *Network) missing(lamps map[string]*LampPosterior) (m []Missing, whole [
 		}
 		before := len(m)
 		id, of := OutputID(n.Build, d, o), " of output "+o.Name.Text
-		dead, lacking := false, false
+		dead, lacking, vain := false, false, false
 		for _, name := range LampsOf(o) {
 			if switched[name] {
 				later(id+".lamp", "a switch of another decoder on lamp "+name)
@@ -309,7 +309,9 @@ func (n *Network) missing(lamps map[string]*LampPosterior) (m []Missing, whole [
 			if l, ok := n.Vehicle.Lamp(name); ok {
 				if l.Feed.Text == "" {
 					need(true, "lamp."+name+".feed", "feed of lamp "+name+" (where its unswitched side is joined)")
-				} else if _, _, never := NeverLit(d, o, l); !never && WayOf(&d.Supply, l.Feed.Text, inward(o, l.Feed.Text)).Most == 0 {
+				} else if _, _, never := NeverLit(d, o, l); never {
+					vain = true
+				} else if WayOf(&d.Supply, l.Feed.Text, inward(o, l.Feed.Text)).Most == 0 {
 					later(id+".drive", fmt.Sprintf("%s for lamp %s, which is fed from %s", cmp.Or(o.Drive.Text, build.DriveLowSide), name, l.Feed.Text))
 				}
 			}
@@ -344,6 +346,8 @@ func (n *Network) missing(lamps map[string]*LampPosterior) (m []Missing, whole [
 		need(o.From.Open(), id+".from", "chip pin"+of)
 		if supply && len(m) == before && !dead && !lacking {
 			whole = append(whole, o)
+		} else if vain { // no value would help
+			m = m[:before]
 		}
 	}
 	return m, whole
