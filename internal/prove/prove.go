@@ -19,6 +19,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"fettle/internal/build"
@@ -98,7 +99,7 @@ func Prove(ctx context.Context, b *build.Build, lamps map[string]*wiring.LampPos
 	for _, u := range b.Unbuilt {
 		f.Verdicts = append(f.Verdicts, unknown("unbuilt."+u.What, u.What, "judged", finding.NotBuilt))
 	}
-	f.Cautions = Cautions()
+	f.Cautions = Cautions(slices.ContainsFunc(b.Decoders, func(d build.Decoder) bool { return d.Supply.Single() }))
 	return res, nil
 }
 
@@ -776,8 +777,12 @@ func addCount(have, more int) int {
 	return have + more
 }
 
-// Cautions are those of the whole road from proof to first light; each stands where the hand is.
-func Cautions() []finding.Caution {
+// Cautions are those of the whole road from proof to first light; each stands where the hand is. single: one diode rectifies.
+func Cautions(single bool) []finding.Caution {
+	minus := "Decoder minus is not a rail: an earthed instrument, or a computer, clipped there under live track shorts the booster through the rectifier."
+	if single {
+		minus = "Decoder minus is a rail itself behind a single diode: an earthed instrument, or a computer, clipped there under live track shorts the booster."
+	}
 	return []finding.Caution{
 		{Where: "soldering", Text: "Ventilate or extract: the fume of flux irritates eyes and lungs and can sensitise. Cover your eyes; cut leads fly."},
 		{Where: "soldering", Text: "Iron, joint and part burn long after they look cold. Solder may hold lead: wash your hands before you eat."},
@@ -785,7 +790,7 @@ func Cautions() []finding.Caution {
 		{Where: "first power", Text: "Only through a current limit: a bench supply set low, or a resistor of 470 Ω to 1 kΩ in the feed where there is none. Never from a supply that is not isolated from the mains."},
 		{Where: "first power", Text: "A part too hot to touch is past its limit: take the power off before you look for the cause."},
 		{Where: "probing", Text: "Disconnect the track before you measure resistance."},
-		{Where: "probing", Text: "Decoder minus is not a rail: an earthed instrument, or a computer, clipped there under live track shorts the booster through the rectifier."},
+		{Where: "probing", Text: minus},
 		{Where: "programming", Text: "Off the track, always: the programmer ties decoder minus to the computer's earth."},
 		{Where: "all of it", Text: "Local rules and qualified people come first."},
 	}

@@ -100,6 +100,22 @@ func TestSingleDiodeReverses(t *testing.T) {
 	}
 }
 
+// Of a peak of 33.95 V a bridge leaves 32.55 V, two drops of 0.7 V (Malvino & Bates, Electronic Principles, 7th ed. 2006,
+// examples 4-6 and 4-8, read in the FOSSEE companion), one diode thus 33.25 V. Real junctions at the chip's current: ±0.15 V.
+func TestOneDropOrTwo(t *testing.T) {
+	for supply, want := range map[string]unit.Volt{
+		oneDiode("1N4148W", build.LeftRail):                                           33.25,
+		"rectifier = \"1N4148W\"\n    diodes = 4\n    regulator = \"78L05A (TO-92)\"": 32.55,
+	} {
+		n := decoderWith(t, build.RectifiedPlus, supply, outputText("out", "PB0", lowSide), plain)
+		for _, left := range []bool{true, false} {
+			if op := operate(t, n, wiring.State{LeftPositive: left, Drive: wiring.Off, Track: 33.95}); math.Abs(float64(op.Plus-want)) > 0.15 {
+				t.Errorf("%d diodes, left %t: plus %s, the textbook %s", n.Decoder.Supply.Diodes.Value, left, op.Plus, want)
+			}
+		}
+	}
+}
+
 // A capacitor behind one diode: the diode blocks nearly twice the peak (Malvino & Bates, Electronic Principles, 7th ed.,
 // half-wave rectifier with a capacitor: PIV = 2 Vp; the rule from memory, the page was not read).
 func TestSingleDiodeBlocksTwice(t *testing.T) {
