@@ -27,7 +27,7 @@ func single(t *testing.T, part, rail, feed string, edit func(*build.Build)) find
 	if edit != nil {
 		edit(b)
 	}
-	return run(t, b, lamps, prove.Settings{Samples: 200, Figures: true})
+	return run(t, b, lamps, prove.Settings{Samples: 100})
 }
 
 // What one diode does to lamps, ear, diode and running on DC, from either rail.
