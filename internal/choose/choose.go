@@ -906,6 +906,9 @@ func (c *chooser) free(n *wiring.Network, p pick) string {
 			mend := fmt.Sprintf("ask for at most %s there (%s gives %s at its worst corner)", roundDown(0.98*w.Value), r, unit.Amp(w.Value))
 			if o.Lights[0].HalfWave() {
 				mend += fmt.Sprintf("; or feed lamp %s from the rectified plus, which doubles its mean current at the same peak", n.Lamps[o.Lights[0].Lamp].Name)
+				if n.Single {
+					mend += " as far as the reservoir holds"
+				}
 			}
 			return mend
 		}

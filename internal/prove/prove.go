@@ -249,7 +249,12 @@ func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Sett
 		}
 		f.Verdicts = append(f.Verdicts, j)
 	}
-	f.Verdicts = append(f.Verdicts, set.Unjudged...)
+	for _, j := range set.Unjudged {
+		if j.ID == require.HoldUpID {
+			j.Working = require.ExplainHoldUp(n, n.Build.Track.Usual.Or(14))
+		}
+		f.Verdicts = append(f.Verdicts, j)
+	}
 	if len(n.Build.Decoders) > 1 {
 		of(f.Verdicts[first:], n.Decoder.Name.Text)
 	}
@@ -506,9 +511,13 @@ func halfLight(n *wiring.Network) []finding.Note {
 			case share == 1 || share == 0:
 				continue
 			}
+			hangs := "hangs on one rail"
+			if n.Lamps[l.Lamp].Feed == build.LocalPlus {
+				hangs = "has a plus from one rail alone, for the other rail is the decoder's minus"
+			}
 			notes = append(notes, finding.Note{ID: require.LightID(n, i, k) + "half", Kind: "light", Text: fmt.Sprintf(
-				"Lamp %s hangs on one rail: on DCC it gets half the current and gives half the light, which looks %.0f %% as bright by CIE 1976 lightness, %.0f %% by the power law of an extended source in the dark.",
-				name, require.Lightness(share), 100*require.PowerBrightness(share, require.ExtendedSource))})
+				"Lamp %s %s: on DCC it gets half the current and gives half the light, which looks %.0f %% as bright by CIE 1976 lightness, %.0f %% by the power law of an extended source in the dark.",
+				name, hangs, require.Lightness(share), 100*require.PowerBrightness(share, require.ExtendedSource))})
 		}
 	}
 	return notes

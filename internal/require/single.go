@@ -2,6 +2,7 @@ package require
 
 import (
 	"fmt"
+	"math"
 
 	"fettle/internal/build"
 	"fettle/internal/finding"
@@ -104,7 +105,7 @@ func (s *Set) alone(n *wiring.Network) {
 	j.Why = fmt.Sprintf("one diode from the %s departs from that baseline: the decoder draws all its current in one half-wave and lives on its reservoir in the other, up to 9.9 ms of a stretched zero. Its load is not alike in both, which no source read limits; a half-wave that a station itself makes lower means automatic stopping (NMRA S-9.2.2, CV27)", rail)
 	j.Mend = fourDiodes
 	s.Unjudged = append(s.Unjudged, j)
-	s.later("supply.hold-up", "reservoir", "holds the decoder while the diode blocks", inTime)
+	s.later(HoldUpID, "reservoir", "holds the decoder while the diode blocks", inTime)
 	s.Unjudged = append(s.Unjudged, directions(n))
 }
 
@@ -146,4 +147,45 @@ func directions(n *wiring.Network) finding.Judgement {
 		}
 	}
 	return j
+}
+
+// HoldUpID is the identifier of the verdict on the reservoir behind a single diode.
+const HoldUpID = "supply.hold-up"
+
+// Droop is by how much a reservoir sinks that alone gives a current: the constant-current estimate of handbooks.
+func Droop(i unit.Amp, of unit.Time, c unit.Farad) unit.Volt {
+	return unit.Volt(float64(i) * of.Seconds() / float64(c))
+}
+
+// The halves of a zero bit in which a single diode may block: as they usually are, and stretched, NMRA S-9.1 (2020).
+const (
+	usualHalf     = 100 * unit.Microsecond
+	stretchedHalf = 9900 * unit.Microsecond
+)
+
+// ExplainHoldUp is how far the reservoir behind a single diode sinks, by hand: everything typical and on at track voltage u.
+func ExplainHoldUp(n *wiring.Network, u unit.Volt) *finding.Working {
+	op := operate(n, n.Typical(), fed(n, wiring.On, u, 0)[0])
+	i := op.Rectified
+	const source = "zero half-bits of 95 µs to 9900 µs: NMRA S-9.1 (2020)"
+	w := &finding.Working{
+		Title: fmt.Sprintf("How far the reservoir sinks while the diode blocks, everything on at track %s", u),
+		Steps: []finding.Step{{Say: "what it gives meanwhile", Result: float64(i), Unit: unit.SymAmp, Source: "the circuit"}},
+		Hand:  math.NaN(), Solver: math.NaN(), Unit: unit.SymVolt, Sources: []string{source},
+		Difference: "by hand, the current taken as constant; contact loss and gaps of the track come on top",
+	}
+	c := n.Decoder.Supply.Reservoir
+	for _, half := range []struct {
+		t     unit.Time
+		words string
+	}{{usualHalf, "in a usual half of a zero bit"}, {stretchedHalf, "in the longest stretched half"}} {
+		if c.Known() {
+			w.Steps = append(w.Steps, finding.Step{Say: half.words, Formula: "ΔV = I·t/C", With: fmt.Sprintf("%s · %s / %s", num(float64(i), unit.SymAmp), half.t, c.Value),
+				Result: float64(Droop(i, half.t, c.Value)), Unit: unit.SymVolt, Source: source})
+			continue
+		}
+		w.Steps = append(w.Steps, finding.Step{Say: half.words + ", what sinks by one volt", Formula: "C = I·t / 1 V", With: fmt.Sprintf("%s · %s / 1 V", num(float64(i), unit.SymAmp), half.t),
+			Result: float64(i) * half.t.Seconds(), Unit: unit.SymFarad, Source: source})
+	}
+	return w
 }
