@@ -319,12 +319,12 @@ var decoderBlock = &Block{
 			},
 		},
 		{
-			Name: "answer", By: NotYet, Doc: "What it shall obey.",
+			Name: "answer", By: "prove", Doc: "What it shall obey: which functions of a train reach it.",
 			Attrs: []Attr{
 				{Name: "address", Kind: KindCount, Default: "3", Source: "CV1 as new, NMRA S-9.2.2 (2012)", Min: &Limit{Value: 1, Say: "addresses run from 1 to 10239 (0 is the broadcast)", Source: "NMRA S-9.2.1 (2012)"}, Max: &Limit{Value: 10239, Say: "addresses run from 1 to 10239", Source: "NMRA S-9.2.1 (2012), section C"}, Example: "47", Doc: "its address; above 127 a long one"},
 				{Name: "long", Kind: KindFlag, Example: "true", Doc: "send an address up to 127 as a long one"},
 				{Name: "consist", Kind: KindCount, Min: &Limit{Value: 1, Say: "consist addresses run from 1 to 127"}, Max: &Limit{Value: 127, Say: "consist addresses run from 1 to 127", Source: "NMRA S-9.2.2 (2012), CV19"}, Example: "12", Doc: "address of its consist"},
-				{Name: "steps", Kind: KindCount, Words: []string{"14", "28", "128"}, Default: "28", Example: "28", Doc: "speed steps: 14, 28 or 128"},
+				{Name: "steps", Kind: KindCount, By: NotYet, Words: []string{"14", "28", "128"}, Default: "28", Example: "28", Doc: "speed steps: 14, 28 or 128"},
 				{Name: "dc", Kind: KindFlag, Default: "false", Example: "true", Doc: "turn to plain DC when the track does (CV29 bit 2)"},
 				{Name: "lock", Kind: KindCount, Min: notBelow0, Max: &Limit{Value: 255, Say: "a CV holds 0 to 255"}, Example: "3", Doc: "CV16, where several decoders share one address"},
 			},
