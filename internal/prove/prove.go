@@ -490,6 +490,8 @@ func trust(n *wiring.Network, one *require.Set, z []float64) string {
 func trustFET(t *wiring.Transistor, x *wiring.TransistorOperating) string {
 	best, ok := t.FET.OnAt(x.Input)
 	switch {
+	case ok && best.Measured:
+		return fmt.Sprintf("measured by you (%s): RDS(on) at most %s from VGS %s, the gate has %s", t.Measured, best.Max, best.VGS, unit.Format(float64(x.Input), unit.SymVolt, 3))
 	case ok && (!unit.Known(best.ID) || x.Through <= best.ID):
 		return fmt.Sprintf("table point (strict): RDS(on) at most %s from VGS %s, the gate has %s", best.Max, best.VGS, unit.Format(float64(x.Input), unit.SymVolt, 3))
 	case ok:
@@ -588,7 +590,7 @@ func mend(n *wiring.Network, r *require.Requirement) string {
 		}
 		switch {
 		case t != nil && t.FET != nil && r.AtLeast && o.Level == nil:
-			return fmt.Sprintf("another transistor for the %s, whose sheet guarantees RDS(on) at the gate voltage there is", t.Words)
+			return fmt.Sprintf("another transistor for the %s, whose sheet guarantees RDS(on) at the gate voltage there is; or measure RDS(on) there on your own (rdson_measured in the drawer)", t.Words)
 		case t != nil && t.FET != nil && r.AtLeast:
 			return change("pullup", "larger")
 		case t != nil && t.Prebiased():

@@ -613,12 +613,16 @@ func (s *Set) saturated(n *wiring.Network, i int, t *wiring.Transistor, levels [
 			r.Source = "less than 0.3 V lost in the switch: common practice, no source"
 			p, ok := t.FET.LeastOn()
 			if !ok {
-				s.unjudged(over, "its sheet guarantees RDS(on) at no gate voltage")
+				s.unjudged(over, "its sheet guarantees RDS(on) at no gate voltage, and you measured none (rdson_measured in the drawer)")
 				s.add(r)
 				continue
 			}
 			over.Limit, over.Sure = float64(p.VGS), "guaranteed"
 			over.Source = fmt.Sprintf("RDS(on) at most %s at VGS %s, the lowest that its sheet guarantees: %s", p.Max, p.VGS, t.Source)
+			if p.Measured {
+				over.Words = strings.Replace(over.Words, "RDS(on) is guaranteed", "RDS(on) was measured", 1)
+				over.Sure, over.Source = "measured by you", fmt.Sprintf("RDS(on) at most %s at VGS %s, the lowest that you measured or its sheet lists", p.Max, p.VGS)
+			}
 			over.measure = smallestOf(func(x *wiring.Operating) float64 { return float64(op(x).Input) })
 		} else {
 			if t == o.Switch && o.Driver != nil {
