@@ -47,14 +47,14 @@ func Impossible(b *build.Build, d *build.Decoder) (list []finding.Judgement) {
 			if len(names) > 1 {
 				id += ".lamp." + name
 			}
-			j := single(id+".feed", "lamp "+name, "can light where it is fed from", finding.Fails)
+			j := judgement(id+".feed", "lamp "+name, "can light where it is fed from", finding.Fails)
 			j.Why, j.Mend = why, mend
 			j.Source, j.Method = "the build file: feed of the lamp, and the rail of the diode", "the circuit: both ends of lamp and switch are one net"
 			list = append(list, j)
 		}
 	}
 	if l, s := &d.Listen, &d.Supply; s.Single() && l.From.Text == build.OtherRail(s.From.Text) {
-		j := single("ear.deaf", "ear", "hears the track", finding.Fails)
+		j := judgement("ear.deaf", "ear", "hears the track", finding.Fails)
 		if len(b.Decoders) > 1 {
 			j.ID, j.Subject = "decoder."+d.Name.Text+"."+j.ID, j.Subject+" of decoder "+d.Name.Text
 		}
@@ -65,7 +65,8 @@ func Impossible(b *build.Build, d *build.Decoder) (list []finding.Judgement) {
 	return list
 }
 
-func single(id, subject, words string, v finding.Verdict) finding.Judgement {
+// judgement is a verdict without a number.
+func judgement(id, subject, words string, v finding.Verdict) finding.Judgement {
 	return finding.Judgement{ID: id, Subject: subject, Requirement: words, Verdict: v,
 		Value: unit.Absent[float64](), Limit: unit.Absent[float64](), Margin: unit.Absent[float64]()}
 }
@@ -86,7 +87,7 @@ func fed(n *wiring.Network, d wiring.Drive, u unit.Volt, which uint32) []wiring.
 }
 
 // refill is the factor by which a single diode carries more in its half than the decoder draws: what the reservoir gives in
-// the other half comes through it too, of halves that last equally long.
+// the other half comes through it too, of halves that last equally long. What stretched halves ask of it is a matter of time.
 func refill(n *wiring.Network) float64 {
 	if n.Single {
 		return 2
@@ -94,18 +95,18 @@ func refill(n *wiring.Network) float64 {
 	return 1
 }
 
-// alone says what one diode means for the whole decoder.
-func (s *Set) alone(n *wiring.Network) {
+// halfWave says what one diode means for the whole decoder.
+func (s *Set) halfWave(n *wiring.Network) {
 	if !n.Single {
 		return
 	}
 	rect, rail := "rectifier "+n.Rectifier.Name, n.Decoder.Supply.From.Text
-	j := single("supply.full-wave", rect, "both half-waves are rectified", finding.Reported)
+	j := judgement("supply.full-wave", rect, "both half-waves are rectified", finding.Reported)
 	j.Source = fullWaveFrom
 	j.Why = fmt.Sprintf("one diode from the %s departs from that baseline: the decoder draws all its current in one half-wave and lives on its reservoir in the other, up to 9.9 ms of a stretched zero. Its load is not alike in both, which no source read limits; a half-wave that a station itself makes lower means automatic stopping (NMRA S-9.2.2, CV27)", rail)
 	j.Mend = fourDiodes
 	s.Unjudged = append(s.Unjudged, j)
-	s.later(HoldUpID, "reservoir", "holds the decoder while the diode blocks", inTime)
+	s.later(HoldUpID, "reservoir", "holds the decoder while the diode blocks, and is filled again within the diode's ratings", inTime)
 	s.Unjudged = append(s.Unjudged, directions(n))
 }
 
@@ -136,7 +137,7 @@ func directions(n *wiring.Network) finding.Judgement {
 		runs, dead = dead, runs
 	}
 	rail := n.Decoder.Supply.From.Text
-	j := single("supply.dc", "rectifier "+n.Rectifier.Name, "feeds the decoder on plain DC", finding.Reported)
+	j := judgement("supply.dc", "rectifier "+n.Rectifier.Name, "feeds the decoder on plain DC", finding.Reported)
 	j.Source = "NEM 631 (1985): forward while the right rail, looking forward, is the positive one"
 	j.Why = fmt.Sprintf("one diode from the %s feeds it in %s alone, turned round on the rails or with its plug turned in the other direction", rail, runs.name)
 	for _, d := range onDC(n) {

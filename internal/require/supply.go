@@ -88,7 +88,7 @@ func (s *Set) supply(n *wiring.Network) {
 		s.judge(Requirement{ID: "supply.contact", Subject: "socket " + sk.Name, Words: "all current through one contact" + atCeiling, Limit: float64(sk.Contact), Unit: unit.SymAmp, Source: sk.Source, Sure: "standard"},
 			ceil, busy(n, wiring.On, ceil), largestOf(func(op *wiring.Operating) float64 { return float64(op.Rail) + (refill(n)-1)*float64(op.Rectified) }))
 	}
-	s.alone(n)
+	s.halfWave(n)
 }
 
 // busy is the polarities in which some lamp conducts; where all hang on the rectified plus either will do.
