@@ -106,10 +106,15 @@ func TestHalfWaveIsHalfTheLight(t *testing.T) {
 // value exceeds.
 func TestEveryRequirementIsWhole(t *testing.T) {
 	n := network(t)
-	set := require.For(n)
-	if len(set.Requirements) < 40 {
+	if set := require.For(n); len(set.Requirements) < 40 {
 		t.Fatalf("only %d requirements for two outputs", len(set.Requirements))
 	}
+	whole(t, n)
+}
+
+func whole(t *testing.T, n *wiring.Network) {
+	t.Helper()
+	set := require.For(n)
 	typical := make([]float64, len(set.Requirements))
 	set.On(n).Eval(n.Typical(), typical)
 	seen := map[string]bool{}
