@@ -44,26 +44,33 @@ func (s Sentence) Steps() []Step {
 func Parse(file, src string) ([]Sentence, diag.List) {
 	var out []Sentence
 	var list diag.List
-	at := 0
-	for _, part := range strings.FieldsFunc(src, func(r rune) bool { return r == ';' || r == '\n' }) {
-		start := at + strings.Index(src[at:], part)
-		at = start + len(part)
-		line := src[strings.LastIndexByte(src[:start], '\n')+1 : start]
-		if strings.Contains(line, "#") {
-			continue // a semicolon inside a comment
-		}
-		p := &parser{file: file, src: src, from: start, to: at}
-		if p.words(); len(p.toks) == 0 {
-			continue
-		}
+	each(file, src, func(p *parser) {
 		if s, ok := p.sentence(); ok {
 			out = append(out, s)
 		} else {
 			list = append(list, p.problem)
 		}
-	}
-	list.Sort()
+	})
 	return out, list
+}
+
+// each hands the sentences of a text on that are not empty.
+func each(file, src string, f func(*parser)) {
+	at := 0
+	for _, line := range strings.SplitAfter(src, "\n") {
+		from := at
+		at += len(line)
+		if hash := strings.IndexByte(line, '#'); hash >= 0 {
+			line = line[:hash]
+		}
+		for _, part := range strings.SplitAfter(line, ";") {
+			p := &parser{file: file, src: src, from: from, to: from + len(strings.TrimRight(part, ";\r\n"))}
+			if p.words(); len(p.toks) > 0 {
+				f(p)
+			}
+			from += len(part)
+		}
+	}
 }
 
 // A token is a word in lower case, a number, or "=".
@@ -84,13 +91,10 @@ type parser struct {
 
 func (p *parser) words() {
 	text := p.src[p.from:p.to]
-	if hash := strings.IndexByte(text, '#'); hash >= 0 {
-		text = text[:hash]
-	}
 	start := -1
 	end := func(i int) {
 		if start >= 0 {
-			p.split(strings.ToLower(text[start:i]), p.from+start)
+			p.split(lower(text[start:i]), p.from+start)
 			start = -1
 		}
 	}
@@ -106,6 +110,17 @@ func (p *parser) words() {
 		}
 	}
 	end(len(text))
+}
+
+// lower makes ASCII letters small, and so keeps the length in bytes of whatever is written.
+func lower(s string) string {
+	b := []byte(s)
+	for k, c := range b {
+		if 'A' <= c && c <= 'Z' {
+			b[k] = c + 'a' - 'A'
+		}
+	}
+	return string(b)
 }
 
 // split takes "cv29" for two words; "f0", "f1-f4" and hexadecimal bytes stay one.
@@ -296,8 +311,16 @@ func (p *parser) sentence() (Sentence, bool) {
 		return s, false
 	}
 	if t := p.here(); t.text != "" {
-		p.fail("packet-more", t.from, p.toks[len(p.toks)-1].to, "%q is over and above: the sentence was complete before it", p.src[t.from:p.toks[len(p.toks)-1].to])
-		p.mend(t.from, p.toks[len(p.toks)-1].to, "")
+		end := p.toks[len(p.toks)-1].to
+		if p.sentenceFrom(t.from) {
+			p.fail("packet-more", t.from, end, "%q is a sentence of its own: a semicolon parts two", p.src[t.from:end])
+			if before := p.toks[p.at-1].to; !p.trial {
+				p.problem.Fix = &diag.Fix{Message: strings.TrimSpace(p.src[p.from:before]) + "; " + strings.TrimSpace(p.src[t.from:p.to]), Range: p.span(before, t.from), Text: "; "}
+			}
+			return s, false
+		}
+		p.fail("packet-more", t.from, end, "%q is over and above: the sentence was complete before it", p.src[t.from:end])
+		p.mend(t.from, end, "")
 		return s, false
 	}
 	if err := i.Check(); err != nil {
@@ -310,6 +333,17 @@ func (p *parser) sentence() (Sentence, bool) {
 	}
 	s.Instruction = i
 	return s, true
+}
+
+// sentenceFrom reports whether what stands from there on is a sentence by itself.
+func (p *parser) sentenceFrom(at int) bool {
+	if p.trial {
+		return false
+	}
+	q := &parser{src: p.src, from: at, to: p.to, trial: true}
+	q.words()
+	_, ok := q.sentence()
+	return ok
 }
 
 // said reads the sentence from its first word.
@@ -1048,6 +1082,20 @@ func (p *parser) advanced() (Instruction, bool) {
 		return i, p.fail("packet-range", at.from, p.toks[len(p.toks)-1].to, "%v", err)
 	}
 	return i, true
+}
+
+// ParseHex reads packets as bytes in hexadecimal, one a line or separated by semicolons.
+func ParseHex(file, src string) ([]Packet, diag.List) {
+	var out []Packet
+	var list diag.List
+	each(file, src, func(p *parser) {
+		if b, ok := p.hexBytes(); ok {
+			out = append(out, b)
+		} else {
+			list = append(list, p.problem)
+		}
+	})
+	return out, list
 }
 
 // bytesMax is how many bytes a sentence may hold.
