@@ -112,12 +112,12 @@ func (p *parser) words() {
 	end(len(text))
 }
 
-// lower makes ASCII letters small, and so keeps the length in bytes of whatever is written.
-func lower(s string) string {
-	b := []byte(s)
-	for k, c := range b {
+// lower is the word in lower case as far as ASCII goes: other letters may change their length, and places in the text count bytes.
+func lower(word string) string {
+	b := []byte(word)
+	for i, c := range b {
 		if 'A' <= c && c <= 'Z' {
-			b[k] = c + 'a' - 'A'
+			b[i] = c + 'a' - 'A'
 		}
 	}
 	return string(b)
