@@ -2,6 +2,7 @@ package dcc
 
 import (
 	"cmp"
+	"io"
 	"slices"
 
 	"fettle/internal/unit"
@@ -232,6 +233,20 @@ func (s *station) order(o Order) {
 		s.slots[k] = slot{i, j.packet, longAgo}
 	}
 	s.urgent = append(s.urgent, j)
+}
+
+// Sent is everything that the schedule sends, with its times.
+func (p Schedule) Sent() (all []Sent, err error) {
+	p.Stream.Log = func(s Sent) { all = append(all, s) }
+	s, err := NewStream(p.Feed(), p.Stream)
+	var c wave.Changes
+	for err == nil {
+		err = s.Next(&c)
+	}
+	if err == io.EOF {
+		err = nil
+	}
+	return all, err
 }
 
 func (i Instruction) drives() bool { return i.Op == OpSpeed || i.Op == OpSpeedFunctions }

@@ -271,20 +271,18 @@ func TestResetEndsRefresh(t *testing.T) {
 func TestSpoiltOrders(t *testing.T) {
 	p := schedule(t, "at 0 s: 47 F0 on\nat 0.1 s, 9 ones: 3 F0 on\nat 0.2 s, bit 20 wrong: 4 F0 on\nat 0.3 s, half 31 of 77 us, half 32 of 77 us: 5 F0 on\n"+
 		"zero drifts to 85 us from 0.4 s to 0.5 s\nend 0.6 s")
-	var sent []Sending
-	var begun []unit.Time
-	p.Stream.Log = func(s Sending, preamble, _, _ unit.Time) { sent, begun = append(sent, s), append(begun, preamble) }
-	source, err := p.Source()
+	sent, err := p.Sent()
 	if err != nil {
 		t.Fatal(err)
 	}
+	source, _ := p.Source()
 	all := receive(t, Settings{MinOnesAfter: 1}, collect(t, source))
-	n := map[byte][]Sending{}
-	for i, s := range sent {
+	n := map[byte][]Sent{}
+	for _, s := range sent {
 		if first := s.Packet[0]; first < 6 {
 			n[first] = append(n[first], s)
-			if at := begun[i] - unit.Time(first-2)*unit.Second/10; at < 0 || at > 10*unit.Millisecond {
-				t.Errorf("% X at %v s", []byte(s.Packet), begun[i].Seconds())
+			if at := s.Begin - unit.Time(first-2)*unit.Second/10; at < 0 || at > 10*unit.Millisecond {
+				t.Errorf("% X at %v s", []byte(s.Packet), s.Begin.Seconds())
 			}
 		}
 	}

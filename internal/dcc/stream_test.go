@@ -83,7 +83,7 @@ func TestDurationOnTheTrack(t *testing.T) {
 	} {
 		var logged unit.Time
 		begin := 3 * unit.Millisecond
-		all := collect(t, stream(t, Send(c.s), StreamSettings{Timing: c.timing, Begin: begin, Log: func(_ Sending, from, _, to unit.Time) { logged = to - from }}))
+		all := collect(t, stream(t, Send(c.s), StreamSettings{Timing: c.timing, Begin: begin, Log: func(s Sent) { logged = s.End - s.Begin }}))
 		bits := len(c.s.AppendBits(nil))
 		if got := all.At[2*bits] - all.At[0]; got != c.want || logged != c.want || all.At[0] != begin {
 			t.Errorf("%s: %v µs on the track, %v logged, begins at %v; want %v", c.name, micros(got), micros(logged), micros(all.At[0]), micros(c.want))
@@ -135,12 +135,11 @@ func TestRoundTrip(t *testing.T) {
 			}
 			sent = append(sent, s)
 		}
-		type span struct{ start, end unit.Time }
-		var log []span
+		var log []Sent
 		all := collect(t, stream(t, Send(sent...), StreamSettings{
 			Timing: timing, Jitter: jitter, Seed: rapid.Uint64().Draw(t, "seed"), Begin: unit.Time(rapid.Int64Range(-1e12, 1e12).Draw(t, "begin")),
 			Inverted: rapid.Bool().Draw(t, "inverted"),
-			Log:      func(_ Sending, _, start, end unit.Time) { log = append(log, span{start, end}) },
+			Log:      func(s Sent) { log = append(log, s) },
 		}))
 		// Begin anywhere inside the first packet or its preamble: only that one may be missing.
 		skip := rapid.IntRange(0, 2*len(sent[0].AppendBits(nil))-1).Draw(t, "missed")
@@ -155,10 +154,10 @@ func TestRoundTrip(t *testing.T) {
 			if r.Ended != EndValid || string(r.Packet) != string(s.Packet) {
 				t.Fatalf("packet %d: sent % X, received % X (%v)", i, []byte(s.Packet), []byte(r.Packet), r.Ended)
 			}
-			if d := r.Start - l.start; d < -jitter || d > jitter {
+			if d := r.Start - l.Start; d < -jitter || d > jitter {
 				t.Fatalf("packet %d starts %v ps off", i, d)
 			}
-			if d := r.End - l.end; d < -jitter || d > jitter {
+			if d := r.End - l.End; d < -jitter || d > jitter {
 				t.Fatalf("packet %d ends %v ps off", i, d)
 			}
 			want := s.Preamble
