@@ -1,6 +1,9 @@
 package dcc
 
 import (
+	"bytes"
+	"compress/gzip"
+	"io"
 	"io/fs"
 	"testing"
 
@@ -80,6 +83,32 @@ func TestTroubledExample(t *testing.T) {
 			if i := Decode(r.Packet, Context{}).Instruction; r.Ended == EndValid && i.String() == "47 F0-F4 off" {
 				t.Errorf("%+v", r)
 			}
+		}
+	}
+}
+
+// The recordings are what the generator beside them makes of the schedules: a change of either shows here until go generate has run.
+func TestExampleRecordingsAreFresh(t *testing.T) {
+	const step = 500 * unit.Nanosecond // of examples/track/generate.go
+	for _, name := range []string{"clean", "trouble"} {
+		source, err := exampleSchedule(t, name).Source()
+		if err != nil {
+			t.Fatal(err)
+		}
+		var want bytes.Buffer
+		if err := WriteHalves(&want, Sampled(source, step)); err != nil {
+			t.Fatal(err)
+		}
+		packed, err := fs.ReadFile(examples.FS, "track/"+name+".csv.gz")
+		if err != nil {
+			t.Fatal(err)
+		}
+		z, err := gzip.NewReader(bytes.NewReader(packed))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, err := io.ReadAll(z); err != nil || !bytes.Equal(got, want.Bytes()) {
+			t.Errorf("%s: %d bytes, made from the schedule %d: run go generate ./examples (%v)", name, len(got), want.Len(), err)
 		}
 	}
 }
