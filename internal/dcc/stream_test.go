@@ -182,6 +182,11 @@ func TestCutoutIsNoHalfBit(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	for i, to := range all.To {
+		if i > 0 && all.To[i-1] == wave.None && to != wave.Positive {
+			t.Errorf("bits begin negative after the gap at %v µs", micros(all.At[i]))
+		}
+	}
 	n := 0
 	r.Changes(&all, func(r *Reception) {
 		if n++; r.Ended != EndValid || r.Preamble != 16 {
@@ -358,29 +363,56 @@ func TestDisturb(t *testing.T) {
 			}
 			return true
 		}
-		polarity := func(c wave.Changes, t unit.Time) wave.Polarity {
-			i, found := slices.BinarySearch(c.At, t)
-			if !found {
-				i--
-			}
-			if i < 0 {
-				return wave.None
-			}
-			return c.To[i]
-		}
 		for _, all := range []wave.Changes{clean, spoiled} {
 			for _, x := range all.At {
-				if outside(x) && polarity(clean, x) != polarity(spoiled, x) {
-					t.Fatalf("at %d %d, undisturbed %d", x, polarity(spoiled, x), polarity(clean, x))
+				if outside(x) && polarityAt(clean, x) != polarityAt(spoiled, x) {
+					t.Fatalf("at %d %d, undisturbed %d", x, polarityAt(spoiled, x), polarityAt(clean, x))
 				}
 			}
 		}
 		for _, d := range d {
-			if x := d.From + (d.To-d.From)/2; d.Between == 0 && d.To > d.From && polarity(spoiled, x) != wave.None {
-				t.Fatalf("contact lost from %d to %d and still %d", d.From, d.To, polarity(spoiled, x))
+			if x := d.From + (d.To-d.From)/2; d.Between == 0 && d.To > d.From && polarityAt(spoiled, x) != wave.None {
+				t.Fatalf("contact lost from %d to %d and still %d", d.From, d.To, polarityAt(spoiled, x))
 			}
 		}
 	})
+}
+
+// The same on small times, where changes of signal and disturbance fall together, from a source in small blocks.
+func TestDisturbanceMeetsChange(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		c := anyChanges(t)
+		var d []Disturbance
+		at := unit.Time(-60)
+		for range rapid.IntRange(0, 8).Draw(t, "disturbances") {
+			from := at + unit.Time(rapid.IntRange(0, 60).Draw(t, "after"))
+			at = from + unit.Time(rapid.IntRange(0, 20).Draw(t, "length"))
+			d = append(d, Disturbance{From: from, To: at})
+		}
+		got := collect(t, Disturb(&blocks{c}, d, 0))
+		for x := unit.Time(-100); len(c.At) > 0 && x < c.At[len(c.At)-1]; x++ {
+			want := polarityAt(c, x)
+			for _, d := range d {
+				if d.From <= x && x < d.To {
+					want = wave.None
+				}
+			}
+			if polarityAt(got, x) != want {
+				t.Fatalf("at %d %d, want %d", x, polarityAt(got, x), want)
+			}
+		}
+	})
+}
+
+// Odd halves may be shorter than the jitter: edges keep their order all the same.
+func TestJitterKeepsOrder(t *testing.T) {
+	s := Sending{Packet: Packet{0x03, 0x90, 0x93}}
+	for i := range 40 {
+		s.Odd = append(s.Odd, OddHalf{i, us})
+	}
+	for seed := range uint64(10) {
+		collect(t, stream(t, Send(s, s, s), StreamSettings{Jitter: 14 * us, Seed: seed}))
+	}
 }
 
 func TestNoiseSpoilsAPacket(t *testing.T) {
