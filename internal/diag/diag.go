@@ -67,6 +67,13 @@ type Problem struct {
 	Message  string // lower case, no full stop, with the number and its limit
 	Notes    []Note
 	Fix      *Fix
+	Quote    *Quote // where the file is too long to be handed to Print
+}
+
+// A Quote is the line of a problem, or the stretch of it around the range.
+type Quote struct {
+	Text   string
+	Column int // of the range's start within Text, from 1, in runes
 }
 
 // A List is all independent problems of one run.
@@ -128,14 +135,17 @@ func (l List) Print(w io.Writer, sources map[string][]byte) error {
 			sev = "warning: "
 		}
 		fmt.Fprintf(&b, "%s: %s%s\n", p.Range, sev, p.Message)
-		if line, ok := lineOf(sources[p.Range.File], p.Range.Start); ok {
-			n := 1
+		line, ok := lineOf(sources[p.Range.File], p.Range.Start)
+		column := p.Range.Start.Column
+		if !ok && p.Quote != nil {
+			line, column, ok = p.Quote.Text, p.Quote.Column, true
+		}
+		if ok {
+			n := max(1, utf8.RuneCountInString(line)-column+1)
 			if p.Range.End.Line == p.Range.Start.Line {
-				n = max(1, p.Range.End.Column-p.Range.Start.Column)
-			} else {
-				n = max(1, utf8.RuneCountInString(line)-p.Range.Start.Column+1)
+				n = min(n, max(1, p.Range.End.Column-p.Range.Start.Column))
 			}
-			fmt.Fprintf(&b, "    %s\n    %s%s\n", line, padding(line, p.Range.Start.Column-1), strings.Repeat("^", n))
+			fmt.Fprintf(&b, "    %s\n    %s%s\n", line, padding(line, column-1), strings.Repeat("^", n))
 		}
 		for _, n := range p.Notes {
 			fmt.Fprintf(&b, "  %s: note: %s\n", n.Range, n.Message)

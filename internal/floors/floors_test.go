@@ -16,7 +16,7 @@ import (
 // floor of every package; the numbers are those of the design.
 var floor = map[string]int{
 	"internal/unit": 0, "internal/diag": 0, "internal/finding": 0,
-	"internal/wave": 1, "internal/meter": 1, "internal/pin": 1, "internal/fit": 1, "internal/parts": 1,
+	"internal/wave": 1, "internal/recording": 1, "internal/meter": 1, "internal/pin": 1, "internal/fit": 1, "internal/parts": 1,
 	"internal/device": 2, "internal/dcc": 2,
 	"internal/circuit": 3,
 	"internal/build":   4,
@@ -34,13 +34,14 @@ var floor = map[string]int{
 
 // neighbours that may be imported on the same floor.
 var neighbour = map[string][]string{
-	"internal/diag":    {"internal/unit"},
-	"internal/finding": {"internal/unit"},
-	"internal/meter":   {"internal/wave"},
-	"internal/parts":   {"internal/unit"},
-	"internal/render":  {"internal/draw"},
-	"internal/require": {"internal/spread"}, // docs/decisions.md says why
-	"cmd/fettle":       {"internal/sheet"},
+	"internal/diag":      {"internal/unit"},
+	"internal/finding":   {"internal/unit"},
+	"internal/meter":     {"internal/wave"},
+	"internal/recording": {"internal/wave"},
+	"internal/parts":     {"internal/unit"},
+	"internal/render":    {"internal/draw"},
+	"internal/require":   {"internal/spread"}, // docs/decisions.md says why
+	"cmd/fettle":         {"internal/sheet"},
 }
 
 func TestImportsFlowUp(t *testing.T) {

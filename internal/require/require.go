@@ -195,35 +195,62 @@ type Evaluator struct {
 	Set    *Set
 	Failed int // states that did not solve
 	ops    []wiring.Operating
+	needed []bool                      // per state, at the present point
+	all    []int                       // every requirement
+	known  func(z, out []float64) bool // what need not be solved again; may be nil
 	view   [4]*wiring.Operating
 }
 
 func (s *Set) On(n *wiring.Network) *Evaluator {
-	return &Evaluator{Net: n, Set: s, ops: make([]wiring.Operating, len(s.States))}
+	e := &Evaluator{Net: n, Set: s, ops: make([]wiring.Operating, len(s.States)), needed: make([]bool, len(s.States))}
+	e.all = s.All()
+	return e
 }
 
 // Eval installs z, solves every state and measures every requirement into out. What depends on a state that
 // did not solve is NaN.
 func (e *Evaluator) Eval(z, out []float64) {
+	if e.known == nil || !e.known(z, out) {
+		e.Some(z, nil, out)
+	}
+}
+
+// Some is Eval of the requirements numbered (nil: all), which solves the states that they need; the rest of out stays.
+func (e *Evaluator) Some(z []float64, which []int, out []float64) {
 	e.Net.Set(z)
-	for i, st := range e.Set.States {
-		sol := e.Net.Solve(st)
-		e.Net.Read(sol, &e.ops[i])
-		if sol.Status != circuit.Solved {
+	if which == nil {
+		which = e.all
+	}
+	clear(e.needed)
+	for _, q := range which {
+		for _, k := range e.Set.Requirements[q].scene {
+			e.needed[k] = true
+		}
+	}
+	for k, needed := range e.needed {
+		if !needed {
+			continue
+		}
+		sol := e.Net.Solve(e.Set.States[k])
+		if e.Net.Read(sol, &e.ops[k]); sol.Status != circuit.Solved {
 			e.Failed++
 		}
 	}
-	for i := range e.Set.Requirements {
-		r := &e.Set.Requirements[i]
-		view := e.view[:0]
-		ok := true
+	e.measure(which, out)
+}
+
+// measure takes the requirements numbered from the states as they were last read.
+func (e *Evaluator) measure(which []int, out []float64) {
+	for _, q := range which {
+		r := &e.Set.Requirements[q]
+		view, ok := e.view[:0], true
 		for _, k := range r.scene {
 			view = append(view, &e.ops[k])
 			ok = ok && e.ops[k].Solution.Status == circuit.Solved
 		}
-		out[i] = math.NaN()
+		out[q] = math.NaN()
 		if ok {
-			out[i] = r.measure(view)
+			out[q] = r.measure(view)
 		}
 	}
 }
@@ -753,15 +780,30 @@ func (s *Set) order() {
 		}
 		return 0
 	}
+	cold := func(st wiring.State) int {
+		if st.Cold {
+			return 1
+		}
+		return 0
+	}
 	old := slices.Clone(s.States)
 	slices.SortStableFunc(s.States, func(a, b wiring.State) int {
-		return cmp.Or(cmp.Compare(a.Drive, b.Drive), cmp.Compare(a.Which, b.Which), cmp.Compare(side(a), side(b)), cmp.Compare(a.Track, b.Track))
+		return cmp.Or(cold(a)-cold(b), cmp.Compare(a.Drive, b.Drive), cmp.Compare(a.Which, b.Which), cmp.Compare(side(a), side(b)), cmp.Compare(a.Track, b.Track))
 	})
 	for q := range s.Requirements {
 		for k, was := range s.Requirements[q].scene {
 			s.Requirements[q].scene[k] = slices.Index(s.States, old[was])
 		}
 	}
+}
+
+// All numbers every requirement.
+func (s *Set) All() []int {
+	all := make([]int, len(s.Requirements))
+	for q := range all {
+		all[q] = q
+	}
+	return all
 }
 
 // One is the set of a single requirement.

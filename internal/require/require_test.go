@@ -167,7 +167,7 @@ func BenchmarkSampleOfTheProof(b *testing.B) {
 	ev := set.On(n)
 	out := make([]float64, len(set.Requirements))
 	z := n.Typical()
-	n.Learn(set.States)
+	n.Learn(set.States, nil)
 	n.Solver.SetStep(1e-4)
 	b.ReportAllocs()
 	for k := 0; b.Loop(); k++ {

@@ -51,6 +51,7 @@ type LampNet struct {
 	inward   bool         // its own direction is from its socket to its feed
 	corners  []int        // of its samples
 	features [][2]float64 // of its samples, once learned
+	numbers  [][]float64  // of its samples, once learned: those of Feature
 	index    int          // among the variables
 }
 
@@ -173,6 +174,7 @@ type Network struct {
 	scratch   []float64
 	state     State // last solved
 	solved    bool
+	like      *Network // while it is wired: one with the same lamps; may be nil
 }
 
 // Missing is a value without which there is no circuit.
@@ -207,11 +209,16 @@ const (
 // still open: an output with something missing is left out of the network; with something of the supply
 // missing, or no output left, there is none (nil). An error is a part that this circuit cannot hold.
 func NewNetwork(b *build.Build, d *build.Decoder, lamps map[string]*LampPosterior) (*Network, []Missing, error) {
+	return wire(b, d, lamps, nil, nil)
+}
+
+// wire is NewNetwork; like, if not nil, is a network with the same lamps, and more adds to the circuit before it is laid out.
+func wire(b *build.Build, d *build.Decoder, lamps map[string]*LampPosterior, like *Network, more func(*Network)) (*Network, []Missing, error) {
 	v, ok := b.VehicleOf(d)
 	if !ok {
 		return nil, []Missing{{ID: "vehicle", What: "the vehicle of decoder " + d.Name.Text}}, nil
 	}
-	n := &Network{Build: b, Decoder: d, Vehicle: v, Circuit: circuit.New(), warm: map[State][]float64{}, Regulator: none, Ballast: none}
+	n := &Network{Build: b, Decoder: d, Vehicle: v, like: like, Circuit: circuit.New(), warm: map[State][]float64{}, Regulator: none, Ballast: none}
 	missing, whole := n.missing(lamps)
 	if len(whole) == 0 {
 		return nil, missing, nil
@@ -227,11 +234,14 @@ func NewNetwork(b *build.Build, d *build.Decoder, lamps map[string]*LampPosterio
 	n.acknowledge()
 	n.listen()
 	n.together()
+	if more != nil {
+		more(n)
+	}
 	s, err := circuit.Compile(n.Circuit)
 	if err != nil {
 		return nil, nil, err
 	}
-	n.Solver = s
+	n.Solver, n.like = s, nil
 	n.vary()
 	n.Set(n.Typical())
 	return n, missing, nil
@@ -563,7 +573,7 @@ func (n *Network) lamp(name string, lamps map[string]*LampPosterior, inward bool
 		return 0, err
 	}
 	post := lamps[n.Build.LampKey(n.Vehicle, name)]
-	net := LampNet{Name: name, Words: n.lampWords(name), Feed: l.Feed.Text, Lamp: l, Post: post, corners: post.vertices(), Feeding: feeding, Socket: n.Circuit.Node("socket of lamp " + name)}
+	net := LampNet{Name: name, Words: n.lampWords(name), Feed: l.Feed.Text, Lamp: l, Post: post, corners: n.cornersOf(post), Feeding: feeding, Socket: n.Circuit.Node("socket of lamp " + name)}
 	from, to := net.Feeding, net.Socket
 	if net.inward = inward && !post.Pair(); net.inward {
 		from, to = to, from
@@ -571,6 +581,18 @@ func (n *Network) lamp(name string, lamps map[string]*LampPosterior, inward bool
 	net.LampElems = AddLamp(n.Circuit, name, from, to, post.Best)
 	n.Lamps = append(n.Lamps, net)
 	return len(n.Lamps) - 1, nil
+}
+
+// cornersOf are the samples of a lamp worth trying as corners.
+func (n *Network) cornersOf(post *LampPosterior) []int {
+	if n.like != nil {
+		for i := range n.like.Lamps {
+			if l := &n.like.Lamps[i]; l.Post == post {
+				return l.corners
+			}
+		}
+	}
+	return post.vertices()
 }
 
 // fittedTolerance is how well a resistor is known that was measured before it was soldered in: an ordinary hand meter (from
@@ -672,11 +694,12 @@ func PackageOf(b *build.Build, o *build.Output, attr string) string {
 	}
 	if b.Drawer != nil {
 		one := ""
-		for _, s := range b.Drawer.Resistors("") {
-			switch {
+		for i := range b.Drawer.Items {
+			switch it := &b.Drawer.Items[i]; {
+			case it.Kind != parts.KindResistor || it.Count == 0 || !unit.Known(it.Ohm) || it.Package == "" || it.Package == one:
 			case one == "":
-				one = s.Package
-			case s.Package != "" && s.Package != one:
+				one = it.Package
+			default:
 				return defaultPackage
 			}
 		}
