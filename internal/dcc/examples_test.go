@@ -5,10 +5,13 @@ import (
 	"compress/gzip"
 	"io"
 	"io/fs"
+	"slices"
 	"testing"
 
 	"fettle/examples"
+	"fettle/internal/recording"
 	"fettle/internal/unit"
+	"fettle/internal/wave"
 )
 
 func exampleSchedule(t *testing.T, name string) Schedule {
@@ -109,6 +112,69 @@ func TestExampleRecordingsAreFresh(t *testing.T) {
 		}
 		if got, err := io.ReadAll(z); err != nil || !bytes.Equal(got, want.Bytes()) {
 			t.Errorf("%s: %d bytes, made from the schedule %d: run go generate ./examples (%v)", name, len(got), want.Len(), err)
+		}
+	}
+}
+
+// The recordings, read as any other is, give the packets of their schedules at their times, to the step of the instrument.
+func TestExampleRecordingsAreRead(t *testing.T) {
+	for _, name := range []string{"clean", "trouble"} {
+		p := exampleSchedule(t, name)
+		made, err := p.Source()
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := receive(t, Settings{MinOnesAfter: 1}, collect(t, Sampled(made, 500*unit.Nanosecond)))
+		packed, err := fs.ReadFile(examples.FS, "track/"+name+".csv.gz")
+		if err != nil {
+			t.Fatal(err)
+		}
+		source, list := recording.Open(bytes.NewReader(packed), name+".csv.gz", recording.Settings{})
+		if list.HasErrors() {
+			t.Fatal(list)
+		}
+		got := receive(t, Settings{MinOnesAfter: 1}, collect(t, source))
+		if err := sameReceptions(got, want); err != nil {
+			t.Errorf("%s: recording (fast) and schedule (plain): %v", name, err)
+		}
+		if len(source.Problems()) > 0 {
+			t.Errorf("%s: %v", name, source.Problems())
+		}
+		t.Logf("%s: %+v", name, source.About())
+	}
+}
+
+// What a schedule puts on the track comes back from either kind of file change for change.
+func TestScheduleThroughFiles(t *testing.T) {
+	p := exampleSchedule(t, "trouble")
+	p.End = 500 * unit.Millisecond
+	p.Gap = Window{CutoutBegins.Min, CutoutEnds.Max}
+	source := func() wave.Source {
+		s, err := p.Source()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+	want := collect(t, source())
+	for _, format := range []string{"vcd", "csv"} {
+		var file bytes.Buffer
+		var err error
+		if format == "vcd" {
+			err = recording.WriteVCD(&file, source(), "a schedule")
+		} else {
+			err = recording.WriteCSV(&file, source())
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		s, list := recording.Open(&file, "x."+format, recording.Settings{})
+		if len(list) > 0 {
+			t.Fatal(list)
+		}
+		got := collect(t, s)
+		if !slices.Equal(got.At, want.At) || !slices.Equal(got.To, want.To) {
+			t.Errorf("%s: %d changes, sent %d", format, len(got.At), len(want.At))
 		}
 	}
 }

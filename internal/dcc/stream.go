@@ -92,8 +92,8 @@ type StreamSettings struct {
 	// Drift moves the timing in straight lines from moment to moment; before the first and after the last it stands still. With it
 	// Timing does not count. Each bit has the timing of its beginning.
 	Drift []Moment
-	// Jitter moves every edge by up to so much, early or late, all alike likely; it does not add up. At most a quarter of the
-	// shortest half.
+	// Jitter moves every edge by up to so much, early or late, all alike likely; it does not add up. The first edge, and that after a gap, stay
+	// where they are. At most a quarter of the shortest half.
 	Jitter unit.Time
 	Seed   uint64 // of the jitter
 	Begin  unit.Time
@@ -219,7 +219,7 @@ func (s *Stream) send(c *wave.Changes, sending Sending) {
 
 func (s *Stream) edge(c *wave.Changes) {
 	at := s.now
-	if j := int64(s.settings.Jitter); j > 0 {
+	if j := int64(s.settings.Jitter); j > 0 && !s.fresh {
 		at += unit.Time(s.random.Int64N(2*j+1) - j)
 	}
 	if s.begun { // odd halves may be shorter than the jitter
