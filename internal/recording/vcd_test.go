@@ -107,3 +107,5 @@ func BenchmarkReadVCD(b *testing.B) {
 	}
 	b.ReportMetric(float64(b.N)*float64(1<<20)/1e6/b.Elapsed().Seconds(), "Medges/s")
 }
+
+func writef(b *strings.Builder, format string, args ...any) { fmt.Fprintf(b, format, args...) }
