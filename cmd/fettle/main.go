@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+	"runtime/debug"
 
 	"fettle/internal/diag"
 	"fettle/internal/finding"
@@ -25,6 +26,10 @@ const (
 )
 
 func main() {
+	// Short work with much small garbage: 30 MB more are worth a tenth of the time.
+	if _, set := os.LookupEnv("GOGC"); !set {
+		debug.SetGCPercent(400)
+	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	a := &app{in: os.Stdin, out: os.Stdout, err: os.Stderr, env: os.LookupEnv}
 	code := a.run(ctx, os.Args[1:])

@@ -24,6 +24,7 @@
 package choose
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -249,6 +250,7 @@ func nearestToGood(c *chooser, n *wiring.Network, i int, r unit.Ohm) float64 {
 func (c *chooser) decoder(d, asked *build.Decoder) error {
 	c.supply(d)
 	unmeasured := c.unmeasured(d)
+	c.neverLit(d, unmeasured)
 	// Provisional values make a circuit out of what is open; two rounds let each value see the others.
 	for i := range d.Outputs {
 		o := &d.Outputs[i]
@@ -306,7 +308,7 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 	// Two rounds let each output see the others; within a round they do not wait for each other.
 	const rounds = 2
 	picks := make([][]pick, len(n.Outputs))
-	corners := make([]map[string][]require.Worst, len(n.Outputs))
+	known := make([]*memory, len(n.Outputs))
 	for range rounds {
 		g, ctx := errgroup.WithContext(c.ctx)
 		g.SetLimit(runtime.GOMAXPROCS(0))
@@ -319,11 +321,14 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 					continue
 				}
 			}
-			if corners[i] == nil {
-				corners[i] = map[string][]require.Worst{}
+			if known[i] == nil {
+				known[i] = newMemory()
 			}
 			g.Go(func() error {
-				m := n.Clone()
+				m, at, err := n.Alone(i, c.lamps)
+				if err != nil {
+					return err
+				}
 				m.Solver.SetStep(require.SearchStep)
 				picks[i] = nil
 				for _, k := range knobs {
@@ -333,7 +338,7 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 					if err := ctx.Err(); err != nil {
 						return err
 					}
-					picks[i] = append(picks[i], c.choose(m, i, k, corners[i]))
+					picks[i] = append(picks[i], c.choose(m, at, k, known[i]))
 				}
 				return nil
 			})
@@ -349,17 +354,21 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 		}
 	}
 	for _, k := range own(asked) {
+		if k.name == wiring.EarSeries && n.Deaf() {
+			d.Listen.Series = asked.Listen.Series
+			continue
+		}
 		if slot(asked, nil, k.name).Open() && slot(d, nil, k.name).Known() {
 			m := n.Clone()
 			m.Solver.SetStep(require.SearchStep)
-			p := c.choose(m, none, k, map[string][]require.Worst{})
+			p := c.choose(m, none, k, newMemory())
 			try(n, none, k, p.now)
 			*slot(d, nil, k.name) = build.Given(p.now)
 			picks = append(picks, []pick{p})
 		}
 	}
 	for _, p := range slices.Concat(picks...) {
-		c.report(n, d, asked, p)
+		c.report(p.n, d, asked, p)
 	}
 	return nil
 }
@@ -410,6 +419,24 @@ func (c *chooser) unmeasured(d *build.Decoder) map[string]bool {
 	return out
 }
 
+// neverLit adds the outputs with a lamp that no value lights, which wait for another circuit.
+func (c *chooser) neverLit(d *build.Decoder, waiting map[string]bool) {
+	v, ok := c.b.VehicleOf(d)
+	if !ok {
+		return
+	}
+	for i := range d.Outputs {
+		o := &d.Outputs[i]
+		for _, name := range wiring.LampsOf(o) {
+			if l, ok := v.Lamp(name); ok {
+				_, _, never := wiring.NeverLit(d, o, l)
+				waiting[o.Name.Text] = waiting[o.Name.Text] || never
+			}
+		}
+	}
+	c.f.Verdicts = append(c.f.Verdicts, require.Impossible(c.b, d)...)
+}
+
 // A bound is one side of the feasible interval.
 type bound struct {
 	r     unit.Ohm
@@ -419,7 +446,8 @@ type bound struct {
 
 // A pick is the outcome for one resistor.
 type pick struct {
-	i          int
+	n          *wiring.Network // in which it was sought, with all values picked by now
+	i          int             // its output there
 	k          knob
 	lo, hi     bound
 	r          unit.Ohm // 0: nothing feasible
@@ -443,9 +471,9 @@ func try(n *wiring.Network, i int, k knob, r unit.Ohm) {
 	n.Nominal(i, k.name, r)
 }
 
-func (c *chooser) choose(n *wiring.Network, i int, k knob, corners map[string][]require.Worst) pick {
-	p := pick{i: i, k: k}
-	sides := c.interval(n, i, k, &p, corners)
+func (c *chooser) choose(n *wiring.Network, i int, k knob, m *memory) pick {
+	p := pick{n: n, i: i, k: k}
+	sides := c.interval(n, i, k, &p, m)
 	if p.lo.r < p.hi.r {
 		p.tried = c.candidates(n, i, k, sides, p.lo.r, p.hi.r)
 	}
@@ -520,35 +548,57 @@ type side struct {
 	ev      *require.Evaluator
 	corners []require.Worst
 	ease    float64 // taken off the slack: negative where no value of the resistor makes it hold
-	keep    func()  // remembers the corners for the next round
 	out     [1]float64
 }
 
-// newSide is the side of a requirement with the corners that an earlier round found; with none yet it seeks one.
-func newSide(n *wiring.Network, set *require.Set, q int, k knob, corners map[string][]require.Worst) *side {
-	one := set.One(q)
-	s := &side{r: &one.Requirements[0], ev: one.On(n)}
-	id := k.name + " " + s.r.ID
-	if s.corners = corners[id]; len(s.corners) == 0 {
-		s.seek()
-	}
-	s.keep = func() { corners[id] = s.corners }
-	return s
+// A memory is what is known of an output's requirements, by their ID: all its resistors share it, in all rounds.
+type memory struct {
+	corners  map[string][]require.Worst
+	searched map[string]bool // with the resistor's name before it: whether the corner that only a large value shows was sought
 }
 
-// seek searches the worst corner at the resistor's present value and remembers it. It reports whether the
-// corner is worse than those known.
-func (s *side) seek() bool {
-	known := math.Inf(1)
-	if len(s.corners) > 0 {
-		known, _ = s.slack()
+func newMemory() *memory { return &memory{map[string][]require.Worst{}, map[string]bool{}} }
+
+// sides are those of the requirements numbered, the tightest first. Where no corner is known yet, the likely one is
+// sought at the resistor's present value.
+func sides(n *wiring.Network, set *require.Set, which []int, m *memory) []*side {
+	out := make([]*side, len(which))
+	var unknown []int
+	for j, q := range which {
+		id := set.Requirements[q].ID
+		one := set.One(q)
+		s := &side{r: &one.Requirements[0], ev: one.On(n), corners: m.corners[id]}
+		if len(s.corners) == 0 {
+			unknown = append(unknown, q)
+		}
+		out[j] = s
 	}
-	w := s.ev.Worst()[0]
-	if w.Z == nil {
+	for a, w := range set.Likely(n, unknown) {
+		if s := out[slices.Index(which, unknown[a])]; w.Z != nil && !math.IsNaN(s.r.Slack(w.Value)) {
+			s.corners = append(s.corners, w)
+		}
+	}
+	slack := map[*side]float64{}
+	for _, s := range out {
+		slack[s], _ = s.slack()
+	}
+	slices.SortStableFunc(out, func(a, b *side) int { return cmp.Compare(slack[a], slack[b]) })
+	return out
+}
+
+// seek climbs from the worst corner known at the resistor's present value and remembers where it comes to. It reports whether
+// that is worse than what was known.
+func (s *side) seek() bool {
+	if len(s.corners) == 0 {
 		return false
 	}
+	known, w := s.slack()
+	return s.add(known, s.ev.Worsen(w))
+}
+
+func (s *side) add(known float64, w require.Worst) bool {
 	now := s.r.Slack(w.Value) - s.ease
-	if math.IsNaN(now) || now >= known-0.002 {
+	if w.Z == nil || math.IsNaN(now) || now >= known-0.002 {
 		return false
 	}
 	s.corners = append(s.corners, w)
@@ -575,38 +625,38 @@ func (s *side) slack() (slack float64, worst require.Worst) {
 // decide it.
 const decides = 0.05
 
-// perDecade is how finely the range of a resistor is scanned before edges are sought.
-const perDecade = 5
+// perDecade is how finely the range of a resistor is scanned before edges are sought, to within edgeWithin (as ln).
+const (
+	perDecade  = 3
+	edgeWithin = 0.002
+)
 
 // interval finds where the resistor holds every requirement it decides: for each the stretch around its best
 // value, edges by bisection, with the worst corner sought anew at the edge until it stays.
-func (c *chooser) interval(n *wiring.Network, i int, k knob, p *pick, corners map[string][]require.Worst) []*side {
+func (c *chooser) interval(n *wiring.Network, i int, k knob, p *pick, m *memory) []*side {
 	set := require.For(n)
 	p.lo, p.hi = bound{r: k.from()}, bound{r: mostOhm}
-	var sides []*side
+	var deciding []*side
 	narrow := func(s *side) {
-		lo, hi, decided := c.stretch(n, i, k, s, p)
-		s.keep()
-		if !decided {
+		if harmless(n, i, k, s, p, deciding) {
 			return
 		}
-		if lo.r > p.lo.r {
-			p.lo = lo
+		decided := c.stretch(n, i, k, s, p)
+		m.corners[s.r.ID] = s.corners
+		if decided {
+			deciding = append(deciding, s)
 		}
-		if hi.r < p.hi.r {
-			p.hi = hi
-		}
-		sides = append(sides, s)
 	}
 	start := n.Value(i, k.name)
 	core := set.Only(i, k.core...)
-	for q := range core.Requirements {
-		try(n, i, k, start)
-		s := newSide(n, core, q, k, corners)
-		if s.r.Kind == require.Darkness && len(s.corners) < 2 {
-			// What leaks through a switch hides what lifts its base, which only shows where the resistor is large.
+	for _, s := range sides(n, core, core.All(), m) {
+		if at := k.name + " " + s.r.ID; s.r.Kind == require.Darkness && !m.searched[at] {
+			m.searched[at] = true
+			// What leaks through a switch hides what lifts its base, which only shows where the resistor is large, and there
+			// only where several things come together.
 			try(n, i, k, mostOhm/3)
-			s.seek()
+			least, _ := s.slack()
+			s.add(least, s.ev.Worst()[0])
 		}
 		narrow(s)
 	}
@@ -623,50 +673,90 @@ func (c *chooser) interval(n *wiring.Network, i int, k knob, p *pick, corners ma
 				near[q] = near[q] || guard.Requirements[q].Slack(out[q]) < math.Log(3)
 			}
 		}
+		var which []int
 		for q := range out {
 			if near[q] {
-				try(n, i, k, unit.Ohm(math.Sqrt(float64(p.lo.r)*float64(p.hi.r))))
-				narrow(newSide(n, guard, q, k, corners))
+				which = append(which, q)
 			}
+		}
+		try(n, i, k, unit.Ohm(math.Sqrt(float64(p.lo.r)*float64(p.hi.r))))
+		for _, s := range sides(n, guard, which, m) {
+			narrow(s)
 		}
 	}
 	try(n, i, k, start)
-	return sides
+	return deciding
 }
 
-// stretch is the interval of the resistor in which one requirement holds; decided is false where the resistor
-// hardly moves it.
-func (c *chooser) stretch(n *wiring.Network, i int, k knob, s *side, p *pick) (lo, hi bound, decided bool) {
+// comes: what holds by this factor at both ends of what is left of a resistor's range and between does not bind in it.
+const comes = 1.5
+
+// harmless reports whether at both ends of what is left of the range, and between, the requirement stays clear of its limit and
+// of the comfort that decides among values, or holds no worse than what decides already.
+func harmless(n *wiring.Network, i int, k knob, s *side, p *pick, deciding []*side) bool {
+	if p.lo.by == nil || p.hi.by == nil || !(p.lo.r < p.hi.r) {
+		return false
+	}
+	for _, r := range []unit.Ohm{p.lo.r, unit.Ohm(math.Sqrt(float64(p.lo.r) * float64(p.hi.r))), p.hi.r} {
+		try(n, i, k, r)
+		x, _ := s.slack()
+		if x > max(k.comfort, math.Log(comes)) {
+			continue
+		}
+		least := math.Inf(1)
+		for _, d := range deciding {
+			y, _ := d.slack()
+			least = math.Min(least, y)
+		}
+		if !(x >= least-edgeWithin) {
+			return false
+		}
+	}
+	return true
+}
+
+// stretch narrows what is left of the range to where the resistor holds the requirement: around the best of values scanned. It
+// reports whether the resistor moves the requirement at all. What fails in all that is left is scanned over the whole range, so
+// that it can be said what it would want.
+func (c *chooser) stretch(n *wiring.Network, i int, k knob, s *side, p *pick) (decided bool) {
 	at := func(ln float64) float64 {
 		try(n, i, k, unit.Ohm(math.Exp(ln)))
 		x, _ := s.slack()
 		return x
-	}
-	steps := int(math.Round(perDecade * math.Log10(float64(mostOhm/k.from()))))
-	ln := func(j int) float64 {
-		return math.Log(float64(k.from())) + math.Log(float64(mostOhm/k.from()))*float64(j)/float64(steps)
-	}
-	slack := make([]float64, steps+1)
-	best := 0
-	for j := range slack {
-		slack[j] = at(ln(j))
-		if slack[j] > slack[best] {
-			best = j
-		}
 	}
 	mark := func(x float64) bound {
 		try(n, i, k, unit.Ohm(math.Exp(x)))
 		_, w := s.slack()
 		return bound{r: unit.Ohm(math.Exp(x)), by: s.r, worst: w}
 	}
-	worst := best
-	for j := range slack {
-		if slack[j] < slack[worst] {
-			worst = j
+	left, right := math.Log(float64(p.lo.r)), math.Log(float64(p.hi.r))
+	var list, slack []float64
+	best := 0
+	scan := func() {
+		steps := max(2, int(math.Round(perDecade*(right-left)/math.Ln10)))
+		list, slack = make([]float64, steps+1), make([]float64, steps+1)
+		for j := range list {
+			list[j] = left + (right-left)*float64(j)/float64(steps)
+			slack[j] = at(list[j])
 		}
+		best = slices.Index(slack, slices.Max(slack))
 	}
-	if slack[best]-slack[worst] < decides {
-		return lo, hi, false // the proof judges it
+	whole := !(p.lo.r < p.hi.r)
+	if !whole {
+		scan()
+		whole = !(slack[best] > 0)
+	}
+	if whole {
+		left, right = math.Log(float64(k.from())), math.Log(float64(mostOhm))
+		scan()
+	}
+	least, last := slices.Min(slack), len(list)-1
+	peak := list[best]
+	if !(slack[best] > 0) && 0 < best && best < last {
+		peak, slack[best] = highest(at, list[best-1], peak, list[best+1], slack[best])
+	}
+	if slack[best]-least < decides {
+		return false // the proof judges it
 	}
 	if !(slack[best] > 0) && s.r.Kind == require.Darkness {
 		// What leaks through the switch itself no resistor mends: the proof says so. Here it only must not get worse.
@@ -677,28 +767,23 @@ func (c *chooser) stretch(n *wiring.Network, i int, k knob, s *side, p *pick) (l
 		p.cannot = append(p.cannot, s.r.Words)
 	}
 	if !(slack[best] > 0) {
-		b := mark(ln(best))
-		lo, hi = b, b
-		lo.r, hi.r = mostOhm, k.from()
-		return lo, hi, true
+		p.lo, p.hi = mark(peak), mark(peak)
+		p.lo.r, p.hi.r = mostOhm, k.from()
+		return true
 	}
 	edge := func(dir int) (bound, bool) {
-		j := best
-		for ; j+dir >= 0 && j+dir <= steps && slack[j+dir] > 0; j += dir {
+		j := best // where the peak lies between scanned values, its neighbours do not hold
+		for ; j+dir >= 0 && j+dir <= last && slack[j+dir] > 0; j += dir {
 		}
-		if j+dir < 0 || j+dir > steps {
+		if j+dir < 0 || j+dir > last {
 			return bound{}, false
 		}
-		in, out := ln(j), ln(j+dir)
+		in, out := list[j], list[j+dir]
+		if j == best {
+			in = peak
+		}
 		for range 4 {
-			for math.Abs(out-in) > 0.002 {
-				m := (in + out) / 2
-				if at(m) > 0 {
-					in = m
-				} else {
-					out = m
-				}
-			}
+			in = crossing(at, in, out)
 			// Only an edge that may bind is worth another search.
 			if r := unit.Ohm(math.Exp(in)); dir < 0 && r < p.lo.r || dir > 0 && r > p.hi.r {
 				break
@@ -708,21 +793,63 @@ func (c *chooser) stretch(n *wiring.Network, i int, k knob, s *side, p *pick) (l
 				break
 			}
 			out = in
-			in = ln(best)
+			in = peak
 			if at(in) <= 0 {
 				return bound{}, false
 			}
 		}
 		return mark(in), true
 	}
-	lo, hi = bound{r: k.from()}, bound{r: mostOhm}
-	if b, ok := edge(-1); ok {
-		lo = b
+	if b, ok := edge(-1); ok && b.r > p.lo.r {
+		p.lo = b
 	}
-	if b, ok := edge(+1); ok {
-		hi = b
+	if b, ok := edge(+1); ok && b.r < p.hi.r {
+		p.hi = b
 	}
-	return lo, hi, true
+	return true
+}
+
+// crossing is the last place at which f is above 0 on the way from in, where it is, to out, where it is not, to within
+// edgeWithin: regula falsi with halving (the Illinois rule), and bisection where f is not finite.
+func crossing(f func(float64) float64, in, out float64) float64 {
+	a, b := f(in), f(out)
+	for math.Abs(out-in) > edgeWithin {
+		m := (in + out) / 2
+		if a > 0 && !math.IsInf(b, 0) {
+			// A little to either side of the root, so that both ends close in on it.
+			m = out + (in-out)*b/(b-a)
+			m = max(min(m, max(in, out)-edgeWithin/3), min(in, out)+edgeWithin/3)
+		}
+		if x := f(m); x > 0 {
+			in, a, b = m, x, b/2
+		} else {
+			out, b, a = m, x, a/2
+		}
+	}
+	return in
+}
+
+// highest is where f is greatest between a and c, where m is greater than both, by golden section to a twentieth; with its
+// value. It stops where f is above 0.
+func highest(f func(float64) float64, a, m, c, at float64) (x, y float64) {
+	const golden = 0.381966
+	for c-a > 0.05 && !(at > 0) {
+		t := m + golden*(c-m)
+		if m-a > c-m {
+			t = m - golden*(m-a)
+		}
+		switch v := f(t); {
+		case v > at && t > m:
+			a, m, at = m, t, v
+		case v > at:
+			c, m, at = m, t, v
+		case t > m:
+			c = t
+		default:
+			a = t
+		}
+	}
+	return m, at
 }
 
 // candidates are the values in the interval: what the drawer holds, else E24. Each is judged at the corners
@@ -838,6 +965,12 @@ func (c *chooser) clash(n *wiring.Network, p pick, id, name string) {
 		j.Why = fmt.Sprintf("%s to %s would do, but neither the drawer nor E24 has a value there", p.lo.r, p.hi.r)
 	}
 	j.Mend = c.free(n, p)
+	if by := p.hi.by; by != nil && by.Held > 0 && p.lo.by != by {
+		try(n, p.i, p.k, p.lo.r)
+		if w, ok := worstLight(n, p.i, by.ID); ok && by.Margin(w.Value*by.Held) >= 0 {
+			j.Verdict, j.Why = finding.Unknown, fmt.Sprintf("%s: needs the circuit in time, for it may do where the reservoir holds: %s", finding.NotBuilt, j.Why)
+		}
+	}
 	c.f.Verdicts = append(c.f.Verdicts, j)
 }
 
@@ -872,21 +1005,30 @@ func (c *chooser) free(n *wiring.Network, p pick) string {
 		if p.lo.by != nil && p.lo.by != p.hi.by {
 			r = c.next(n, p.i, p.k, p.lo.r)
 		}
-		set := require.For(n).Only(p.i, require.Light)
-		for q := range set.Requirements {
-			if set.Requirements[q].ID != p.hi.by.ID {
-				continue
-			}
-			try(n, p.i, p.k, r)
-			w := set.One(q).On(n).Worst()[0]
+		try(n, p.i, p.k, r)
+		if w, ok := worstLight(n, p.i, p.hi.by.ID); ok {
 			mend := fmt.Sprintf("ask for at most %s there (%s gives %s at its worst corner)", roundDown(0.98*w.Value), r, unit.Amp(w.Value))
 			if o.Lights[0].HalfWave() {
 				mend += fmt.Sprintf("; or feed lamp %s from the rectified plus, which doubles its mean current at the same peak", n.Lamps[o.Lights[0].Lamp].Name)
+				if n.Single {
+					mend += " as far as the reservoir holds"
+				}
 			}
 			return mend
 		}
 	}
 	return "raise what excludes it, or move the lamp's limits apart"
+}
+
+// worstLight is the worst case of one of an output's requirements of light.
+func worstLight(n *wiring.Network, i int, id string) (w require.Worst, ok bool) {
+	set := require.For(n).Only(i, require.Light)
+	for q := range set.Requirements {
+		if set.Requirements[q].ID == id {
+			return set.One(q).On(n).Worst()[0], true
+		}
+	}
+	return w, false
 }
 
 // pair says which two resistors of the drawer make up the value, where they come within the interval.

@@ -4,6 +4,12 @@
 // Standards: NMRA S-9.1 (2020), S-9.2 (2004), S-9.2.1, S-9.2.2, S-9.2.3 (2012); where a format was seen only in a
 // digest of RCN-211 … RCN-217 the code says so. Bytes are sent highest bit first; times are integer picoseconds
 // between zero crossings of the differential track voltage.
+//
+// A packet's bytes and an Instruction are two forms of the same: Decode and Instruction.Packet. A third is a plain
+// language, Parse and the String methods (docs/packets.md is its grammar). Decode takes any bytes and says what they are
+// or why they are nothing; bytes that are nothing are an instruction too, which sends them as they stand.
+//
+// Not decoded: the contents of the advanced packets of partitions 253 and 254, which are framed and their CRC-8 checked.
 package dcc
 
 // A Packet is the bytes of one packet, from the address to the error byte.

@@ -93,9 +93,17 @@ func (f Filament) At(ambient unit.Kelvin) Glow {
 // A Glow is a filament at one ambient temperature.
 type Glow struct{ ambient, cold, k, q float64 }
 
+// coldPower: below this q·v² the filament is warmer than its surroundings by less than 2e-9 of their temperature, and what
+// is of second order in that vanishes in rounding.
+const coldPower = 1e-8
+
 // temperature is x = T/Ta at v, with R/cold and the slope of x by q·v².
 func (w *Glow) temperature(v float64) (x, r, slope float64) {
 	p := w.q * v * v
+	if p < coldPower {
+		slope = 1 / (radiatedPower + w.k)
+		return 1 + p*slope, 1 + tungstenPower*p*slope, slope
+	}
 	// The law without conduction, then with the share that conduction has there: a hair from the solution.
 	const power = radiatedPower + tungstenPower
 	x = math.Pow(1+p, 1/power)

@@ -129,3 +129,24 @@ func TestFilamentRefuses(t *testing.T) {
 		}
 	}
 }
+
+// Near no voltage the law is taken to first order: it meets the whole law where the one hands over to the other.
+func TestFilamentNearlyCold(t *testing.T) {
+	f := Filament{Cold: 40, LitV: 12, LitI: 0.03}
+	w := f.At(300)
+	last := 0.0
+	for _, v := range []float64{1e-9, 1e-4, 1e-3, 0.9e-2, 1.1e-2, 0.02, 0.05} {
+		i, g := w.Current(v)
+		const h = 1e-5
+		up, _ := w.Current(v * (1 + h))
+		down, _ := w.Current(v * (1 - h))
+		if d := (up - down) / (2 * h * v); math.Abs(d/g-1) > 1e-6 {
+			t.Errorf("%g V: slope %g, by differences %g", v, g, d)
+		}
+		if r := v / i; r < last || math.Abs(r/40.008-1) > 0.02 {
+			t.Errorf("%g V: %g Ω after %g Ω", v, r, last)
+		} else {
+			last = r
+		}
+	}
+}

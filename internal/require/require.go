@@ -8,6 +8,8 @@
 // on one rail conducts for half the time, and its mean current is half its peak; what leaks backwards in the
 // other half gives no light and does not count.
 //
+// Behind a single diode, which feeds the decoder in one polarity alone, see single.go.
+//
 // A filament's light follows the mean of its current's square; of two outputs on one lamp each is judged with the other off.
 //
 // Not modelled: edges, capacitors, stretched zeros, self-heating of the junctions (each is judged for its own
@@ -89,9 +91,12 @@ type Requirement struct {
 	Source             string // of the limit
 	At                 string // "track 14 V": the level it is judged at
 	Sure               string // of the limit: "written by you", "guaranteed", "from memory"
-	needs              []wiring.State
-	scene              []int
-	measure            func(ops []*wiring.Operating) float64
+	// Held, of what one half-wave alone must reach: how many times as much it may be where the reservoir holds in the other
+	// half-wave; else 0.
+	Held    float64
+	needs   []wiring.State
+	scene   []int
+	measure func(ops []*wiring.Operating) float64
 }
 
 // Sense is "≥" or "≤".
@@ -195,35 +200,62 @@ type Evaluator struct {
 	Set    *Set
 	Failed int // states that did not solve
 	ops    []wiring.Operating
+	needed []bool                      // per state, at the present point
+	all    []int                       // every requirement
+	known  func(z, out []float64) bool // what need not be solved again; may be nil
 	view   [4]*wiring.Operating
 }
 
 func (s *Set) On(n *wiring.Network) *Evaluator {
-	return &Evaluator{Net: n, Set: s, ops: make([]wiring.Operating, len(s.States))}
+	e := &Evaluator{Net: n, Set: s, ops: make([]wiring.Operating, len(s.States)), needed: make([]bool, len(s.States))}
+	e.all = s.All()
+	return e
 }
 
 // Eval installs z, solves every state and measures every requirement into out. What depends on a state that
 // did not solve is NaN.
 func (e *Evaluator) Eval(z, out []float64) {
+	if e.known == nil || !e.known(z, out) {
+		e.Some(z, nil, out)
+	}
+}
+
+// Some is Eval of the requirements numbered (nil: all), which solves the states that they need; the rest of out stays.
+func (e *Evaluator) Some(z []float64, which []int, out []float64) {
 	e.Net.Set(z)
-	for i, st := range e.Set.States {
-		sol := e.Net.Solve(st)
-		e.Net.Read(sol, &e.ops[i])
-		if sol.Status != circuit.Solved {
+	if which == nil {
+		which = e.all
+	}
+	clear(e.needed)
+	for _, q := range which {
+		for _, k := range e.Set.Requirements[q].scene {
+			e.needed[k] = true
+		}
+	}
+	for k, needed := range e.needed {
+		if !needed {
+			continue
+		}
+		sol := e.Net.Solve(e.Set.States[k])
+		if e.Net.Read(sol, &e.ops[k]); sol.Status != circuit.Solved {
 			e.Failed++
 		}
 	}
-	for i := range e.Set.Requirements {
-		r := &e.Set.Requirements[i]
-		view := e.view[:0]
-		ok := true
+	e.measure(which, out)
+}
+
+// measure takes the requirements numbered from the states as they were last read.
+func (e *Evaluator) measure(which []int, out []float64) {
+	for _, q := range which {
+		r := &e.Set.Requirements[q]
+		view, ok := e.view[:0], true
 		for _, k := range r.scene {
 			view = append(view, &e.ops[k])
 			ok = ok && e.ops[k].Solution.Status == circuit.Solved
 		}
-		out[i] = math.NaN()
+		out[q] = math.NaN()
 		if ok {
-			out[i] = r.measure(view)
+			out[q] = r.measure(view)
 		}
 	}
 }
@@ -286,17 +318,21 @@ func lit(l wiring.LightNet, d wiring.Drive, u unit.Volt, which uint32) []wiring.
 
 // conducting is the polarities in which some lamp of the output conducts.
 func conducting(n *wiring.Network, i int, d wiring.Drive, u unit.Volt) []wiring.State {
-	return polarities(n.Outputs[i].Lights, d, u, n.With(i))
+	return polarities(n, n.Outputs[i].Lights, d, u, n.With(i))
 }
 
-// polarities is those in which some of the lights conduct; where all conduct in either, one will do.
-func polarities(lights []wiring.LightNet, d wiring.Drive, u unit.Volt, which uint32) []wiring.State {
+// polarities is those in which some of the lights conduct; where all conduct in either, one in which the rectifier feeds the
+// decoder will do.
+func polarities(n *wiring.Network, lights []wiring.LightNet, d wiring.Drive, u unit.Volt, which uint32) []wiring.State {
 	left, right := false, false
 	for _, l := range lights {
 		left = left || l.Left && !l.Right
 		right = right || l.Right && !l.Left
 	}
-	return states(left || !right, right, d, u, which)
+	if !left && !right {
+		return fed(n, d, u, which)
+	}
+	return states(left, right, d, u, which)
 }
 
 func at(u unit.Volt) string { return "track " + u.String() }
@@ -342,6 +378,9 @@ func (s *Set) light(n *wiring.Network, i, k int) {
 	o, tr := &n.Outputs[i], n.Build.Track
 	light := o.Lights[k]
 	lamp := &n.Lamps[light.Lamp]
+	if light.Most == 0 {
+		return // Impossible says so
+	}
 	subject, id := subjectOf(n, light), LightID(n, i, k)
 	share := float64(o.Output.Brightness.Or(1))
 	const yours = "the build file: what you asked for"
@@ -353,6 +392,8 @@ func (s *Set) light(n *wiring.Network, i, k int) {
 			s.unjudged(r, "the lamp says no "+attr+" current")
 		case !u.Known():
 			s.unjudged(r, "the track block does not say that voltage")
+		case r.measure == nil:
+			s.later(r.ID, r.Subject, r.Words, inTime)
 		default:
 			r.Limit, r.At = float64(q.Value), at(u.Value)
 			s.add(r)
@@ -361,20 +402,31 @@ func (s *Set) light(n *wiring.Network, i, k int) {
 	l, which := lamp.Lamp, n.With(i)
 	gives := func(op *wiring.Operating) float64 { return float64(light.Light(op)) }
 	wave := "mean on DCC"
-	dcc := share * light.Share()
+	sure, most := share*light.Sure, share*light.Most
 	if lamp.Post.Structure == wiring.FilamentLamp {
 		// What glows is heated by the mean of the current's square: that current counts which would heat it alike.
-		dcc, share, wave = math.Sqrt(dcc), math.Sqrt(share), "rms on DCC"
+		sure, most, share, wave = math.Sqrt(sure), math.Sqrt(most), math.Sqrt(share), "rms on DCC"
+	}
+	least, full := wave, wave
+	if light.Held() {
+		least, full = wave+", from the diode's half-wave alone", wave+", the reservoir holding"
 	}
 	// A lamp on one rail conducts in one polarity only, one on the rectified plus alike in both: one state tells.
 	on := func(u build.Quantity[unit.Volt]) []wiring.State { return lit(light, wiring.On, u.Value, which) }
-	mean := meanOf(dcc, gives)
-	ask("good", l.Good, tr.Usual, "good", "good at the usual voltage ("+wave+")",
-		Requirement{AtLeast: true, needs: on(tr.Usual), measure: mean})
-	ask("seen", l.Seen, tr.Low, "seen", "still seen at the lowest ("+wave+")",
-		Requirement{AtLeast: true, needs: on(tr.Low), measure: mean})
-	ask("never_above", l.NeverAbove, tr.High, "never-above", "never above at the highest ("+wave+")",
-		Requirement{needs: on(tr.High), measure: mean})
+	reach := func(u build.Quantity[unit.Volt]) Requirement {
+		if sure == 0 {
+			return Requirement{} // on the reservoir alone
+		}
+		r := Requirement{AtLeast: true, needs: on(u), measure: meanOf(sure, gives)}
+		if light.Held() {
+			r.Held = most / sure
+		}
+		return r
+	}
+	ask("good", l.Good, tr.Usual, "good", "good at the usual voltage ("+least+")", reach(tr.Usual))
+	ask("seen", l.Seen, tr.Low, "seen", "still seen at the lowest ("+least+")", reach(tr.Low))
+	ask("never_above", l.NeverAbove, tr.High, "never-above", "never above at the highest ("+full+")",
+		Requirement{needs: on(tr.High), measure: meanOf(most, gives)})
 	// Without a peak of its own the mean's limit stands for both; a peak that is written is of one LED.
 	if l.PeakAbove.Known() {
 		ask("peak_never_above", l.PeakAbove, tr.High, "never-above-peak", "never above at the highest (peak, each LED)",
@@ -384,16 +436,9 @@ func (s *Set) light(n *wiring.Network, i, k int) {
 			Requirement{needs: on(tr.High), measure: largestOf(gives)})
 	}
 
-	for _, dc := range []struct {
-		wanted bool
-		left   bool // forward: the right rail is positive (NEM 631)
-		name   string
-	}{
-		{tr.DC.Text == build.DCForward || tr.DC.Text == build.DCBoth, false, "forward"},
-		{tr.DC.Text == build.DCReverse || tr.DC.Text == build.DCBoth, true, "reverse"},
-	} {
-		if !dc.wanted {
-			continue
+	for _, dc := range onDC(n) {
+		if !n.Feeds(dc.left) {
+			continue // directions says so
 		}
 		ask("seen", l.Seen, tr.Low, "dc-"+dc.name+"-seen", "still seen at the lowest on DC "+dc.name,
 			Requirement{AtLeast: true, needs: states(dc.left, !dc.left, wiring.On, tr.Low.Value, which), measure: meanOf(share, gives)})
@@ -441,7 +486,7 @@ func LitShare(n *wiring.Network, l wiring.LightNet) float64 {
 	case dc == build.DCBoth, dc == build.DCForward && l.Right, dc == build.DCReverse && l.Left:
 		return 1
 	}
-	return l.Share()
+	return l.Most
 }
 
 // share is the largest share of the time in which some lamp of output i conducts.
@@ -466,7 +511,11 @@ func LampMean(n *wiring.Network, i int, z []float64, u unit.Volt) float64 {
 	}
 	l := o.Lights[0]
 	op := operate(n, z, lit(l, wiring.On, u, n.With(i))[0])
-	return float64(l.Light(op)) * l.Share() * float64(o.Output.Brightness.Or(1))
+	share := l.Sure
+	if share == 0 {
+		share = l.Most
+	}
+	return float64(l.Light(op)) * share * float64(o.Output.Brightness.Or(1))
 }
 
 func (s *Set) unjudged(r Requirement, why string) {
@@ -491,7 +540,8 @@ func (s *Set) darkness(n *wiring.Network, i int) {
 		limit, source := darkness(n.Lamps[l.Lamp].Post)
 		leak := largestOf(func(op *wiring.Operating) float64 { return math.Abs(float64(op.Lamps[l.Lamp].Through)) })
 		needs := func(d wiring.Drive) []wiring.State { return lit(l, d, high, 0) }
-		if n.Lamps[l.Lamp].Post.Pair() {
+		// The diode's rail below the minus drives a current backwards through lamp and switch.
+		if p := n.Lamps[l.Lamp].Post; p.Pair() || n.Single && p.Structure.BothWays() {
 			needs = func(d wiring.Drive) []wiring.State { return both(d, high, 0) }
 		}
 		for _, c := range []struct {
@@ -554,6 +604,7 @@ func (s *Set) saturated(n *wiring.Network, i int, t *wiring.Transistor, levels [
 			continue
 		}
 		r.Limit, r.At, r.needs = float64(SaturatedBelow), at(l.u.Value), needs(l.u.Value)
+		over.Words = whileFed(n, over.Words, r.needs)
 		r.Source = "VCE below 0.3 V: the collector junction conducts too. Common practice, no source"
 		r.Sure = "common practice"
 		r.measure = largestOf(func(x *wiring.Operating) float64 { return float64(op(x).Across) })
@@ -562,12 +613,16 @@ func (s *Set) saturated(n *wiring.Network, i int, t *wiring.Transistor, levels [
 			r.Source = "less than 0.3 V lost in the switch: common practice, no source"
 			p, ok := t.FET.LeastOn()
 			if !ok {
-				s.unjudged(over, "its sheet guarantees RDS(on) at no gate voltage")
+				s.unjudged(over, "its sheet guarantees RDS(on) at no gate voltage, and you measured none (rdson_measured in the drawer)")
 				s.add(r)
 				continue
 			}
 			over.Limit, over.Sure = float64(p.VGS), "guaranteed"
 			over.Source = fmt.Sprintf("RDS(on) at most %s at VGS %s, the lowest that its sheet guarantees: %s", p.Max, p.VGS, t.Source)
+			if p.Measured {
+				over.Words = strings.Replace(over.Words, "RDS(on) is guaranteed", "RDS(on) was measured", 1)
+				over.Sure, over.Source = "measured by you", fmt.Sprintf("RDS(on) at most %s at VGS %s, the lowest that you measured or its sheet lists", p.Max, p.VGS)
+			}
 			over.measure = smallestOf(func(x *wiring.Operating) float64 { return float64(op(x).Input) })
 		} else {
 			if t == o.Switch && o.Driver != nil {
@@ -579,6 +634,7 @@ func (s *Set) saturated(n *wiring.Network, i int, t *wiring.Transistor, levels [
 			over.Sure = "common practice"
 			over.measure = smallestOf(func(x *wiring.Operating) float64 { return overdrive(x, i, t) })
 		}
+		r.Words = whileFed(n, r.Words, r.needs)
 		s.add(r)
 		s.add(over)
 	}
@@ -621,7 +677,7 @@ func (s *Set) lamps(n *wiring.Network, i int) {
 				words = " each, shared equally"
 			}
 			share := LitShare(n, l)
-			if share > l.Share() {
+			if share > l.Most {
 				words += ", on DC"
 			}
 			s.rate(i, id+"led-mean", subject, "mean current"+atCeiling+words, float64(rating.IFmax), unit.SymAmp, "IF max, "+rating.Source, ceil, lit(l, wiring.On, ceil, which), meanOf(share, perLED(n, l)))
@@ -645,7 +701,7 @@ func (s *Set) transistor(n *wiring.Network, i int, t *wiring.Transistor) {
 	tr, ceil := n.Build.Track, Ceiling(n.Vehicle.Scale.Text)
 	s.stands(n, i, t, ceil, tr.High.Or(ceil), func(d wiring.Drive, u unit.Volt) []wiring.State {
 		if d == wiring.Off {
-			return polarities(n.Outputs[i].Lights, d, u, 0)
+			return polarities(n, n.Outputs[i].Lights, d, u, 0)
 		}
 		return conducting(n, i, d, u)
 	}, both)
@@ -753,15 +809,30 @@ func (s *Set) order() {
 		}
 		return 0
 	}
+	cold := func(st wiring.State) int {
+		if st.Cold {
+			return 1
+		}
+		return 0
+	}
 	old := slices.Clone(s.States)
 	slices.SortStableFunc(s.States, func(a, b wiring.State) int {
-		return cmp.Or(cmp.Compare(a.Drive, b.Drive), cmp.Compare(a.Which, b.Which), cmp.Compare(side(a), side(b)), cmp.Compare(a.Track, b.Track))
+		return cmp.Or(cold(a)-cold(b), cmp.Compare(a.Drive, b.Drive), cmp.Compare(a.Which, b.Which), cmp.Compare(side(a), side(b)), cmp.Compare(a.Track, b.Track))
 	})
 	for q := range s.Requirements {
 		for k, was := range s.Requirements[q].scene {
 			s.Requirements[q].scene[k] = slices.Index(s.States, old[was])
 		}
 	}
+}
+
+// All numbers every requirement.
+func (s *Set) All() []int {
+	all := make([]int, len(s.Requirements))
+	for q := range all {
+		all[q] = q
+	}
+	return all
 }
 
 // One is the set of a single requirement.

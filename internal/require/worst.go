@@ -9,6 +9,7 @@ import (
 	"sync"
 	"sync/atomic"
 
+	"fettle/internal/circuit"
 	"fettle/internal/spread"
 	"fettle/internal/wiring"
 )
@@ -150,6 +151,25 @@ func (e *Evaluator) Worst() []Worst {
 	return worsts(e.search(spread.Settings{Corners: -1, Inside: -1}))
 }
 
+// Likely is where the worst case of the requirements numbered is likely to be: the corner that the signs of the effects point
+// at. Those that are measured in the same states are sought together.
+func (s *Set) Likely(n *wiring.Network, which []int) []Worst {
+	sub := s.pick(which)
+	out := make([]Worst, len(which))
+	for _, group := range sub.groups() {
+		found := worsts(sub.pick(group).On(n).search(spread.Settings{Corners: -1, Inside: -1, Signs: true}))
+		for j, q := range group {
+			out[q] = found[j]
+		}
+	}
+	return out
+}
+
+// Worsen climbs from a worst case of the set's one requirement that was found where something else stood in the circuit.
+func (e *Evaluator) Worsen(w Worst) Worst {
+	return worsts(e.search(spread.Settings{Corners: -1, Inside: -1, From: &spread.Known{Z: w.Z, Effect: w.Effect}}))[0]
+}
+
 // groups gathers the requirements that are of one output and measured in the same states: one search serves
 // them all.
 func (s *Set) groups() [][]int {
@@ -182,10 +202,65 @@ func (s *Set) pick(which []int) *Set {
 	return out
 }
 
+// points are what every requirement is where nothing varies but one variable, which stands at an end of its range, or none: a
+// search begins there.
+type points struct {
+	typical []float64
+	out     map[int][]float64
+}
+
+// key numbers the point; false where more varies.
+func (p points) key(z []float64) (key int, ok bool) {
+	key = -1
+	for i, x := range z {
+		switch {
+		case x == p.typical[i]:
+		case key >= 0 || x != 1 && x != -1:
+			return 0, false
+		case x > 0:
+			key = 2*i + 1
+		default:
+			key = 2 * i
+		}
+	}
+	return key, true
+}
+
+// at gives the requirements numbered at z, if z is one of the points.
+func (p points) at(z []float64, which []int, out []float64) bool {
+	key, ok := p.key(z)
+	if !ok {
+		return false
+	}
+	all, ok := p.out[key]
+	if ok {
+		for j, q := range which {
+			out[j] = all[q]
+		}
+	}
+	return ok
+}
+
+// learn has the network learn the states, and measures all requirements at the points where it does.
+func (s *Set) learn(n *wiring.Network) points {
+	p, ev, solved := points{typical: n.Typical(), out: map[int][]float64{}}, s.On(n), map[int]int{}
+	n.Learn(s.States, func(z []float64, state int, sol circuit.Solution) {
+		key, ok := p.key(z)
+		if n.Read(sol, &ev.ops[state]); !ok || sol.Status != circuit.Solved {
+			return
+		}
+		if solved[key]++; solved[key] == len(s.States) { // the last state completes the point
+			p.out[key] = make([]float64, len(s.Requirements))
+			ev.measure(ev.all, p.out[key])
+		}
+	})
+	return p
+}
+
 // searchAll searches the worst case of every requirement, group by group, on as many goroutines as there are
 // processors; where the number does not follow some variable one way and does not hold by far, that requirement
 // is searched again with restarts.
-func (s *Set) searchAll(n *wiring.Network) []Worst {
+func (s *Set) searchAll(n *wiring.Network, alone points) []Worst {
 	groups := s.groups()
 	out := make([]Worst, len(s.Requirements))
 	var next atomic.Int64
@@ -199,10 +274,12 @@ func (s *Set) searchAll(n *wiring.Network) []Worst {
 				}
 				// A fresh clone for each: what it solved before would show in the last digits.
 				m := n.Clone()
-				found := s.pick(groups[k]).On(m).search(spread.Settings{Corners: -1, Inside: -1, Far: FarAway})
+				ev := s.pick(groups[k]).On(m)
+				ev.known = func(z, out []float64) bool { return alone.at(z, groups[k], out) }
+				found := ev.search(spread.Settings{Corners: -1, Inside: -1, Far: FarAway})
 				for j, q := range groups[k] {
 					out[q] = worsts(found)[j]
-					if out[q].NonMonotone && s.Requirements[q].Slack(out[q].Value) < math.Log(farFactor) {
+					if out[q].NonMonotone && s.Requirements[q].Slack(out[q].Value) < math.Log(bends) {
 						again := s.One(q).On(m).search(spread.Settings{Corners: 4, Inside: 4})
 						out[q] = worsts(again)[0]
 						out[q].Evals += found.Evals
@@ -225,74 +302,54 @@ const (
 // FarAway: what holds by this factor at the corner that the signs of the effects point at is not searched further.
 const FarAway = 3
 
-// A requirement that holds by half as much again at its worst is attacked by every tenth sample only: one that
-// made it fail would have to go that far beyond what the search found.
-const (
-	farFactor = 1.5
-	farShare  = 10
-)
+// bends: what is not monotone and holds by less than this factor is searched again with restarts.
+const bends = 1.5
 
 // A Proof is the worst case of every requirement and what the samples say of it.
 type Proof struct {
-	Worst   []Worst
-	Goals   []spread.Attacked
-	Samples []int // how many attacked each
+	Worst []Worst
+	Goals []spread.Attacked
 }
 
-// Prove searches the worst cases and attacks the claims with samples; full spares no requirement any of them.
-// Progress may be nil.
+// Prove searches the worst cases and attacks the claims with samples; full computes every requirement at every sample, where
+// else those are computed that an estimate finds worst (spread.Screen). Progress may be nil.
 func (s *Set) Prove(ctx context.Context, n *wiring.Network, samples int, seed uint64, full bool, progress func(done, total int)) (Proof, error) {
 	n = n.Clone()
-	n.Learn(s.States)
+	alone := s.learn(n)
 	n.Solver.SetStep(SearchStep)
-	p := Proof{Worst: s.searchAll(n), Goals: make([]spread.Attacked, len(s.Requirements)), Samples: make([]int, len(s.Requirements))}
+	p := Proof{Worst: s.searchAll(n, alone)}
 	n.Solver.SetStep(sampleStep)
-	typical := make([]float64, len(s.Requirements))
-	s.On(n).Eval(n.Typical(), typical)
-	var near, far []int
-	for q := range s.Requirements {
-		if !full && s.Requirements[q].Slack(p.Worst[q].Value) > math.Log(farFactor) {
-			far = append(far, q)
-		} else {
-			near = append(near, q)
-		}
+	claim := spread.Found{Typical: make([]float64, len(s.Requirements))}
+	s.On(n).Eval(n.Typical(), claim.Typical)
+	for _, w := range p.Worst {
+		claim.Worst = append(claim.Worst, spread.Worst{Z: w.Z, Value: w.Value})
 	}
-	few := (samples + farShare - 1) / farShare
-	t := &teller{tell: progress}
-	if len(near) > 0 {
-		t.total += samples
-	}
-	if len(far) > 0 {
-		t.total += few
-	}
-	for _, part := range []struct {
-		which   []int
-		samples int
-	}{{near, samples}, {far, few}} {
-		if len(part.which) == 0 {
-			continue
-		}
-		sub := s.pick(part.which)
-		claim := spread.Found{}
-		for _, q := range part.which {
-			claim.Worst = append(claim.Worst, spread.Worst{Z: p.Worst[q].Z, Value: p.Worst[q].Value})
-			claim.Typical = append(claim.Typical, typical[q])
-		}
-		report, err := spread.Attack(ctx, space(n), len(part.which), func() spread.Eval {
-			ev := sub.On(n.Clone())
-			return func(z, out []float64) {
-				ev.Eval(z, out)
+	t := &teller{tell: progress, total: samples}
+	attack := func() (spread.Report, error) {
+		return spread.Screen(ctx, space(n), len(s.Requirements), spread.Basis{Width: n.Features(), At: n.Feature}, func() spread.Some {
+			ev := s.On(n.Clone())
+			return func(z []float64, which []int, out []float64) {
+				ev.Some(z, which, out)
 				t.one()
 			}
-		}, sub.goals(), claim, part.samples, seed, 0)
-		if err != nil {
-			return p, err
-		}
-		for k, q := range part.which {
-			p.Goals[q], p.Samples[q] = report.Goals[k], report.Samples
+		}, s.goals(), claim, samples, seed, 0)
+	}
+	if full {
+		attack = func() (spread.Report, error) {
+			return spread.Attack(ctx, space(n), len(s.Requirements), func() spread.Eval {
+				ev := s.On(n.Clone())
+				return func(z, out []float64) {
+					ev.Eval(z, out)
+					t.one()
+				}
+			}, s.goals(), claim, samples, seed, 0)
 		}
 	}
-	return p, nil
+	report, err := attack()
+	if p.Goals = report.Goals; err == nil {
+		t.say(samples) // what need not be computed is done too
+	}
+	return p, err
 }
 
 // teller counts samples over goroutines and tells of every hundredth, never backwards.
@@ -306,8 +363,13 @@ type teller struct {
 
 func (t *teller) one() {
 	const every = 100
-	done := int(t.count.Add(1))
-	if t.tell == nil || done%every != 0 {
+	if done := int(t.count.Add(1)); done%every == 0 {
+		t.say(min(done, t.total))
+	}
+}
+
+func (t *teller) say(done int) {
+	if t.tell == nil {
 		return
 	}
 	t.mu.Lock()

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"math"
 	"runtime"
-	"slices"
 	"sync"
 	"sync/atomic"
 )
@@ -17,11 +16,10 @@ const blocks = 32
 
 // A Report is what an attack saw.
 type Report struct {
-	Samples  int
-	Goals    []Attacked
-	Together int // samples in which every goal with a limit held
-	values   []float64
-	width    int
+	Samples int
+	Goals   []Attacked
+	values  []float64
+	width   int
 }
 
 // Attacked is what the samples say of one goal.
@@ -30,9 +28,12 @@ type Attacked struct {
 	Undefined int       // samples where the quantity could not be computed (they do not count as held)
 	Extreme   float64   // the worst value seen; the claim itself if there was none
 	ExtremeAt int       // in which sample; −1: none
-	Mean      float64   // over the defined samples; 0 if there are none
 	Beyond    int       // samples beyond the claimed worst case: a defect of the search
 	BeyondZ   []float64 // the farthest of them
+	// Computed samples; the others were counted by an estimate (Screen), which was nowhere caught in a larger Error: a share
+	// of the value, or of the limit where value and limit may differ in sign.
+	Computed int
+	Error    float64
 }
 
 // beyondLeast is the share of the distance from typical to claimed worst case by which a sample must exceed the claim
@@ -43,51 +44,67 @@ const beyondLeast = 1e-6
 // claimed. newEval is called from the goroutine that uses its result, once for each of some 32 runs of samples.
 // workers 0: as many as processors. The context stops it between samples.
 func Attack(ctx context.Context, space Space, quantities int, newEval func() Eval, goals []Goal, claim Found, n int, seed uint64, workers int) (Report, error) {
-	if why := space.check(); why != "" {
-		return Report{}, errors.New("sampling: " + why)
-	}
-	if len(claim.Worst) != len(goals) || len(claim.Typical) != quantities {
-		return Report{}, fmt.Errorf("sampling: %d goals, %d claims", len(goals), len(claim.Worst))
+	if err := checkAttack(space, quantities, goals, claim); err != nil {
+		return Report{}, err
 	}
 	n = max(n, 0)
+	r := Report{Samples: n, width: quantities, values: make([]float64, n*quantities)}
+	err := inBlocks(ctx, n, workers, func(from, to int) {
+		eval, z := newEval(), make([]float64, len(space))
+		for i := from; i < to; i++ {
+			if ctx.Err() != nil {
+				return
+			}
+			space.Sample(seed, i, z)
+			eval(z, r.values[i*quantities:(i+1)*quantities])
+		}
+	})
+	if err != nil {
+		return Report{}, fmt.Errorf("attacking the worst case: %w", err)
+	}
+	r.judge(space, goals, claim, seed, func(g, i int) (holds, estimated bool) { return false, false })
+	for g := range goals {
+		r.Goals[g].Computed = n
+	}
+	return r, nil
+}
+
+func checkAttack(space Space, quantities int, goals []Goal, claim Found) error {
+	if why := space.check(); why != "" {
+		return errors.New("attacking the worst case: " + why)
+	}
+	if len(claim.Worst) != len(goals) || len(claim.Typical) != quantities {
+		return fmt.Errorf("attacking the worst case: %d goals, %d claims", len(goals), len(claim.Worst))
+	}
+	return nil
+}
+
+// inBlocks calls do for the runs of 0…n, on as many goroutines as workers says (0: as processors).
+func inBlocks(ctx context.Context, n, workers int, do func(from, to int)) error {
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
 	}
-	r := Report{Samples: n, width: quantities, values: make([]float64, n*quantities)}
 	var next atomic.Int64
 	var wait sync.WaitGroup
-	for w := 0; w < min(workers, blocks); w++ {
+	for range min(workers, blocks) {
 		wait.Go(func() {
-			z := make([]float64, len(space))
 			for {
 				b := int(next.Add(1)) - 1
-				if b >= blocks {
+				if b >= blocks || ctx.Err() != nil {
 					return
 				}
-				from, to := b*n/blocks, (b+1)*n/blocks
-				if from == to {
-					continue
-				}
-				eval := newEval()
-				for i := from; i < to; i++ {
-					if ctx.Err() != nil {
-						return
-					}
-					space.Sample(seed, i, z)
-					eval(z, r.values[i*quantities:(i+1)*quantities])
+				if from, to := b*n/blocks, (b+1)*n/blocks; from < to {
+					do(from, to)
 				}
 			}
 		})
 	}
 	wait.Wait()
-	if err := ctx.Err(); err != nil {
-		return Report{}, fmt.Errorf("sampling: %w", err)
-	}
-	r.judge(space, goals, claim, seed)
-	return r, nil
+	return ctx.Err()
 }
 
-func (r *Report) judge(space Space, goals []Goal, claim Found, seed uint64) {
+// judge counts; estimated says of a goal's sample whether it was not computed, and what its estimate says.
+func (r *Report) judge(space Space, goals []Goal, claim Found, seed uint64, estimated func(g, i int) (holds, estimated bool)) {
 	r.Goals = make([]Attacked, len(goals))
 	for g, goal := range goals {
 		a := &r.Goals[g]
@@ -97,14 +114,18 @@ func (r *Report) judge(space Space, goals []Goal, claim Found, seed uint64) {
 		if math.IsNaN(slack) || math.IsInf(slack, 0) {
 			slack = 0
 		}
-		var sum float64
 		for i := 0; i < r.Samples; i++ {
+			if holds, estimated := estimated(g, i); estimated {
+				if holds {
+					a.Held++
+				}
+				continue
+			}
 			x := r.values[i*r.width+goal.Of]
 			if math.IsNaN(x) {
 				a.Undefined++
 				continue
 			}
-			sum += x
 			if goal.Holds(x) {
 				a.Held++
 			}
@@ -115,50 +136,9 @@ func (r *Report) judge(space Space, goals []Goal, claim Found, seed uint64) {
 				a.Beyond++
 			}
 		}
-		if defined := r.Samples - a.Undefined; defined > 0 {
-			a.Mean = sum / float64(defined)
-		}
 		if a.Beyond > 0 {
 			a.BeyondZ = make([]float64, len(space))
 			space.Sample(seed, a.ExtremeAt, a.BeyondZ)
 		}
 	}
-	for i := 0; i < r.Samples; i++ {
-		all := true
-		for _, goal := range goals {
-			all = all && (math.IsNaN(goal.Limit) || goal.Holds(r.values[i*r.width+goal.Of]))
-		}
-		if all {
-			r.Together++
-		}
-	}
-}
-
-// Values are a quantity's defined values in the order of the samples.
-func (r Report) Values(of int) []float64 {
-	out := make([]float64, 0, r.Samples)
-	for i := 0; i < r.Samples; i++ {
-		if x := r.values[i*r.width+of]; !math.IsNaN(x) {
-			out = append(out, x)
-		}
-	}
-	return out
-}
-
-// Quantiles are those of a quantity at the shares, by linear interpolation between samples; nil if it was nowhere
-// defined.
-func (r Report) Quantiles(of int, shares ...float64) []float64 {
-	v := r.Values(of)
-	if len(v) == 0 {
-		return nil
-	}
-	slices.Sort(v)
-	out := make([]float64, len(shares))
-	for k, p := range shares {
-		x := math.Max(0, math.Min(1, p)) * float64(len(v)-1)
-		i := min(int(x), len(v)-1)
-		j := min(i+1, len(v)-1)
-		out[k] = v[i] + (x-float64(i))*(v[j]-v[i])
-	}
-	return out
 }

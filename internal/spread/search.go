@@ -15,7 +15,18 @@ type Settings struct {
 	MostEval int // evaluations at most; 0: 3000
 	// Far: a goal that the corner of the signs leaves this factor away from its limit is left there; 0: none is.
 	Far float64
+	// Signs: only the corner that the signs of the effects point at, with the levels tried there; no exchanges.
+	Signs bool
+	// From is a point to climb from instead, the worst of a like question, for the one goal asked; what moves its value by
+	// less than a thousandth is tried together there. It is quick, and no search of its own.
+	From *Known
 }
+
+// A Known is a worst case known already, with the effect of every variable there.
+type Known struct{ Z, Effect []float64 }
+
+// weak is the share of the value that does not matter to a search From what is known.
+const weak = 1e-3
 
 func (s Settings) filled() Settings {
 	if s.Corners == 0 {
@@ -193,6 +204,11 @@ func (s *searcher) run() {
 	slices.SortStableFunc(s.levels, func(a, b int) int { return len(s.space[a].vertices()) - len(s.space[b].vertices()) })
 	typical := s.space.Typical()
 	s.at(typical)
+	if k := s.set.From; k != nil {
+		s.effect, s.bends = [][]float64{k.Effect}, [][]bool{make([]bool, len(s.space))}
+		s.climb(0, s.at(k.Z))
+		return
+	}
 	s.sensitivities(typical)
 	reached := make([]int, len(s.goals))
 	for g := range s.goals {
@@ -203,7 +219,7 @@ func (s *searcher) run() {
 		settled := true
 		for g := range s.goals {
 			if s.worse(g, s.best[g], reached[g]) { // another start or another goal's path came upon worse
-				if s.far(g, s.best[g]) {
+				if s.set.Signs || s.far(g, s.best[g]) {
 					reached[g] = s.best[g]
 					continue
 				}
@@ -304,7 +320,7 @@ func (s *searcher) fromSigns(g int, typical []float64) int {
 			}
 		}
 	}
-	if s.far(g, start) {
+	if s.set.Signs || s.far(g, start) {
 		return start
 	}
 	end := s.climb(g, start)
@@ -392,15 +408,20 @@ func (s *searcher) asleep(g, from int) []bool {
 	mark := make([]bool, len(s.space))
 	z := slices.Clone(s.visits[from].z)
 	q, many := s.goals[g].Of, 0
+	least := gainLeast * s.span(g)
+	if s.set.From != nil {
+		least = weak * math.Abs(s.visits[from].out[q])
+	}
 	for i, v := range s.space {
-		if v.Levels == 0 && math.Abs(z[i]) == 1 && math.Abs(s.effect[q][i]) <= gainLeast*s.span(g) && !s.bends[q][i] {
+		if v.Levels == 0 && math.Abs(z[i]) == 1 && math.Abs(s.effect[q][i]) <= least && !s.bends[q][i] {
 			mark[i] = true
 			z[i] = -z[i]
 			many++
 		}
 	}
 	if many > 1 {
-		if n := s.at(z); n >= 0 && math.Abs(s.visits[n].out[q]-s.visits[from].out[q]) <= gainLeast*s.span(g) {
+		n := s.at(z)
+		if n >= 0 && math.Abs(s.visits[n].out[q]-s.visits[from].out[q]) <= least || s.set.From != nil && !s.worse(g, n, from) {
 			return mark
 		}
 	}

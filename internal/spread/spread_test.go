@@ -474,12 +474,9 @@ func TestAttackFindsTheDefect(t *testing.T) {
 	if eval(a.BeyondZ, out); out[0] != a.Extreme {
 		t.Errorf("the place gives %v, not %v", out[0], a.Extreme)
 	}
-	if a.Held != r.Together {
-		t.Errorf("held %d, together %d", a.Held, r.Together)
-	}
 }
 
-// The same bytes for any number of threads; counts, mean and quantiles against closed forms.
+// The same bytes for any number of threads; counts against closed forms.
 func TestAttackIsReproducible(t *testing.T) {
 	space := Space{{Name: "a"}, {Name: "b", Law: Normal3}, {Name: "lamp", Levels: 50}}
 	newEval := func() Eval {
@@ -511,16 +508,8 @@ func TestAttackIsReproducible(t *testing.T) {
 		}
 	}
 	within(t, "held", float64(first.Goals[0].Held)/10000, 0.75, 0.02)
-	within(t, "mean", first.Goals[0].Mean, 0, 0.02)
-	within(t, "lower quartile", first.Quantiles(0, 0.25)[0], -0.5, 0.03)
-	if u := first.Goals[1].Undefined; u == 0 || u > 40 || len(first.Values(1)) != 10000-u {
+	if u := first.Goals[1].Undefined; u == 0 || u > 40 {
 		t.Errorf("undefined %d", u)
-	}
-	if q := first.Quantiles(0, -1, 2); q[0] != slices.Min(first.Values(0)) || q[1] != slices.Max(first.Values(0)) {
-		t.Errorf("extreme quantiles %v", q)
-	}
-	if first.Together > first.Goals[0].Held || first.Together == 0 {
-		t.Errorf("together %d", first.Together)
 	}
 }
 

@@ -1,7 +1,7 @@
 // Package wiring turns a build into circuits: the vehicle alone as it is measured (Bare), and a decoder in its
 // vehicle (Network), with its static states and with everything in it that varies.
 //
-// A Network is one circuit: the track between two rails, a bridge rectifier or four diodes, a regulator or a zener behind
+// A Network is one circuit: the track between two rails, a bridge rectifier, four diodes or one, a regulator or a zener behind
 // its ballast, the chip's own draw, the ear, and for each output chip pin, transistors, resistors and the lamps it lights.
 // Ground is the decoder's minus, which is not a rail. A lamp's unswitched side is joined to a rail, the rectified plus, the
 // chip's supply, the vehicle's own plus or the decoder's minus; which way its current flows, and while which rail is
@@ -18,8 +18,11 @@
 // An output's clamp diodes at the chip's pin are in the circuit where a slip or fault may drive it beyond the chip's rails
 // (Edited); in the states of a sound decoder no such pin leaves them, and the proof does without. The ear's are always there.
 //
-// Not modelled: edges, capacitors, self-heating (but of filaments), the resistance of wires and contacts; a rectifier of
-// fewer than four diodes; motors and bridge drives (Answers).
+// A rectifier of one diode makes one of the rails the minus; in the half in which it blocks the plus is held where the other
+// half leaves it (single.go).
+//
+// Not modelled: edges, capacitors, self-heating (but of filaments), the resistance of wires and contacts; motors and bridge
+// drives (Answers).
 package wiring
 
 import (
@@ -51,28 +54,23 @@ type LampNet struct {
 	inward   bool         // its own direction is from its socket to its feed
 	corners  []int        // of its samples
 	features [][2]float64 // of its samples, once learned
+	numbers  [][]float64  // of its samples, once learned: those of Feature
 	index    int          // among the variables
 }
 
 // A LightNet is a lamp as one output lights it.
 type LightNet struct {
 	Lamp int // index among the network's lamps
-	// Left and Right say whether it conducts while the left (the right) rail is positive.
-	Left, Right bool
-	Back        bool // current flows against the direction in which the lamp is wired: of a pair face to face the other LED lights
-	Against     bool // it sits the other way round: nothing lights until its wires are changed over
-}
-
-// Share is the share of the time in which it conducts on DCC without stretched zeros.
-func (l LightNet) Share() float64 {
-	if l.HalfWave() {
-		return 0.5
-	}
-	return 1
+	Way
+	Back    bool // current flows against the direction in which the lamp is wired: of a pair face to face the other LED lights
+	Against bool // it sits the other way round: nothing lights until its wires are changed over
 }
 
 // HalfWave reports whether it conducts for one polarity only.
-func (l LightNet) HalfWave() bool { return l.Left != l.Right }
+func (w Way) HalfWave() bool { return w.Most == 0.5 }
+
+// Held reports whether it lives on the reservoir for some of the time.
+func (w Way) Held() bool { return w.Most > w.Sure }
 
 // An OutputNet is one output in the network, with the lamps it lights.
 type OutputNet struct {
@@ -139,7 +137,8 @@ type Network struct {
 	Solver  *circuit.Solver
 
 	Track     circuit.Elem
-	Bridge    [4]circuit.Elem // left→plus, right→plus, minus→left, minus→right
+	Single    bool            // the rectifier is one diode: the rail that it does not lead from is the minus
+	Bridge    [4]circuit.Elem // left→plus, right→plus, minus→left, minus→right; absent but one of a single diode
 	Regulator circuit.Elem    // or the zener that stands for one
 	Ballast   circuit.Elem    // before a zener; else absent
 	ChipDraw  circuit.Elem
@@ -154,6 +153,7 @@ type Network struct {
 	Zener     *parts.Diode
 	Assumed   []string // what had to be assumed, in words
 
+	half      halfWave
 	bridge    device.Spread[device.Diode]
 	regulator *device.RegulatorSpread
 	zener     device.Spread[device.Diode]
@@ -173,6 +173,7 @@ type Network struct {
 	scratch   []float64
 	state     State // last solved
 	solved    bool
+	like      *Network // while it is wired: one with the same lamps; may be nil
 }
 
 // Missing is a value without which there is no circuit.
@@ -207,11 +208,16 @@ const (
 // still open: an output with something missing is left out of the network; with something of the supply
 // missing, or no output left, there is none (nil). An error is a part that this circuit cannot hold.
 func NewNetwork(b *build.Build, d *build.Decoder, lamps map[string]*LampPosterior) (*Network, []Missing, error) {
+	return wire(b, d, lamps, nil, nil)
+}
+
+// wire is NewNetwork; like, if not nil, is a network with the same lamps, and more adds to the circuit before it is laid out.
+func wire(b *build.Build, d *build.Decoder, lamps map[string]*LampPosterior, like *Network, more func(*Network)) (*Network, []Missing, error) {
 	v, ok := b.VehicleOf(d)
 	if !ok {
 		return nil, []Missing{{ID: "vehicle", What: "the vehicle of decoder " + d.Name.Text}}, nil
 	}
-	n := &Network{Build: b, Decoder: d, Vehicle: v, Circuit: circuit.New(), warm: map[State][]float64{}, Regulator: none, Ballast: none}
+	n := &Network{Build: b, Decoder: d, Vehicle: v, like: like, Circuit: circuit.New(), warm: map[State][]float64{}, Regulator: none, Ballast: none}
 	missing, whole := n.missing(lamps)
 	if len(whole) == 0 {
 		return nil, missing, nil
@@ -227,11 +233,14 @@ func NewNetwork(b *build.Build, d *build.Decoder, lamps map[string]*LampPosterio
 	n.acknowledge()
 	n.listen()
 	n.together()
+	if more != nil {
+		more(n)
+	}
 	s, err := circuit.Compile(n.Circuit)
 	if err != nil {
 		return nil, nil, err
 	}
-	n.Solver = s
+	n.Solver, n.like = s, nil
 	n.vary()
 	n.Set(n.Typical())
 	return n, missing, nil
@@ -288,9 +297,6 @@ func (n *Network) missing(lamps map[string]*LampPosterior) (m []Missing, whole [
 	later := func(id, what string) { m = append(m, Missing{ID: id, What: what, NotBuilt: true}) }
 	need(d.Supply.Rectifier.Open(), "supply.rectifier", "rectifier of decoder "+d.Name.Text)
 	need(d.Supply.Regulator.Open(), "supply.regulator", "regulator of decoder "+d.Name.Text)
-	if p, ok := cat.Diode(d.Supply.Rectifier.Text); ok && p.Type != "bridge" && d.Supply.Diodes != 4 {
-		later("supply.rectifier", "a rectifier of fewer than four diodes")
-	}
 	if _, ok := cat.Regulator(d.Supply.Regulator.Text); !ok && !d.Supply.Regulator.Open() {
 		need(!d.Supply.Ballast.Known(), "supply.ballast", "ballast resistor before the zener of decoder "+d.Name.Text)
 	}
@@ -304,7 +310,7 @@ func (n *Network) missing(lamps map[string]*LampPosterior) (m []Missing, whole [
 		}
 		before := len(m)
 		id, of := OutputID(n.Build, d, o), " of output "+o.Name.Text
-		dead, lacking := false, false
+		dead, lacking, vain := false, false, false
 		for _, name := range LampsOf(o) {
 			if switched[name] {
 				later(id+".lamp", "a switch of another decoder on lamp "+name)
@@ -313,7 +319,9 @@ func (n *Network) missing(lamps map[string]*LampPosterior) (m []Missing, whole [
 			if l, ok := n.Vehicle.Lamp(name); ok {
 				if l.Feed.Text == "" {
 					need(true, "lamp."+name+".feed", "feed of lamp "+name+" (where its unswitched side is joined)")
-				} else if left, right := conducts(l.Feed.Text, inward(o, l.Feed.Text)); !left && !right {
+				} else if _, _, never := NeverLit(d, o, l); never {
+					vain = true
+				} else if WayOf(&d.Supply, l.Feed.Text, inward(o, l.Feed.Text)).Most == 0 {
 					later(id+".drive", fmt.Sprintf("%s for lamp %s, which is fed from %s", cmp.Or(o.Drive.Text, build.DriveLowSide), name, l.Feed.Text))
 				}
 			}
@@ -348,6 +356,8 @@ func (n *Network) missing(lamps map[string]*LampPosterior) (m []Missing, whole [
 		need(o.From.Open(), id+".from", "chip pin"+of)
 		if supply && len(m) == before && !dead && !lacking {
 			whole = append(whole, o)
+		} else if vain { // no value would help
+			m = m[:before]
 		}
 	}
 	return m, whole
@@ -384,7 +394,11 @@ func (n *Network) switchedElsewhere() map[string]bool {
 func (n *Network) supply() error {
 	c, d := n.Circuit, n.Decoder
 	cat := n.Build.Catalogue
-	n.LeftRail, n.RightRail = c.Node("left rail"), c.Node("right rail")
+	if d.Supply.Single() {
+		n.oneDiode(d.Supply.From.Text)
+	} else {
+		n.LeftRail, n.RightRail = c.Node("left rail"), c.Node("right rail")
+	}
 	n.Plus, n.VCC = c.Node("rectified plus"), c.Node("chip supply")
 	n.Track = c.Voltage("track", n.LeftRail, n.RightRail, 12)
 	c.SetWords(n.Track, "track")
@@ -401,10 +415,17 @@ func (n *Network) supply() error {
 	words := [4]string{"from the left rail to plus", "from the right rail to plus", "from minus to the left rail", "from minus to the right rail"}
 	typical := n.bridge.At(make([]float64, len(n.bridge.Vars())))
 	for i := range n.Bridge {
+		if n.Bridge[i] = none; n.Single && ends[i] != [2]circuit.Node{n.half.anode, n.Plus} {
+			continue
+		}
 		n.Bridge[i] = c.Diode(fmt.Sprintf("rectifier D%d", i+1), ends[i][0], ends[i][1], typical)
 		c.SetWords(n.Bridge[i], "rectifier diode "+words[i])
+		n.half.diode = n.Bridge[i]
 	}
-
+	if n.Single {
+		n.reservoir()
+		n.polarities()
+	}
 	n.Bridged = n.Rectifier.Type == "bridge"
 	if n.Chip, ok = cat.Chip(d.Chip.Part.Text); !ok {
 		return fmt.Errorf("decoder %s: the catalogue has no chip %q", d.Name.Text, d.Chip.Part.Text)
@@ -563,7 +584,7 @@ func (n *Network) lamp(name string, lamps map[string]*LampPosterior, inward bool
 		return 0, err
 	}
 	post := lamps[n.Build.LampKey(n.Vehicle, name)]
-	net := LampNet{Name: name, Words: n.lampWords(name), Feed: l.Feed.Text, Lamp: l, Post: post, corners: post.vertices(), Feeding: feeding, Socket: n.Circuit.Node("socket of lamp " + name)}
+	net := LampNet{Name: name, Words: n.lampWords(name), Feed: l.Feed.Text, Lamp: l, Post: post, corners: n.cornersOf(post), Feeding: feeding, Socket: n.Circuit.Node("socket of lamp " + name)}
 	from, to := net.Feeding, net.Socket
 	if net.inward = inward && !post.Pair(); net.inward {
 		from, to = to, from
@@ -571,6 +592,18 @@ func (n *Network) lamp(name string, lamps map[string]*LampPosterior, inward bool
 	net.LampElems = AddLamp(n.Circuit, name, from, to, post.Best)
 	n.Lamps = append(n.Lamps, net)
 	return len(n.Lamps) - 1, nil
+}
+
+// cornersOf are the samples of a lamp worth trying as corners.
+func (n *Network) cornersOf(post *LampPosterior) []int {
+	if n.like != nil {
+		for i := range n.like.Lamps {
+			if l := &n.like.Lamps[i]; l.Post == post {
+				return l.corners
+			}
+		}
+	}
+	return post.vertices()
 }
 
 // fittedTolerance is how well a resistor is known that was measured before it was soldered in: an ordinary hand meter (from
@@ -641,13 +674,13 @@ func (n *Network) output(o *build.Output, lamps map[string]*LampPosterior) error
 			n.Circuit.SetWords(n.Circuit.Voltage("wire", net.Socket, n.Lamps[i].Socket, 0), "wire from lamp "+n.Lamps[net.Lights[0].Lamp].Name+" to lamp "+name)
 		}
 		light, post := LightNet{Lamp: i, Back: in != n.Lamps[i].inward}, n.Lamps[i].Post
-		light.Left, light.Right = conducts(l.Feed.Text, in)
+		light.Way = WayOf(&n.Decoder.Supply, l.Feed.Text, in)
 		if !post.Structure.BothWays() {
 			light.Against = post.Surveyed && post.sitsInward(l.Feed.Text) != in
 			light.Back = false
 		}
 		net.Lights = append(net.Lights, light)
-		n.Lamps[i].duty = math.Max(n.Lamps[i].duty, light.Share()*float64(o.Brightness.Or(1)))
+		n.Lamps[i].duty = math.Max(n.Lamps[i].duty, light.Most*float64(o.Brightness.Or(1)))
 		net.ActiveLow = net.Drive == build.DriveFromPin && !in
 	}
 	if err := n.stage(&net); err != nil {
@@ -672,11 +705,12 @@ func PackageOf(b *build.Build, o *build.Output, attr string) string {
 	}
 	if b.Drawer != nil {
 		one := ""
-		for _, s := range b.Drawer.Resistors("") {
-			switch {
+		for i := range b.Drawer.Items {
+			switch it := &b.Drawer.Items[i]; {
+			case it.Kind != parts.KindResistor || it.Count == 0 || !unit.Known(it.Ohm) || it.Package == "" || it.Package == one:
 			case one == "":
-				one = s.Package
-			case s.Package != "" && s.Package != one:
+				one = it.Package
+			default:
 				return defaultPackage
 			}
 		}
@@ -765,6 +799,9 @@ func (n *Network) Edited(edit func(c *circuit.Circuit)) (*Network, error) {
 		m.Circuit.SetPin(n.Outputs[i].Pin, n.pinAt(make([]float64, len(n.pins.Vars())), true))
 	}
 	edit(m.Circuit)
+	if m.Single {
+		m.polarities()
+	}
 	s, err := circuit.Compile(m.Circuit)
 	if err != nil {
 		return nil, err

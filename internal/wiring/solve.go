@@ -55,10 +55,10 @@ func (n *Network) filament(l *LampNet, p LampParams) LampParams {
 	return p
 }
 
-// Solve brings the network into a state and solves it. It starts from what Learn foretells; else from the
+// solve brings the network into a state and solves it. It starts from what Learn foretells; else from the
 // solution before if that was the same drive and polarity (another track voltage moves junction voltages
 // little); else from the last time the network was there.
-func (n *Network) Solve(st State) circuit.Solution {
+func (n *Network) solve(st State) circuit.Solution {
 	s := n.Solver
 	u := st.Track
 	if !st.LeftPositive {
@@ -204,14 +204,19 @@ func addScaled(out []float64, x float64, c change) {
 }
 
 // Learn solves the states at typical and with each variable at its ends, so that Solve can start near the
-// answer anywhere in the box. The answer itself does not depend on it, nor on what was solved before.
-func (n *Network) Learn(states []State) {
+// answer anywhere in the box. The answer itself does not depend on it, nor on what was solved before. Each of those solutions
+// is shown to see (if not nil) as the network stands: of the state numbered, at point z.
+func (n *Network) Learn(states []State, see func(z []float64, state int, sol circuit.Solution)) {
 	typical := n.Typical()
 	z := slices.Clone(typical)
 	lessons := map[State]*lesson{}
 	n.learned = nil
-	solve := func(st State) []float64 {
-		if n.Solve(st).Status != circuit.Solved {
+	solve := func(st State, show bool) []float64 {
+		sol := n.Solve(st)
+		if show && see != nil {
+			see(z, slices.Index(states, st), sol)
+		}
+		if sol.Status != circuit.Solved {
 			return nil
 		}
 		return n.Solver.Save(make([]float64, n.Solver.StateSize()))
@@ -219,7 +224,7 @@ func (n *Network) Learn(states []State) {
 	n.Set(z)
 	var known []State // in order, so that the same states are always learned on the same road
 	for _, st := range states {
-		if base := solve(st); base != nil {
+		if base := solve(st, true); base != nil {
 			known = append(known, st)
 			lessons[st] = &lesson{base: base, up: make([]change, len(n.Vars)), down: make([]change, len(n.Vars)), lamps: make([][2]change, len(n.Lamps))}
 		}
@@ -232,7 +237,7 @@ func (n *Network) Learn(states []State) {
 			z[i] = end
 			n.Set(z)
 			for _, st := range known {
-				l, d := lessons[st], solve(st)
+				l, d := lessons[st], solve(st, true)
 				for k := range d {
 					d[k] -= l.base[k]
 				}
@@ -249,6 +254,7 @@ func (n *Network) Learn(states []State) {
 	for i := range n.Lamps {
 		o := &n.Lamps[i]
 		was := o.Post.Samples[o.corners[0]]
+		o.describe()
 		o.features = make([][2]float64, len(o.Post.Samples))
 		if !o.learns() {
 			continue
@@ -264,7 +270,7 @@ func (n *Network) Learn(states []State) {
 			o.LampElems.Set(n.Solver, p)
 			step := o.feature(p)[f]
 			for _, st := range known {
-				l, d := lessons[st], solve(st)
+				l, d := lessons[st], solve(st, false)
 				for k := range d {
 					d[k] = (d[k] - l.base[k]) / step
 				}
@@ -274,4 +280,77 @@ func (n *Network) Learn(states []State) {
 		o.LampElems.Set(n.Solver, was)
 	}
 	n.learned, n.scratch = lessons, make([]float64, n.Solver.StateSize())
+}
+
+// numbers are a sample in numbers that solutions follow nearly linearly; what does not belong to its structure is 0.
+func (p LampParams) numbers() []float64 {
+	t := unit.FitTemperature.Kelvin()
+	back := p
+	back.LED = p.Back
+	out := []float64{
+		float64(p.Junction().Voltage(0.002, t)), float64(back.Junction().Voltage(0.002, t)), math.Log(float64(p.Hidden)), math.Log(float64(max(p.Parallel, 1))),
+		math.Log(float64(p.Leak)), math.Log(float64(p.Limit)), float64(p.Dropout), float64(p.Own),
+		math.Log(float64(p.Filament.LitV)), math.Log(float64(p.Filament.LitI)), math.Log(float64(p.Filament.Cold)),
+	}
+	for k, x := range out {
+		if math.IsNaN(x) || math.IsInf(x, 0) {
+			out[k] = 0
+		}
+	}
+	return out
+}
+
+// describe turns the lamp's samples into the numbers of Feature: those that differ among them, from the mean.
+func (l *LampNet) describe() {
+	all := make([][]float64, len(l.Post.Samples))
+	for j, p := range l.Post.Samples {
+		all[j] = p.numbers()
+	}
+	l.numbers = make([][]float64, len(all))
+	for k := range all[0] {
+		mean, most := 0.0, 0.0
+		for _, x := range all {
+			mean += x[k] / float64(len(all))
+		}
+		for _, x := range all {
+			most = math.Max(most, math.Abs(x[k]-mean))
+		}
+		if most < 1e-9 {
+			continue
+		}
+		for j, x := range all {
+			l.numbers[j] = append(l.numbers[j], (x[k]-mean)/most)
+		}
+	}
+}
+
+// Features is how many numbers Feature gives.
+func (n *Network) Features() int {
+	w := 1
+	for i := range n.Vars {
+		if n.Vars[i].Levels == 0 {
+			w++
+		}
+	}
+	for i := range n.Lamps {
+		w += len(n.Lamps[i].numbers[0])
+	}
+	return w
+}
+
+// Feature is the point z in numbers that solutions follow nearly linearly: 1, every continuous variable, and of every lamp
+// how its sample differs from the mean. Learn prepares them.
+func (n *Network) Feature(z, out []float64) {
+	out[0] = 1
+	k := 1
+	for i := range n.Vars {
+		if n.Vars[i].Levels == 0 {
+			out[k] = z[i]
+			k++
+		}
+	}
+	for i := range n.Lamps {
+		l := &n.Lamps[i]
+		k += copy(out[k:], l.numbers[int(z[l.index])])
+	}
 }

@@ -210,7 +210,7 @@ func TestMissingIsNamed(t *testing.T) {
 func TestLearningDoesNotShow(t *testing.T) {
 	n, m := network(t), network(t)
 	states := []wiring.State{{LeftPositive: true, Drive: wiring.On, Track: 14}, {LeftPositive: true, Drive: wiring.On, Track: 24}, {Drive: wiring.Off, Track: 24}}
-	m.Learn(states)
+	m.Learn(states, nil)
 	z := n.Typical()
 	for k := range 60 {
 		for i, v := range n.Vars {
@@ -372,6 +372,32 @@ func TestPackage(t *testing.T) {
 		o.Package = build.Words(c.written)
 		if got, have := wiring.PackageOf(b, &o, "base"), wiring.OnHand(b, &o, "base"); got != c.want || len(have) != c.onHand {
 			t.Errorf("written %q, drawer %q: %q with %d on hand, want %q with %d", c.written, c.drawer, got, len(have), c.want, c.onHand)
+		}
+	}
+}
+
+// One output alone, with resistors for what the other draws, is what it is in the whole to within what the supply gives way.
+func TestAlone(t *testing.T) {
+	n := network(t)
+	for i := range n.Outputs {
+		a, at, err := n.Alone(i, map[string]*wiring.LampPosterior{"front": n.Lamps[0].Post, "rear": n.Lamps[1].Post})
+		if err != nil || len(a.Outputs) != 1 || at != 0 || a.Outputs[0].ID != n.Outputs[i].ID {
+			t.Fatalf("output %d: %d of %v, %v", i, at, a.Outputs, err)
+		}
+		a.Set(a.Typical())
+		n.Set(n.Typical())
+		for _, u := range []unit.Volt{9, 14, 24} {
+			for _, left := range []bool{true, false} {
+				st := wiring.State{LeftPositive: left, Drive: wiring.On, Track: u}
+				whole, alone := operate(t, n, st), operate(t, a, st)
+				lamp := n.Outputs[i].Lights[0].Lamp
+				if x, y := float64(whole.Lamps[lamp].Through), float64(alone.Lamps[0].Through); math.Abs(x-y) > 0.005*math.Abs(x)+1e-9 {
+					t.Errorf("output %d, %s: the lamp has %g A in the whole, %g A alone", i, st, x, y)
+				}
+				if x, y := float64(whole.VCC), float64(alone.VCC); math.Abs(x-y) > 0.005 {
+					t.Errorf("output %d, %s: the chip has %g V in the whole, %g V alone", i, st, x, y)
+				}
+			}
 		}
 	}
 }
