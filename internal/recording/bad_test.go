@@ -27,6 +27,7 @@ func TestBadInput(t *testing.T) {
 		{"binary", "x.bin", "\x00\x01\x02\x03PNG\x00\x00", Settings{}, "recording-binary", "6 of the first 9 bytes", ""},
 		{"prose", "x.csv", "dear reader,\nnothing here\n", Settings{}, "csv-nothing", "x.csv:1:1: no line holds a time", ""},
 
+		{"clock times", "x.csv", "when,x\n12:00:00.000058,1\n12:00:00.000116,0\n", Settings{}, "csv-nothing", "have seconds written", ""},
 		{"no timescale", "x.vcd", "$var wire 1 ! s $end $enddefinitions $end #0 1! #58 0! #116 1! #216 0! #316 1!", Settings{}, "vcd-timescale", "1 µs is guessed",
 			"0+ 58000000- 116000000+ 216000000- 316000000+"},
 		{"bad timescale", "x.vcd", "$timescale 3 weeks $end $var wire 1 ! s $end $enddefinitions $end #0 1! #58 0!", Settings{}, "vcd-timescale", `"3weeks"`, "0+ 58000000-"},

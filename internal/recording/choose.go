@@ -16,11 +16,12 @@ import (
 
 // A candidate is a wire or a column that could be the track, with its first values.
 type candidate struct {
-	names []string // full; the first is used
-	logic bool     // v is 0, 1, or NaN for unclear; else volts
-	signs bool     // v is −1, 0 or 1, the polarity itself
-	at    []unit.Time
-	v     []float64
+	names  []string // full; the first is used
+	number string   // of a column, from 1
+	logic  bool     // v is 0, 1, or NaN for unclear; else volts
+	signs  bool     // v is −1, 0 or 1, the polarity itself
+	at     []unit.Time
+	v      []float64
 }
 
 // mostKept is how many values of one candidate are looked at: some hundred packets of logic, or of few samples.
@@ -265,6 +266,11 @@ func (ch *chooser) named(name string) (int, bool) {
 		}
 		if len(hits) > 0 {
 			break
+		}
+	}
+	if len(hits) == 0 {
+		if i := slices.IndexFunc(ch.of, func(c *candidate) bool { return c.number != "" && c.number == want }); i >= 0 {
+			return i, true
 		}
 	}
 	switch {

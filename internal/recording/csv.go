@@ -6,6 +6,7 @@ import (
 	"io"
 	"math"
 	"math/bits"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -715,6 +716,8 @@ func (s *sheet) labels() []string {
 	return out
 }
 
+var clockTime = regexp.MustCompile(`\d:\d\d:\d\d`)
+
 // nothingIn says why no line could be used.
 func (r *Recording) nothingIn(w *window, head []byte) {
 	line := head
@@ -732,7 +735,11 @@ func (r *Recording) nothingIn(w *window, head []byte) {
 		r.p.add(w, diag.Error, "recording-binary", w.pos, w.pos+1, "this is no text: %d of the first %d bytes are control characters, %d of them NUL; a VCD or CSV file, or one of them packed with gzip, is wanted", odd, len(head), nul)
 		return
 	}
-	r.p.add(w, diag.Error, "csv-nothing", w.pos, w.pos+len(line), "no line holds a time: numbers separated by comma, semicolon, tab or space are wanted")
+	mend := ""
+	if clockTime.Match(head[:min(len(head), 1<<16)]) {
+		mend = "; clock times are not read: have seconds written"
+	}
+	r.p.add(w, diag.Error, "csv-nothing", w.pos, w.pos+len(line), "no line holds a time: numbers separated by comma, semicolon, tab or space are wanted%s", mend)
 }
 
 // A tick is a number of the time column as it is written.
@@ -777,7 +784,7 @@ func (v *csv) candidates(set Settings) ([]*candidate, []int) {
 				continue
 			}
 		}
-		k := &candidate{names: []string{c.label(), strconv.Itoa(c.number)}}
+		k := &candidate{names: []string{c.label()}, number: strconv.Itoa(c.number)}
 		if levels(c) {
 			k.signs = c.signed || slices.Contains(c.v, -1)
 			k.logic = !k.signs

@@ -46,6 +46,7 @@ func TestCSVForms(t *testing.T) {
 		{"volts between the rails", "t (us),track (V)\n0,12.1\n58,-12\n116,12\n216,-11.9\n316,12\n374,-12.2\n", Settings{}, unit.Microsecond, Difference},
 		{"told column among others", "t (us),clock,dcc\n0,0,1\n10,1,1\n58,1,0\n116,0,1\n216,0,0\n300,1,0\n316,0,1\n374,0,0\n", Settings{Wires: []string{"dcc"}}, unit.Microsecond, OneWire},
 		{"told by number", "0,0,1\n10,1,1\n58,1,0\n116,0,1\n216,0,0\n300,1,0\n316,0,1\n374,0,0\n", Settings{Wires: []string{"3"}, Unit: unit.Microsecond}, unit.Microsecond, OneWire},
+		{"columns called by numbers", "us,1,2\n0,0,1\n58,0,0\n116,1,1\n216,1,0\n316,0,1\n374,1,0\n", Settings{Wires: []string{"2"}}, unit.Microsecond, OneWire},
 		{"empty cells leave a level", "us,left,right\n0,1,0\n58,0,1\n60,,\n116,1,0\n216,0,1\n316,1,0\n374,0,1\n", Settings{}, unit.Microsecond, TwoRails},
 		{"steps drawn with two rows", "us,x\n0,1\n58,1\n58,0\n116,0\n116,1\n216,1\n216,0\n316,0\n316,1\n374,1\n374,0\n", Settings{}, unit.Microsecond, OneWire},
 		{"carriage returns alone", "us,x\r0,1\r58,0\r116,1\r216,0\r316,1\r374,0\r", Settings{}, unit.Microsecond, OneWire},

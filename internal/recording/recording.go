@@ -161,7 +161,8 @@ type reader interface {
 	about(a *About)         // what may have grown
 }
 
-// A Recording is a wave.Source.
+// A Recording is a wave.Source. Its first change tells what the signal was when the recording began, and is an edge only
+// where edges alone were recorded; the last polarity holds until About's End.
 type Recording struct {
 	r     reader
 	d     detector
