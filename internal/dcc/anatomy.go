@@ -43,7 +43,7 @@ func Anatomy(p Packet, c Context) []Part {
 	switch i.Op {
 	case OpIdle:
 		add("11111111", "idle")
-		add("00000000", "nothing")
+		add("00000000", "always 0")
 	case OpReset:
 		add("00000000", "decoder reset")
 	case OpHardReset:
@@ -172,8 +172,8 @@ func Anatomy(p Packet, c Context) []Part {
 	case OpDirect:
 		i.cvParts("0111CCAA", "AAAAAAAA", add)
 	case OpAddressOnly:
-		add("0111C000", "%s CV1, address-only", i.verb())
-		add("0DDDDDDD", "address %d", i.Value)
+		add("0111C000", "%s CV1, address-only, or register 1", i.verb())
+		add("0DDDDDDD", "value %d", i.Value)
 	case OpRegister:
 		add("0111CRRR", "%s register %d%s", i.verb(), i.Number, registerName(i.Number))
 		add("DDDDDDDD", "%d", i.Value)
@@ -189,8 +189,14 @@ func (i Instruction) verb() string {
 	return "verifies"
 }
 
+// registerCV is the CV of each physical register (S-9.2.3 E); 0: the page register.
+var registerCV = [8]uint16{1, 2, 3, 4, 29, 0, 7, 8}
+
 func registerName(r uint16) string {
-	return [...]string{" (CV1)", " (CV2)", " (CV3)", " (CV4)", " (CV29)", " (page)", " (CV7)", " (CV8)"}[r-1]
+	if r == pageRegister {
+		return " (page)"
+	}
+	return fmt.Sprintf(" (CV%d)", registerCV[r-1])
 }
 
 // cvParts are the three bytes of a CV access; CV number less one is sent.

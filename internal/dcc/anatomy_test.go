@@ -100,8 +100,8 @@ func TestExplain(t *testing.T) {
 			}
 			ids[x.ID] = true
 		}
-		if f.Values[0].Text != v.bytes || len(f.Verdicts) != 0 {
-			t.Errorf("%s: bytes %q, %d verdicts", v.id, f.Values[0].Text, len(f.Verdicts))
+		if f.Values[0].Text != v.words || f.Values[1].Text != v.bytes || len(f.Verdicts) != 0 {
+			t.Errorf("%s: %q, bytes %q, %d verdicts", v.id, f.Values[0].Text, f.Values[1].Text, len(f.Verdicts))
 		}
 		if len(f.Tables[0].Rows) != len(packet(t, v.bytes)) || !strings.HasSuffix(f.Tables[0].Rows[len(f.Tables[0].Rows)-1][4].Text, "= 00") {
 			t.Errorf("%s: the XOR does not end at 0", v.id)

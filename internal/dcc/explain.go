@@ -13,18 +13,16 @@ import (
 // An Item is one packet to explain, or one sequence of service mode.
 type Item struct {
 	Packet   Packet
-	Task     Task // with a sequence; Packet is then the one that does it
-	Service  bool // the packet is of service mode
-	Received bool // bytes that somebody else made, to be judged
-	Repeats  int  // how often it is sent at least; 0: once
-	Preamble int  // 0: the least of its mode
+	Task     Task  // with a sequence; Packet is then the one that does it
+	Steps    Steps // how its speed is read: 14, else 28
+	Service  bool  // the packet is of service mode
+	Received bool  // bytes that somebody else made, to be judged
+	Preamble int   // 0: the least of its mode
 }
 
 // ItemOf is a sentence as an item.
 func ItemOf(s Sentence) Item {
-	it := Item{Packet: s.Instruction.Append(nil), Task: s.Task, Service: s.Instruction.Service(), Repeats: s.Instruction.Repeats().Times}
-	it.Received = s.Instruction.Op == OpBytes
-	return it
+	return Item{Packet: s.Instruction.Append(nil), Task: s.Task, Steps: s.Instruction.Speed.Steps, Service: s.Instruction.Service()}
 }
 
 // Received is a packet that somebody else made. It is taken for one of service mode where only that has a meaning for it.
@@ -37,7 +35,7 @@ func Received(p Packet) Item {
 }
 
 // Context is how the item is decoded.
-func (it Item) Context() Context { return Context{Service: it.Service} }
+func (it Item) Context() Context { return Context{Steps: it.Steps, Service: it.Service} }
 
 // Ones is the preamble it is sent with.
 func (it Item) Ones() int {
@@ -62,9 +60,11 @@ func (it Item) Title() string {
 func Explain(items []Item) finding.Findings {
 	f := finding.Findings{Question: "packet"}
 	for k, it := range items {
-		e := explainer{&f, it, "packet." + strconv.Itoa(k+1), it.Title(), ""}
+		n := strconv.Itoa(k + 1)
+		e := explainer{f: &f, it: it, id: "packet." + n, title: it.Title()}
 		if len(items) > 1 {
-			e.head = e.title + ": "
+			e.number = n + " "
+			e.value("sentence", "says", finding.Value{Text: e.title})
 		} else {
 			f.Build = e.title
 		}
@@ -77,15 +77,23 @@ type explainer struct {
 	f         *finding.Findings
 	it        Item
 	id, title string
-	head      string // before every name where there are several
+	number    string // before every name where there are several
+}
+
+// about is the packet's number and words, before what is said of it where there are several.
+func (e explainer) about() string {
+	if e.number == "" {
+		return ""
+	}
+	return e.number + "· " + e.title + ": "
 }
 
 func (e explainer) note(kind, format string, args ...any) {
-	e.f.Notes = append(e.f.Notes, finding.Note{ID: e.id, Kind: kind, Text: e.head + fmt.Sprintf(format, args...)})
+	e.f.Notes = append(e.f.Notes, finding.Note{ID: e.id, Kind: kind, Text: e.about() + fmt.Sprintf(format, args...)})
 }
 
 func (e explainer) value(id, name string, v finding.Value) {
-	v.ID, v.Name = e.id+"."+id, e.head+name
+	v.ID, v.Name = e.id+"."+id, e.number+name
 	if v.Text != "" {
 		v.Value = math.NaN()
 	}
@@ -104,8 +112,11 @@ func (e explainer) explain() {
 	e.value("duration", "duration", finding.Value{Value: d.Seconds(), Unit: unit.SymSecond, Sure: "at nominal half-bits",
 		Reason: fmt.Sprintf("%d · 2 · %v + %d · 2 · %v = %d µs, preamble of %d and end bit included",
 			ones, NominalOne, zeros, NominalZero, d/unit.Microsecond, n)})
-	if e.it.Received {
+	switch {
+	case e.it.Received:
 		e.judge(m)
+	case !m.OK(): // wrong on purpose
+		e.note("no instruction", "%s", m.Why())
 	}
 	e.f.Tables = append(e.f.Tables, e.bytes(m))
 	e.readings(m)
@@ -128,7 +139,7 @@ func bitString(p Packet, preamble int) string {
 
 // bytes is the table of the bytes with the XOR worked out: after the error byte it is 0.
 func (e explainer) bytes(m Meaning) finding.Table {
-	t := finding.Table{ID: e.id + ".xor", Title: e.head + "byte by byte, the XOR worked out",
+	t := finding.Table{ID: e.id + ".xor", Title: e.about() + "byte by byte, the XOR worked out",
 		Columns: []finding.Column{{Title: "byte"}, {Title: "bits"}, {Title: "layout"}, {Title: "says"}, {Title: "XOR so far"}}}
 	var x byte
 	for k, part := range Anatomy(e.it.Packet, e.it.Context()) {
@@ -184,7 +195,7 @@ func (e explainer) readings(m Meaning) {
 			e.note("other reading", "in service mode, after a reset packet, it is %q (%s C)", o.Instruction, s923)
 		}
 	}
-	if i.Op == OpAddressOnly {
+	if i.Op == OpAddressOnly && (e.it.Task.Method == NoMethod || e.it.Task.Method == AddressOnly) {
 		e.note("other reading", "with a decoder of register mode the same bytes are register 1, which is CV1 on page 1 (%s E)", s923)
 	}
 }
@@ -211,8 +222,15 @@ func (e explainer) rules(m Meaning, preamble int) {
 		}
 	case OpCV, OpDirect:
 		e.cv(i.Number, i.Value, i)
-	case OpAddressOnly:
-		e.cv(1, i.Value, i)
+	case OpAddressOnly, OpRegister:
+		switch t := e.it.Task; {
+		case t.Method == Paged:
+			e.cv(t.Number, t.Value, i)
+		case i.Op == OpAddressOnly:
+			e.cv(1, i.Value, i)
+		case registerCV[i.Number-1] != 0 && t.Method != FactoryReset:
+			e.cv(registerCV[i.Number-1], i.Value, i)
+		}
 	case OpCVShort:
 		e.cv(i.Number, i.Value, i)
 		if i.Number != 23 && i.Number != 24 {
@@ -270,7 +288,7 @@ func (e explainer) cv(n uint16, v byte, i Instruction) {
 // sequence is the table of what goes before and after a packet of service mode.
 func (e explainer) sequence() {
 	steps := e.it.Task.Steps()
-	t := finding.Table{ID: e.id + ".sequence", Title: e.head + "the whole sequence: least counts, a station stops early on acknowledgement",
+	t := finding.Table{ID: e.id + ".sequence", Title: e.about() + "the whole sequence: least counts, a station stops early on acknowledgement",
 		Columns: []finding.Column{{Title: "for"}, {Title: "packet"}, {Title: "bytes"}, {Title: "times", Numeric: true}, {Title: "time", Unit: unit.SymSecond, Numeric: true}}}
 	for k := range steps {
 		s := &steps[k]

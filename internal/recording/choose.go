@@ -177,14 +177,14 @@ func (ch *chooser) limits(v []float64, difference bool) (voltage, Kind) {
 		out.centre = (out.low + out.high) / 2
 		return out, kind
 	}
-	half := math.Max((hi-lo)/2, leastSwing)
+	if hi-lo < leastSwing { // DC of either sign, or nothing
+		out.gaps, out.low, out.high = true, -leastSwing, leastSwing
+		return out, Difference
+	}
 	if kind == OneVoltage {
 		out.centre = (hi + lo) / 2
-		if hi-lo < leastSwing {
-			out.centre = hi - leastSwing // it does not switch: what is well below what it is would be low
-		}
 	}
-	out.low, out.high = out.centre-half/4, out.centre+half/4
+	out.low, out.high = out.centre-(hi-lo)/8, out.centre+(hi-lo)/8
 	return out, kind
 }
 

@@ -341,6 +341,7 @@ func recognise(head []byte, set Settings) (*sheet, bool) {
 func (s *sheet) begin(head []byte, width int) {
 	type above struct {
 		cells []string
+		meta  int // its place among the other lines above
 	}
 	var last []above // the lines above that could be headings
 	var cells [][]byte
@@ -360,7 +361,7 @@ func (s *sheet) begin(head []byte, width int) {
 			return true
 		}
 		if len(cells) == width && (width > 1 || !note) {
-			h := above{}
+			h := above{meta: len(s.meta)}
 			for _, c := range cells {
 				h.cells = append(h.cells, printable(c[:min(len(c), mostText)]))
 			}
@@ -381,11 +382,18 @@ func (s *sheet) begin(head []byte, width int) {
 		return
 	}
 	names := last[len(last)-1]
+	drop := func(h above) {
+		if h.meta < len(s.meta) {
+			s.meta = slices.Delete(s.meta, h.meta, h.meta+1)
+		}
+	}
+	drop(names)
 	if len(last) == 2 && allUnits(names.cells) {
 		for i := range s.columns {
 			s.columns[i].unit = names.cells[i]
 		}
 		names = last[0]
+		drop(names)
 	}
 	for i := range s.columns {
 		s.columns[i].name = bare(names.cells[i])

@@ -1,10 +1,16 @@
 package recording
 
 import (
+	"bytes"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
 	"fettle/internal/unit"
+	"fettle/internal/wave"
 )
 
 // The same signal in every form: + at 0, − at 58 µs, + at 116 µs, − at 216 µs, + at 316 µs, − at 374 µs.
@@ -118,4 +124,124 @@ func TestVoltageHysteresisAndGap(t *testing.T) {
 	if want := "0+ 199500000- 299500000+ 3997500000 499250000+"; say(got) != want {
 		t.Errorf("%s, want %s", say(got), want)
 	}
+}
+
+// sampled is a table of a voltage every step µs.
+func sampled(n int, step float64, volts func(us float64) float64) string {
+	var b strings.Builder
+	b.WriteString("Time (s),A (V)\n")
+	for i := range n {
+		x := float64(i) * step
+		writef(&b, "%.7f,%.4f\n", x*1e-6, volts(x))
+	}
+	return b.String()
+}
+
+// Voltages of several kinds: what they are taken for and what the changes look like.
+func TestVoltagesOfAllKinds(t *testing.T) {
+	r := rand.New(rand.NewPCG(11, 12))
+	ends := []float64{0}
+	for _, h := range halves(600, r) {
+		ends = append(ends, ends[len(ends)-1]+h.Seconds()*1e6)
+	}
+	dcc := func(x float64) float64 {
+		i, found := slices.BinarySearch(ends, x)
+		if found {
+			i++
+		}
+		return float64(2*(i%2) - 1)
+	}
+	for _, c := range []struct {
+		name    string
+		text    string
+		kind    Kind
+		look    Look
+		changes int64 // 0: any number
+		hz      float64
+	}{
+		// S-9.1 B: noise of less than a quarter of the peak-to-peak voltage is to be borne.
+		{"DCC in noise", sampled(40_000, 1, func(x float64) float64 { return 12*dcc(x) + 5.8*(r.Float64()-0.5) }), Difference, DCC, 557, 0},
+		{"DCC on one rail behind a divider", sampled(40_000, 1, func(x float64) float64 { return 1.65 + 1.65*dcc(x) }), OneVoltage, DCC, 557, 0},
+		{"DC", sampled(5000, 10, func(float64) float64 { return 12 + 0.1*r.Float64() }), Difference, Steady, 1, 0},
+		{"DC the other way", sampled(5000, 10, func(float64) float64 { return -12 + 0.1*r.Float64() }), Difference, Steady, 1, 0},
+		{"nothing", sampled(5000, 10, func(float64) float64 { return 0.1 * r.Float64() }), Difference, Steady, 1, 0},
+		{"AC", sampled(5000, 100, func(x float64) float64 { return 22 * math.Sin(2*math.Pi*50*x*1e-6) }), Difference, Mains, 0, 50},
+		{"rectified AC", sampled(5000, 100, func(x float64) float64 { return 17 * math.Abs(math.Sin(2*math.Pi*60*x*1e-6)) }), OneVoltage, Mains, 0, 120},
+		{"pulse width", sampled(40_000, 1, func(x float64) float64 { return 12 * math.Round(0.2+math.Mod(x, 50)/100) }), OneVoltage, Pulses, 0, 20000},
+	} {
+		rec, got := open(t, c.text, "x.csv", Settings{})
+		var s Intervals
+		s.Add(&got)
+		m, a := s.Impression(), rec.About()
+		if a.Comment != "" || a.Kind != c.kind || m.Look != c.look || c.changes > 0 && a.Changes != c.changes || c.hz > 0 && math.Abs(float64(m.Frequency)/c.hz-1) > 0.01 {
+			t.Errorf("%s: %v, %d changes of %s\n%+v", c.name, m, a.Changes, a.Kind, a)
+		}
+		if c.look == DCC {
+			for i := 1; i < len(got.At); i++ {
+				if half := got.At[i].Seconds() * 1e6; math.Abs(half-ends[i]) > 1 {
+					t.Errorf("%s: edge %d at %v µs, put at %v", c.name, i, half, ends[i])
+				}
+			}
+		}
+		if l := rec.Problems(); len(l) > 0 {
+			t.Errorf("%s: %v", c.name, l)
+		}
+	}
+	rec, got := open(t, sampled(50, 10, func(float64) float64 { return -12 }), "x.csv", Settings{})
+	if say(got) != "0-" || rec.About().Dwells != [2]unit.Volt{-12, -12} {
+		t.Errorf("%s, %+v", say(got), rec.About())
+	}
+}
+
+// benchmark reads a file over and over and reports how much of it a second of one core gets through.
+func benchmark(b *testing.B, text []byte, changes int) {
+	b.SetBytes(int64(len(text)))
+	b.ReportAllocs()
+	var c wave.Changes
+	for b.Loop() {
+		r, l := Open(bytes.NewReader(text), "track", Settings{})
+		if r == nil {
+			b.Fatal(l)
+		}
+		n := 0
+		for r.Next(&c) == nil {
+			n += len(c.At)
+		}
+		if n != changes {
+			b.Fatal(n, r.Problems())
+		}
+	}
+	b.ReportMetric(float64(b.N)*float64(changes)/1e6/b.Elapsed().Seconds(), "Medges/s")
+}
+
+func BenchmarkReadVCD(b *testing.B) { benchmark(b, dump(1<<20), 1<<20+1) }
+
+// The file that fettle itself writes: both rails, one row for each change.
+func BenchmarkReadCSVOfChanges(b *testing.B) {
+	var c wave.Changes
+	var at unit.Time
+	for i, h := range halves(1<<19, rand.New(rand.NewPCG(1, 1))) {
+		c.At, c.To = append(c.At, at), append(c.To, wave.Polarity(1-2*(i%2)))
+		at += h
+	}
+	var text bytes.Buffer
+	if err := WriteCSV(&text, &blocks{c}); err != nil {
+		b.Fatal(err)
+	}
+	benchmark(b, text.Bytes(), 1<<19)
+}
+
+// A voltage sampled every microsecond.
+func BenchmarkReadCSVOfSamples(b *testing.B) {
+	var text bytes.Buffer
+	text.WriteString("Time (s),A (V)\n")
+	i, edges := 0, 1
+	for n, h := range halves(20_000, rand.New(rand.NewPCG(1, 1))) {
+		for range h / unit.Microsecond {
+			fmt.Fprintf(&text, "%.6f,%.3f\n", float64(i)*1e-6, float64(12-24*(n%2))+0.001*float64(i%200))
+			i++
+		}
+		edges = n + 1
+	}
+	benchmark(b, text.Bytes(), edges)
 }

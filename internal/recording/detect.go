@@ -171,7 +171,6 @@ func (d *detector) sample(t unit.Time, x float64) {
 			d.emit(v.at, wave.None)
 			d.emit(in, p)
 		case opposite && v.crossed:
-			d.joined++
 			d.longest = max(d.longest, in-v.at)
 			d.emit(v.mid, p)
 		default:

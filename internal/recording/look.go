@@ -89,20 +89,22 @@ func middle(b int) float64 {
 
 // Intervals is a statistic of changes, of bounded size; the zero value is empty.
 type Intervals struct {
-	n        int64
-	at, was  unit.Time     // of the last change, and of the one before
-	to, from wave.Polarity // the last, and the one before it
-	length   lengths
-	period   lengths
-	sum      [len(lengths{})]float64 // of the lengths in a bin, s
-	turns    [len(lengths{})]float64 // of the periods
-	spent    [4]float64              // s, by polarity + 1
-	halves   int64
-	ones     int64
-	run      int  // half-bits of one class so far; DCC has them in pairs
-	class    int8 // 1, 0; −1 neither
-	runs     int64
-	odd      int64
+	n       int64
+	at      unit.Time     // of the last change
+	to      wave.Polarity // since then
+	entered [4]unit.Time  // by polarity + 1: the last time it began
+	length  lengths
+	period  lengths                 // from one beginning of Positive, or Negative, to the next
+	sum     [len(lengths{})]float64 // of the lengths in a bin, s
+	turns   [len(lengths{})]float64 // of the periods
+	spent   [4]float64              // s, by polarity + 1
+	begun   [4]int64                // how often
+	halves  int64
+	ones    int64
+	run     int  // half-bits of one class so far; DCC has them in pairs
+	class   int8 // 1, 0; −1 neither
+	runs    int64
+	odd     int64
 }
 
 // Add counts a block of changes, in the order of the recording.
@@ -133,14 +135,16 @@ func (s *Intervals) Add(c *wave.Changes) {
 				s.class, s.run = class, 0
 			}
 			s.run++
-			if s.n > 1 && to == s.from {
-				p := t - s.was
-				b := bin(p)
-				s.period[b]++
-				s.turns[b] += p.Seconds()
+			if to == wave.Positive || to == wave.Negative {
+				if p := t - s.entered[to+1]; s.begun[to+1] > 0 {
+					b := bin(p)
+					s.period[b]++
+					s.turns[b] += p.Seconds()
+				}
 			}
 		}
-		s.was, s.from = s.at, s.to
+		s.entered[to+1] = t
+		s.begun[to+1]++
 		s.at, s.to = t, to
 		s.n++
 	}
@@ -211,7 +215,7 @@ func (s *Intervals) Impression() Impression {
 		m.Look = Steady
 		return m
 	}
-	if count, turns, mean := near(&s.period, &s.turns); 10*count >= 9*turns && 10*turns >= 8*gaps {
+	if count, turns, mean := near(&s.period, &s.turns); 10*count >= 9*turns && turns >= 3 {
 		powered := s.spent[wave.Positive+1]
 		if s.spent[wave.None+1] > 0 {
 			powered += s.spent[wave.Negative+1]
