@@ -40,24 +40,21 @@ const (
 type Settings struct {
 	// Resolution is how far a recorded time may be off.
 	Resolution unit.Time
-	// From and To narrow the recording, which is taken as if it began and ended there. To 0: the end.
-	From, To unit.Time
+	// From and To narrow the recording, which is taken as if it began and ended there.
+	From, To Instant
 	// Addresses narrow packets, states and the sweep of receivers to these and the broadcast. None: all. The rules are
 	// judged over everything: what another address is told can break them too.
 	Addresses []dcc.Address
-	// At asks for the state of the addresses at an instant; AtSet says that it does.
-	At    unit.Time
-	AtSet bool
+	// At asks for the state of the addresses at an instant.
+	At Instant
 	// Packet is handed every packet of the addresses as it comes; the record is used again. May be nil.
 	Packet func(*Packet)
-	// Analogue is what a recording of voltages says of the slew; zero value: none.
-	Analogue Analogue
 }
 
-// Analogue is the slowest crossing of a recorded voltage.
-type Analogue struct {
-	Low, High unit.Volt // limits between which it was timed
-	Slowest   unit.Time // 0: not known
+// An Instant of a recording, or none.
+type Instant struct {
+	T   unit.Time
+	Set bool
 }
 
 // Audit reads a source to its end, or until the context ends. What was read before an error of the source is judged all the same.
@@ -76,7 +73,7 @@ func Audit(ctx context.Context, source wave.Source, s Settings) (*Audited, error
 			if p.cut(&c) {
 				p.block(&c)
 			}
-			if s.To != 0 && p.over {
+			if p.over {
 				break
 			}
 			continue
@@ -142,12 +139,12 @@ func newPass(s Settings) (*pass, error) {
 
 // cut narrows a block to Settings.From and To, and reports whether anything is left.
 func (p *pass) cut(c *wave.Changes) bool {
-	if p.set.From > 0 {
-		n, _ := slices.BinarySearch(c.At, p.set.From)
+	if p.set.From.Set {
+		n, _ := slices.BinarySearch(c.At, p.set.From.T)
 		c.At, c.To = c.At[n:], c.To[n:]
 	}
-	if p.set.To > 0 {
-		n, _ := slices.BinarySearch(c.At, p.set.To+1)
+	if p.set.To.Set {
+		n, _ := slices.BinarySearch(c.At, p.set.To.T+1)
 		p.over = n < len(c.At)
 		c.At, c.To = c.At[:n], c.To[:n]
 	}

@@ -84,9 +84,11 @@ func (o *Audited) Findings(name string) finding.Findings {
 			f.Verdicts = append(f.Verdicts, j)
 		}
 	}
+	o.slew(&f)
 	o.sweepFindings(&f)
 	o.tables(&f)
 	o.figures(&f)
+	o.about(&f)
 	o.notes(&f)
 	f.Cautions = append(f.Cautions, finding.Caution{Where: "clipping a recorder to the track", Text: "both rails carry the booster's voltage against each other, and neither is earth: " +
 		"an earthed instrument, or one that a computer with a mains plug earths, whose ground clip touches a rail can short the booster; so does a clip on a decoder's minus under live track. " +
@@ -339,8 +341,8 @@ func (o *Audited) notes(f *finding.Findings) {
 	if o.Gaps.Unclear > 0 {
 		note("unclear", "%s in which the recording does not say what the signal was", count(o.Gaps.Unclear, "time", 0))
 	}
-	if o.set.AtSet && o.Moment == nil {
-		note("at", "%s lies outside the recording, or nothing was heard before it", clock(o.set.At))
+	if o.set.At.Set && o.Moment == nil {
+		note("at", "%s lies outside the recording, or nothing was heard before it", clock(o.set.At.T))
 	}
 	if len(o.set.Addresses) > 0 {
 		note("narrowed", "packets, states and the sweep of receivers are those of the addresses asked for; rules were judged over everything on the track")
@@ -363,7 +365,7 @@ func (o *Audited) momentTable(f *finding.Findings) {
 	if len(o.Moment) == 0 {
 		return
 	}
-	t := finding.Table{ID: "moment", Title: "what decoders should have been doing at " + clock(o.set.At),
+	t := finding.Table{ID: "moment", Title: "what decoders should have been doing at " + clock(o.set.At.T),
 		Columns: []finding.Column{{Title: "address"}, {Title: "driven"}, {Title: "headlights"}, {Title: "functions on"}, {Title: "not known"}, {Title: "since"}, {Title: "told by"}}}
 	for _, m := range o.Moment {
 		h, on, unknown := lights(&m.Decoder)

@@ -63,7 +63,7 @@ func (f *follower) wanted(a dcc.Address) bool {
 
 // packet takes a valid packet.
 func (f *follower) packet(r *dcc.Reception, heard dcc.Heard, m dcc.Meaning) {
-	if f.set.AtSet && !f.took && r.End > f.set.At {
+	if f.set.At.Set && !f.took && r.End > f.set.At.T {
 		f.take()
 	}
 	if heard != dcc.Operations && heard != dcc.Left && heard != dcc.ResetHeard || !m.OK() || !m.Address.Multifunction() {
@@ -132,7 +132,7 @@ func (f *follower) take() {
 }
 
 func (f *follower) finish() {
-	if f.set.AtSet && !f.took && f.set.At <= f.out.End {
+	if f.set.At.Set && !f.took && f.set.At.T <= f.out.End {
 		f.take()
 	}
 }

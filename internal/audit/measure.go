@@ -39,7 +39,9 @@ func bin(t unit.Time) int {
 }
 
 // octave is the bin of a long half: Linear to twice that, and so on.
-func octave(t unit.Time) int { return max(linearBins, min(linearBins-1+bits.Len64(uint64(t/Linear)), linearBins+octaves-1)) }
+func octave(t unit.Time) int {
+	return max(linearBins, min(linearBins-1+bits.Len64(uint64(t/Linear)), linearBins+octaves-1))
+}
 
 // measured is what there is to know of a stretch of bits as long as nothing is wrong with it.
 type measured struct {

@@ -147,6 +147,16 @@ func (k *Packets) note(r *dcc.Reception, m dcc.Meaning) {
 // Valid is how many were valid.
 func (k *Packets) Valid() int64 { return k.Ended[dcc.EndValid] }
 
+// Any reports whether anything was received, if only in part.
+func (k *Packets) Any() bool {
+	for _, n := range k.Ended {
+		if n > 0 {
+			return true
+		}
+	}
+	return false
+}
+
 // noEndBit reports whether a packet with a wrong error byte is a valid one without its end bit: the ones of the next preamble
 // were taken for a further byte.
 func noEndBit(b dcc.Packet) bool {

@@ -60,17 +60,17 @@ type rules struct {
 	inBurst   bool
 	held      []held
 
-	ended      map[dcc.Address]unit.Time
-	reset      unit.Time // last reset packet; valid if wasReset
-	wasReset   bool
-	sinceInit  int // packets since any decoder reset
-	candidate  []held
-	suspect    dcc.Packet // the service-like packet that the candidates are about
-	resets     int        // reset packets in a row, up to now
-	service    serviceRun
-	writes     map[dcc.Address]*write
-	changes    map[change]*sent
-	start      start
+	ended     map[dcc.Address]unit.Time
+	reset     unit.Time // last reset packet; valid if wasReset
+	wasReset  bool
+	sinceInit int // packets since any decoder reset
+	candidate []held
+	suspect   dcc.Packet // the service-like packet that the candidates are about
+	resets    int        // reset packets in a row, up to now
+	service   serviceRun
+	writes    map[dcc.Address]*write
+	changes   map[change]*sent
+	start     start
 }
 
 // A held breach waits: a disturbance next to it would explain it.

@@ -16,7 +16,9 @@ type moments struct {
 	mean, deviation float64 // s
 }
 
-func (o *Audited) moments(from, to unit.Time) moments { return histogramMoments(from, to, &o.Halves[0], &o.Halves[1]) }
+func (o *Audited) moments(from, to unit.Time) moments {
+	return histogramMoments(from, to, &o.Halves[0], &o.Halves[1])
+}
 
 func histogramMoments(from, to unit.Time, of ...*Histogram) (m moments) {
 	var sum, squares float64
