@@ -9,15 +9,18 @@ import (
 	"fettle/internal/unit"
 )
 
-// Play is a feed of items as a station would send them alone: each as often as its rule wants it, or its sequence of service mode, with
-// an idle packet between two to the same decoder, so that they stand 5 ms apart (S-9.2 C).
+// Play is a feed of items as a station would send them alone: each as often as its rule wants it (those received once, as they stand), or its
+// sequence of service mode, with an idle packet between two to the same decoder, so that they stand 5 ms apart (S-9.2 C).
 func Play(items []Item) Feed {
 	var all []Sending
 	var last Address
 	for _, it := range items {
-		steps := []Step{{Count: max(1, it.Repeats), Preamble: it.Ones()}}
-		if it.Task.Method != NoMethod {
+		steps := []Step{{Count: 1, Preamble: it.Ones()}}
+		switch {
+		case it.Task.Method != NoMethod:
 			steps = it.Task.Steps()
+		case !it.Received:
+			steps[0].Count = Decode(it.Packet, it.Context()).Instruction.Repeats().Times
 		}
 		for _, step := range steps {
 			if step.Spare {
