@@ -194,10 +194,10 @@ func (fl *auditFlags) settings() (s audit.Settings, how recording.Settings, err 
 		if list.HasErrors() || len(said) != 1 {
 			said, list = dcc.Parse("", text+" nop")
 		}
-		if list.HasErrors() || len(said) != 1 || said[0].Address.Kind == dcc.Nobody {
+		if list.HasErrors() || len(said) != 1 || said[0].Instruction.Address.Kind == dcc.Nobody {
 			return s, how, fmt.Errorf("--address %q: no address; 47, 1204, \"long 47\" or \"accessory 12\" are", text)
 		}
-		s.Addresses = append(s.Addresses, said[0].Address)
+		s.Addresses = append(s.Addresses, said[0].Instruction.Address)
 	}
 	return s, how, err
 }
