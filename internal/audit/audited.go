@@ -34,6 +34,7 @@ type Audited struct {
 func newAudited(s Settings) *Audited {
 	o := &Audited{Resolution: s.Resolution, set: s}
 	o.One.Extent, o.Zero.Extent = nothing, nothing
+	o.Gaps.Begins, o.Gaps.Ends = nothing, nothing
 	o.Sweep.begin()
 	return o
 }

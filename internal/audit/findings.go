@@ -101,7 +101,7 @@ func (o *Audited) judgement(r Rule) (finding.Judgement, bool) {
 	s, t := specs[r], &o.Rules[r]
 	j := finding.Judgement{
 		ID: s.id, Subject: s.subject, Requirement: s.requirement, Value: absent, Limit: s.limit, Sense: s.sense, Unit: s.unit, Margin: absent,
-		Source: s.source, Method: "every one in the recording",
+		Source: s.source, Method: "every half-bit and every packet of the recording",
 	}
 	switch r {
 	case StationOne:
@@ -117,16 +117,19 @@ func (o *Audited) judgement(r Rule) (finding.Judgement, bool) {
 	case StationTotal:
 		return o.limited(j, t, int64(o.Total.Value), o.Resolution, o.Total.At, o.Zeros), o.Zeros > 0
 	case Undisturbed:
-		j.Value, j.Worst = float64(t.Broken), o.burstWords()
-		j.Unit, j.Limit, j.Sense = "", 0, "≤"
-		j.Verdict = verdictOf(t)
+		j.Verdict, j.Confidence, j.Mend = verdictOf(t), o.burstWords(), s.mend
+		if t.Broken > 0 {
+			j.Worst = clock(t.Worst.At)
+		} else {
+			j.Mend = ""
+		}
 		return j, true
 	case Cutout:
 		if !o.Gaps.Begins.Any() {
 			return j, false
 		}
 		j.Verdict, j.Why = finding.Reported, s.why
-		j.Worst = fmt.Sprintf("%d of %d; they begin %s … %s after the end bit and end %s … %s after it", o.Gaps.Cutouts, o.Rules[GapEarly].Judged,
+		j.Confidence = fmt.Sprintf("%d of %d; they begin %s … %s after the end bit and end %s … %s after it", o.Gaps.Cutouts, o.Rules[GapEarly].Judged,
 			micro(o.Gaps.Begins.Min), micro(o.Gaps.Begins.Max), micro(o.Gaps.Ends.Min), micro(o.Gaps.Ends.Max))
 		return j, true
 	case GapInside:
@@ -156,15 +159,7 @@ func (o *Audited) judgement(r Rule) (finding.Judgement, bool) {
 			}
 			j.Margin = -math.Abs(j.Value-s.limit) / s.limit
 		}
-		j.Worst = fmt.Sprintf("%s, %s", count(t.Broken+t.Near, "time", t.Judged), t.where(3))
-		if t.Worst.In != "" && s.sense != "" && t.Broken > 1 {
-			j.Worst += "; the worst at " + clock(t.Worst.At)
-		}
-		if j.Mend = s.mend; j.Mend == "" {
-			j.Mend = ""
-		}
-	} else if t.Judged > 0 {
-		j.Worst = fmt.Sprintf("%s judged", grouped(t.Judged))
+		j.Worst, j.Confidence, j.Mend = t.Worst.String(), t.where(t.Judged), s.mend
 	}
 	if s.why != "" {
 		j.Verdict, j.Why, j.Mend = finding.Reported, s.why, ""
@@ -192,8 +187,7 @@ func (o *Audited) windowed(j finding.Judgement, t *Tally, w dcc.Window, e Extrem
 	j.Value, j.Limit, j.Sense = value.Seconds(), limit.Seconds(), sense
 	j.Margin = relative(room, limit)
 	j.Verdict = o.verdict(room, o.Resolution)
-	j.Worst = fmt.Sprintf("%s … %s in %s half-bits", micro(e.Min), micro(e.Max), grouped(2*judged))
-	o.beyond(&j, t, at)
+	o.beyond(&j, t, at, 2*judged)
 	return j
 }
 
@@ -203,26 +197,28 @@ func (o *Audited) limited(j finding.Judgement, t *Tally, value int64, doubt, at 
 	room := unit.Seconds(j.Limit) - unit.Time(value)
 	j.Margin = relative(room, unit.Seconds(j.Limit))
 	j.Verdict = o.verdict(room, doubt)
-	j.Worst = fmt.Sprintf("%s judged", grouped(judged))
-	o.beyond(&j, t, at)
+	o.beyond(&j, t, at, judged)
 	return j
 }
 
-func (o *Audited) beyond(j *finding.Judgement, t *Tally, at unit.Time) {
-	switch {
-	case t.Broken > 0:
-		j.Worst = fmt.Sprintf("%s, %s; the worst at %s", count(t.Broken, "half-bit", 0), t.where(3), clock(t.Worst.At))
-	case t.Near > 0:
-		j.Worst = fmt.Sprintf("%s beyond it by no more than the recorder may be off; the worst at %s", count(t.Near, "half-bit", 0), clock(t.Worst.At))
-	default:
-		j.Worst += ", nearest in the packet at " + clock(at)
+// beyond says where it is worst, and how often it is beyond the limit.
+func (o *Audited) beyond(j *finding.Judgement, t *Tally, at unit.Time, judged int64) {
+	j.Worst = "the packet whose preamble begins at " + clock(at)
+	if t.Broken+t.Near > 0 {
+		j.Worst = t.Worst.String()
 	}
-	if j.Verdict == finding.Close {
-		j.Confidence = fmt.Sprintf("within the recorder's uncertainty of %s", micro(o.Resolution))
-	}
-	for r := range specs {
-		if j.Verdict == finding.Fails && specs[r].id == j.ID {
-			j.Mend = specs[r].mend
+	switch j.Verdict {
+	case finding.Fails:
+		j.Confidence = t.where(judged)
+		for r := range specs {
+			if specs[r].id == j.ID {
+				j.Mend = specs[r].mend
+			}
+		}
+	case finding.Close:
+		j.Confidence = fmt.Sprintf("a length may be off by the recorder's %s", micro(o.Resolution))
+		if t.Near > 0 {
+			j.Confidence = fmt.Sprintf("%s beyond the limit by no more than the recorder may be off, %s", grouped(t.Near), micro(o.Resolution))
 		}
 	}
 }
@@ -255,15 +251,11 @@ func grouped(n int64) string {
 	return s
 }
 
-func count(n int64, what string, of int64) string {
-	s := grouped(n) + " " + what
+func count(n int64, what string) string {
 	if n != 1 {
-		s += "s"
+		what += "s"
 	}
-	if of > 0 {
-		s += " in " + grouped(of)
-	}
-	return s
+	return grouped(n) + " " + what
 }
 
 func (o *Audited) burstWords() string {
@@ -274,7 +266,7 @@ func (o *Audited) burstWords() string {
 	for _, b := range o.Bursts[:min(3, len(o.Bursts))] {
 		out = append(out, fmt.Sprintf("%s for %s", clock(b.From), unit.Format((b.To-b.From).Seconds(), "s", 3)))
 	}
-	s := count(o.BurstCount, "disturbance", 0) + ": " + strings.Join(out, ", ")
+	s := count(o.BurstCount, "disturbance") + ": " + strings.Join(out, ", ")
 	if more := o.BurstCount - int64(len(out)); more > 0 {
 		s += fmt.Sprintf(" and %d more", more)
 	}
@@ -306,14 +298,19 @@ func (o *Audited) values(f *finding.Findings) {
 		f.Values = append(f.Values, finding.Value{ID: "half.sides", Name: "first halves against second halves", Value: absent, Low: absent, High: absent, Text: lead,
 			Reason: "unequal sides are a threshold that is not in the middle, or edges that are not equally steep"})
 	}
-	if d := o.drift(); d.steps > 1 {
-		f.Values = append(f.Values, finding.Value{ID: "half.drift", Name: "drift of the mean of ones", Value: d.high - d.low, Unit: "s", Low: absent, High: absent,
-			Reason: fmt.Sprintf("from %s to %s, mean over %s", micro(unit.Seconds(d.low)), micro(unit.Seconds(d.high)), unit.Format(o.Pace.Step.Seconds(), "s", 2)), Method: "counted in the recording"})
+	for _, k := range []struct {
+		id, name string
+		of       func(PaceStep) (int64, unit.Time)
+	}{{"half.one-drift", "drift of the mean of ones", ofOnes}, {"half.zero-drift", "drift of the mean of zeros", ofZeros}} {
+		if d := o.drift(k.of); d.steps > 1 {
+			f.Values = append(f.Values, finding.Value{ID: k.id, Name: k.name, Value: d.high - d.low, Unit: "s", Low: absent, High: absent, Method: "counted in the recording",
+				Reason: fmt.Sprintf("from %s to %s, means over %s each", micro(unit.Seconds(d.low)), micro(unit.Seconds(d.high)), unit.Format(o.Pace.Step.Seconds(), "s", 2))})
+		}
 	}
 	f.Values = append(f.Values, finding.Value{ID: "direct.mean", Name: "direct voltage, share of the amplitude", Value: o.Direct.Mean(), Unit: "1", Low: absent, High: absent,
 		Reason: fmt.Sprintf("worst over 100 ms: %s, up to %s; stretched zeros make it on purpose", unit.Format(o.Direct.Worst, "1", 3), clock(o.Direct.WorstAt)), Method: "mean polarity, amplitudes taken as equal"})
 	if o.Gaps.Count > 0 {
-		add("gaps.longest", "longest gap", o.Gaps.Longest.Seconds(), "s", fmt.Sprintf("%s; this one at %s", count(o.Gaps.Count, "gap", 0), clock(o.Gaps.LongestAt)))
+		add("gaps.longest", "longest gap", o.Gaps.Longest.Seconds(), "s", fmt.Sprintf("%s; this one at %s", count(o.Gaps.Count, "gap"), clock(o.Gaps.LongestAt)))
 	}
 }
 
@@ -339,7 +336,7 @@ func (o *Audited) notes(f *finding.Findings) {
 		note("kinds", "%s more packets are of kinds that come after the first %d and are not listed", grouped(o.Packets.More), kindsKept)
 	}
 	if o.Gaps.Unclear > 0 {
-		note("unclear", "%s in which the recording does not say what the signal was", count(o.Gaps.Unclear, "time", 0))
+		note("unclear", "%s in which the recording does not say what the signal was", count(o.Gaps.Unclear, "time"))
 	}
 	if o.set.At.Set && o.Moment == nil {
 		note("at", "%s lies outside the recording, or nothing was heard before it", clock(o.set.At.T))

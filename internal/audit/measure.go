@@ -51,6 +51,8 @@ type measured struct {
 	ones       int64     // bits
 	sum        unit.Time // of all halves of ones
 	zeros      int64
+	plain      int64     // zeros that are not stretched: both halves together up to twice Linear
+	zeroSum    unit.Time // of their halves
 	mixed      int64     // bits with halves of two kinds
 	signed     unit.Time // first halves less second halves
 }
@@ -61,6 +63,7 @@ func (m *measured) add(o *measured) {
 	m.difference, m.total = max(m.difference, o.difference), max(m.total, o.total)
 	m.ones, m.sum, m.zeros, m.mixed = m.ones+o.ones, m.sum+o.sum, m.zeros+o.zeros, m.mixed+o.mixed
 	m.signed += o.signed
+	m.plain, m.zeroSum = m.plain+o.plain, m.zeroSum+o.zeroSum
 }
 
 // measure measures whole bits between edges and counts their halves. This is the loop in which an audit spends its time.
@@ -88,6 +91,10 @@ func measure(at []unit.Time, halves *[2]Histogram) measured {
 			m.zero.Min, m.zero.Max = min(m.zero.Min, less), max(m.zero.Max, more)
 			m.total = max(m.total, x+y)
 			m.zeros++
+			if x+y <= 2*Linear {
+				m.plain++
+				m.zeroSum += x + y
+			}
 		default:
 			m.mixed++
 		}
@@ -139,9 +146,15 @@ type Pace struct {
 
 // A PaceStep is the half-bits of one step.
 type PaceStep struct {
-	One, Zero Extent
-	Ones      int64     // bits
-	Sum       unit.Time // of all halves of ones
+	One, Zero    Extent
+	Ones, Plain  int64     // bits; of zeros those not stretched
+	Sum, ZeroSum unit.Time // of their halves
+}
+
+func (s *PaceStep) add(o PaceStep) {
+	s.One.add(o.One)
+	s.Zero.add(o.Zero)
+	s.Ones, s.Plain, s.Sum, s.ZeroSum = s.Ones+o.Ones, s.Plain+o.Plain, s.Sum+o.Sum, s.ZeroSum+o.ZeroSum
 }
 
 const (
@@ -157,10 +170,7 @@ func (p *Pace) add(at unit.Time, m *measured) {
 		for i := range (len(p.Steps) + 1) / 2 {
 			s := p.Steps[2*i]
 			if 2*i+1 < len(p.Steps) {
-				o := p.Steps[2*i+1]
-				s.One.add(o.One)
-				s.Zero.add(o.Zero)
-				s.Ones, s.Sum = s.Ones+o.Ones, s.Sum+o.Sum
+				s.add(p.Steps[2*i+1])
 			}
 			p.Steps[i] = s
 		}
@@ -171,10 +181,7 @@ func (p *Pace) add(at unit.Time, m *measured) {
 	for len(p.Steps) <= n {
 		p.Steps = append(p.Steps, PaceStep{One: nothing, Zero: nothing})
 	}
-	s := &p.Steps[n]
-	s.One.add(m.one)
-	s.Zero.add(m.zero)
-	s.Ones, s.Sum = s.Ones+m.ones, s.Sum+m.sum
+	p.Steps[n].add(PaceStep{m.one, m.zero, m.ones, m.plain, m.sum, m.zeroSum})
 }
 
 // polar is the sign of a polarity.

@@ -71,13 +71,15 @@ func (p *pass) packet(r *dcc.Reception, start int, counted bool, body *measured)
 		if mine {
 			o.Packets.note(r, m)
 		}
+	}
+	run, shortest, longest := p.ones(start)
+	if valid && run >= needed { // with fewer no decoder may take it
 		p.follow.packet(r, heard, m)
 	}
 	if !mine {
 		return
 	}
 	o.Packets.Ended[r.Ended]++
-	run, shortest, longest := p.ones(start)
 	if run > 0 {
 		one.add(Extent{shortest, longest})
 	}

@@ -107,6 +107,6 @@ func (o *Audited) about(f *finding.Findings) {
 	}
 	note("resolution", fmt.Sprintf("a recorded time may be off by %s (%s), and so may a half-bit", micro(o.Resolution), a.Because))
 	if a.Bridged > 0 {
-		note("bridged", fmt.Sprintf("%s during which both rails were alike for a moment, the longest %s", count(a.Bridged, "crossing", 0), unit.Format(a.Slowest.Seconds(), "s", 3)))
+		note("bridged", fmt.Sprintf("%s during which both rails were alike for a moment, the longest %s", count(a.Bridged, "crossing"), unit.Format(a.Slowest.Seconds(), "s", 3)))
 	}
 }

@@ -189,7 +189,7 @@ func (x *rules) disturbed(from, until unit.Time) {
 		b.Halves++
 		b.Shortest, b.Longest = min(b.Shortest, until-from), max(b.Longest, until-from)
 		b.Cut = b.Cut || x.cutPacket
-		x.cutPacket = false
+		b.After, x.cutPacket = 0, false
 		return
 	}
 	x.closeBurst()
@@ -263,8 +263,13 @@ func (x *rules) packet(r *dcc.Reception, counted bool) (dcc.Heard, dcc.Meaning) 
 		o.Rules[k].Judged++
 	}
 	heard, m := x.programming.Hear(r.Packet, r.End)
-	if x.inBurst && r.Start-x.burst.To > burstApart {
-		x.closeBurst()
+	if x.inBurst {
+		if r.Ended == dcc.EndValid && x.burst.After == 0 {
+			x.burst.After = r.Start
+		}
+		if x.burst.After != 0 && r.Start-x.burst.To > burstApart {
+			x.closeBurst()
+		}
 	}
 	switch r.Ended {
 	case dcc.EndBadXOR:
@@ -289,9 +294,6 @@ func (x *rules) packet(r *dcc.Reception, counted bool) (dcc.Heard, dcc.Meaning) 
 	if r.Ended != dcc.EndValid {
 		x.losses++
 		return heard, m
-	}
-	if x.inBurst && x.burst.After == 0 {
-		x.burst.After = r.Start
 	}
 	x.valid(r, heard, m, counted)
 	return heard, m

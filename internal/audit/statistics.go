@@ -54,21 +54,27 @@ func (o *Audited) lead() string {
 
 func short(s float64) string { return fmt.Sprintf("%.2f%sµs", s*1e6, unit.ThinSpace) }
 
+// A drift is how far a mean wanders from step to step.
 type drift struct {
 	low, high float64 // s
 	steps     int
 }
 
-// drift is how far the mean of ones wanders from step to step.
-func (o *Audited) drift() (d drift) {
+const enoughBits = 20 // for a mean
+
+func (o *Audited) drift(of func(PaceStep) (bits int64, sum unit.Time)) (d drift) {
 	d.low, d.high = math.Inf(1), math.Inf(-1)
 	for _, s := range o.Pace.Steps {
-		if s.Ones < 20 {
+		bits, sum := of(s)
+		if bits < enoughBits {
 			continue
 		}
-		mean := s.Sum.Seconds() / float64(2*s.Ones)
+		mean := sum.Seconds() / float64(2*bits)
 		d.low, d.high = min(d.low, mean), max(d.high, mean)
 		d.steps++
 	}
 	return d
 }
+
+func ofOnes(s PaceStep) (int64, unit.Time)  { return s.Ones, s.Sum }
+func ofZeros(s PaceStep) (int64, unit.Time) { return s.Plain, s.ZeroSum }

@@ -94,22 +94,40 @@ func clock(t unit.Time) string {
 	return strings.TrimSuffix(s, "000") + unit.ThinSpace + "s"
 }
 
-// where lists the first times and how many more there are.
-func (t *Tally) where(most int) string {
-	var at []string
-	for _, p := range t.First[:min(most, len(t.First))] {
-		s := clock(p.At)
-		if p.In != "" {
-			s += " (" + p.In + ")"
-		}
-		at = append(at, s)
+func (p Place) String() string {
+	if p.In == "" {
+		return clock(p.At)
 	}
-	if len(at) == 0 {
+	return clock(p.At) + " (" + p.In + ")"
+}
+
+const timesSaid = 4
+
+// where says how often of how many, and lists the first times.
+func (t *Tally) where(of int64) string {
+	n := t.Broken
+	if n+t.Near == 1 && of == 1 {
 		return ""
 	}
-	s := "at " + strings.Join(at, ", ")
+	s := grouped(n)
+	if of > n {
+		s += " of " + grouped(of)
+	}
+	if t.Near > 0 {
+		s += fmt.Sprintf(", and %s that the recorder's uncertainty leaves open", grouped(t.Near))
+	}
+	if n == 1 {
+		return s
+	}
+	var at []string
+	for _, p := range t.First[:min(timesSaid, len(t.First))] {
+		at = append(at, clock(p.At))
+	}
+	if len(at) > 0 {
+		s += ": at " + strings.Join(at, ", ")
+	}
 	if more := t.Broken - int64(len(at)); more > 0 {
-		s += fmt.Sprintf(" and %d more, the last at %s", more, clock(t.Last))
+		s += fmt.Sprintf(" and %s more, the last at %s", grouped(more), clock(t.Last))
 	}
 	return s
 }
