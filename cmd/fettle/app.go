@@ -29,6 +29,7 @@ type app struct {
 	out, err io.Writer
 	env      func(string) (string, bool)
 	status   int
+	shown    bool // findings have been printed
 
 	file    string   // --build
 	json    bool     // --json
@@ -117,6 +118,7 @@ func (a *app) show(f finding.Findings, page func() ([]byte, error)) error {
 	if err != nil {
 		return err
 	}
+	a.shown = true
 	for _, name := range a.outputs {
 		if err := a.write(name, f, page); err != nil {
 			return err

@@ -9,13 +9,17 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"fettle/examples"
 	"fettle/internal/audit"
+	"fettle/internal/build"
 	"fettle/internal/dcc"
+	"fettle/internal/diag"
 	"fettle/internal/recording"
+	"fettle/internal/sheet"
 	"fettle/internal/unit"
 )
 
@@ -50,6 +54,14 @@ findings mean.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := a.checkOptions(); err != nil {
 				return err
+			}
+			if ext := strings.ToLower(filepath.Ext(fl.packets)); fl.packets != "" {
+				if ext != ".jsonl" && ext != ".csv" {
+					return fmt.Errorf("--packets %s: the suffix picks the format, and %q is neither .jsonl nor .csv", fl.packets, ext)
+				}
+				if err := folderOf(fl.packets); err != nil {
+					return err
+				}
 			}
 			if len(args) > 1 {
 				return fmt.Errorf("%q is one too many: one recording at a time", args[1])
@@ -112,21 +124,48 @@ func (a *app) audit(ctx context.Context, args []string, fl auditFlags) error {
 	if rec == nil {
 		return &inputError{list: list}
 	}
-	_ = list
-	_ = set
-	o, err := audit.Recording(ctx, rec, set)
+	var o *audit.Audited
+	run := func() (err error) {
+		o, err = audit.Recording(ctx, rec, set)
+		return err
+	}
+	if fl.packets == "" {
+		err = run()
+	} else {
+		err = build.SaveFrom(fl.packets, func(w io.Writer) error {
+			records := audit.NewRecordWriter(w, recordsAsCSV(fl.packets))
+			set.Packet = records.Packet
+			if err := run(); err != nil {
+				return err
+			}
+			return records.Flush()
+		})
+	}
 	if err != nil {
 		return err
 	}
 	problems := rec.Problems()
+	if looks, empty := o.Empty(); empty {
+		problems.Add("recording-no-dcc", diag.Range{File: name}, "there is no DCC in it; it looks like %s", looks)
+		return &inputError{list: problems}
+	}
 	f := o.Findings(filepath.Base(name))
-	if err := a.show(f, nil); err != nil {
+	if err := a.show(f, func() ([]byte, error) {
+		return sheet.Audit(f, sheet.Title{What: filepath.Base(name), Date: time.Now().Format("2006-01-02"), File: name})
+	}); err != nil {
 		return err
+	}
+	// What could be read has been shown; a damaged file is wrong input all the same.
+	if problems.HasErrors() {
+		return &inputError{list: problems}
 	}
 	return problems.Print(a.err, nil)
 }
 
 const longestRecording = 100 * 24 * 3600 // s
+
+// recordsAsCSV reports whether packets are wanted as CSV.
+func recordsAsCSV(name string) bool { return strings.EqualFold(filepath.Ext(name), ".csv") }
 
 // told tells how much was read.
 type told struct {
