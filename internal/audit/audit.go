@@ -196,7 +196,7 @@ func (p *pass) reception(r *dcc.Reception) {
 	front := measure(p.at[p.done:start+1], &p.out.Halves)
 	if r.Ended == dcc.EndBadHalf || r.Ended == dcc.EndLost {
 		p.judge(p.done, start, &front)
-		p.done = start
+		p.done, p.whole = start, false
 		p.rules.cut(r)
 		p.unread(end)
 		return
@@ -206,7 +206,7 @@ func (p *pass) reception(r *dcc.Reception) {
 	p.judge(p.done, end, &front)
 	p.out.Pace.add(r.End, &front)
 	p.packet(r, start, counted, &body)
-	p.done, p.whole = end, r.Ended == dcc.EndValid || r.Ended == dcc.EndBadXOR && !noEndBit(r.Packet)
+	p.done, p.whole = end, r.Ended == dcc.EndValid || r.Ended == dcc.EndBadXOR && !noEndBit(r.Packet) && body.mixed == 0
 }
 
 // lead says which half is the first of the preamble that is judged, where something other than ones stands between the last

@@ -61,7 +61,7 @@ func (p *pass) packet(r *dcc.Reception, start int, counted bool, body *measured)
 	if body.mixed > 0 {
 		one, zero = p.halves(start, p.find(r.End))
 	}
-	heard, m := p.rules.packet(r, counted)
+	heard, m := p.rules.packet(r, counted, body.mixed > 0)
 	valid := r.Ended == dcc.EndValid
 	if body.mixed > 0 {
 		p.rules.hold(Alike, Place{At: p.firstMixed(start), In: fmt.Sprintf("packet % X", []byte(r.Packet))}, r)

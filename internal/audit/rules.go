@@ -255,7 +255,7 @@ func (x *rules) unstarted(end unit.Time, ones int) {
 }
 
 // packet takes a reception that was not cut and says what it is.
-func (x *rules) packet(r *dcc.Reception, counted bool) (dcc.Heard, dcc.Meaning) {
+func (x *rules) packet(r *dcc.Reception, counted, mixed bool) (dcc.Heard, dcc.Meaning) {
 	o := x.out
 	x.cutPacket = false
 	x.release(r.Start, false)
@@ -271,14 +271,15 @@ func (x *rules) packet(r *dcc.Reception, counted bool) (dcc.Heard, dcc.Meaning) 
 			x.closeBurst()
 		}
 	}
-	switch r.Ended {
-	case dcc.EndBadXOR:
+	switch {
+	case mixed || r.Ended == dcc.EndValid: // unlike halves are the cause of whatever follows
+	case r.Ended == dcc.EndBadXOR:
 		if noEndBit(r.Packet) {
 			x.hold(Framing, Place{At: r.Start, In: "end bit missing: " + words(dcc.Decode(r.Packet[:len(r.Packet)-1], dcc.Context{}))}, r)
 		} else {
 			x.hold(ErrorByte, Place{At: r.Start, In: fmt.Sprintf("% X: %s", []byte(r.Packet), m.Why())}, r)
 		}
-	case dcc.EndFew, dcc.EndMany:
+	default:
 		x.hold(Framing, Place{At: r.Start, In: fmt.Sprintf("% X: %s", []byte(r.Packet), r.Ended)}, r)
 	}
 	if counted {
@@ -387,7 +388,7 @@ func (x *rules) afterReset(r *dcc.Reception, serviceLike bool, m dcc.Meaning) {
 		}
 		x.out.Rules[rule].broken(place, 1, 0)
 	}
-	if serviceLike && bytes.Equal(r.Packet, x.last) {
+	if serviceLike && (x.service.acted || bytes.Equal(r.Packet, x.last)) {
 		return // the second of a pair: service mode is meant
 	}
 	if since := r.Start - x.reset; x.wasReset && first >= 100 && first <= 127 && since < afterResetQuiet-x.out.Resolution {
