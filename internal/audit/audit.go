@@ -193,7 +193,7 @@ func (p *pass) reception(r *dcc.Reception) {
 	if !counted {
 		p.unread(p.lead(start))
 	}
-	front := measure(p.at[p.done:start+1], &p.out.Halves)
+	front, _ := measure(p.at[p.done:start+1], &p.out.Halves)
 	if r.Ended == dcc.EndBadHalf || r.Ended == dcc.EndLost {
 		p.judge(p.done, start, &front)
 		p.done, p.whole = start, false
@@ -201,12 +201,15 @@ func (p *pass) reception(r *dcc.Reception) {
 		p.unread(end)
 		return
 	}
-	body := measure(p.at[start:end+1], &p.out.Halves)
-	front.add(&body)
-	p.judge(p.done, end, &front)
-	p.out.Pace.add(r.End, &front)
-	p.packet(r, start, counted, &body)
-	p.done, p.whole = end, r.Ended == dcc.EndValid || r.Ended == dcc.EndBadXOR && !noEndBit(r.Packet) && body.mixed == 0
+	body, whole := measure(p.at[start:end+1], &p.out.Halves)
+	all := front
+	all.add(&body)
+	p.judge(p.done, start+whole, &all)
+	p.out.Pace.add(r.End, &all)
+	p.packet(r, start, end, start+whole, counted, &body)
+	p.done, p.whole = start+whole, false
+	p.unread(end) // behind a bit with halves of two kinds
+	p.whole = start+whole == end && (r.Ended == dcc.EndValid || r.Ended == dcc.EndBadXOR && !noEndBit(r.Packet))
 }
 
 // lead says which half is the first of the preamble that is judged, where something other than ones stands between the last

@@ -9,7 +9,7 @@ var station, decoder = &dcc.StationLimits, &dcc.DecoderLimits
 
 // legal reports whether a station may send all of it.
 func (m *measured) legal() bool {
-	return m.mixed == 0 && m.one.within(station.One.Min, station.One.Max) && m.difference <= station.OneDifference &&
+	return m.one.within(station.One.Min, station.One.Max) && m.difference <= station.OneDifference &&
 		m.zero.within(station.Zero.Min, station.Zero.Max) && m.total <= station.ZeroTotal
 }
 

@@ -53,7 +53,6 @@ type measured struct {
 	zeros      int64
 	plain      int64     // zeros that are not stretched: both halves together up to twice Linear
 	zeroSum    unit.Time // of their halves
-	mixed      int64     // bits with halves of two kinds
 	signed     unit.Time // first halves less second halves
 }
 
@@ -61,25 +60,24 @@ func (m *measured) add(o *measured) {
 	m.one.add(o.one)
 	m.zero.add(o.zero)
 	m.difference, m.total = max(m.difference, o.difference), max(m.total, o.total)
-	m.ones, m.sum, m.zeros, m.mixed = m.ones+o.ones, m.sum+o.sum, m.zeros+o.zeros, m.mixed+o.mixed
+	m.ones, m.sum, m.zeros = m.ones+o.ones, m.sum+o.sum, m.zeros+o.zeros
 	m.signed += o.signed
 	m.plain, m.zeroSum = m.plain+o.plain, m.zeroSum+o.zeroSum
 }
 
-// measure measures whole bits between edges and counts their halves. This is the loop in which an audit spends its time.
-func measure(at []unit.Time, halves *[2]Histogram) measured {
-	m := measured{one: nothing, zero: nothing}
-	if len(at) < 3 {
-		return m
+// measure measures whole bits between edges and counts their halves, up to a bit whose halves are of two kinds: that is where
+// it says it stopped, the last edge otherwise. This is the loop in which an audit spends its time.
+func measure(at []unit.Time, halves *[2]Histogram) (m measured, stop int) {
+	m = measured{one: nothing, zero: nothing}
+	edges := len(at)
+	if edges < 3 {
+		return m, 0
 	}
 	first, second := &halves[0], &halves[1]
 	last := at[0]
 	for at = at[1:]; len(at) > 1; at = at[2:] {
 		x, y := at[0]-last, at[1]-at[0]
 		last = at[1]
-		first.Bins[bin(x)]++
-		second.Bins[bin(y)]++
-		m.signed += x - y
 		less, more := min(x, y), max(x, y)
 		switch {
 		case more <= split:
@@ -96,10 +94,13 @@ func measure(at []unit.Time, halves *[2]Histogram) measured {
 				m.zeroSum += x + y
 			}
 		default:
-			m.mixed++
+			return m, edges - len(at) - 1
 		}
+		first.Bins[bin(x)]++
+		second.Bins[bin(y)]++
+		m.signed += x - y
 	}
-	return m
+	return m, edges - len(at) - 1
 }
 
 // Direct is the share of direct voltage in the signal: the mean polarity, from −1 to 1.

@@ -54,17 +54,18 @@ func words(m dcc.Meaning) string {
 	return m.Instruction.String()
 }
 
-// packet takes a reception that came to its end bit or had too many bytes.
-func (p *pass) packet(r *dcc.Reception, start int, counted bool, body *measured) {
+// packet takes a reception that came to its end bit or had too many bytes. At edge mixed a bit begins whose halves are of two
+// kinds; it is the end if there is none.
+func (p *pass) packet(r *dcc.Reception, start, end, mixed int, counted bool, body *measured) {
 	o := p.out
 	one, zero := body.one, body.zero
-	if body.mixed > 0 {
-		one, zero = p.halves(start, p.find(r.End))
+	if mixed < end {
+		one, zero = p.halves(start, end)
 	}
-	heard, m := p.rules.packet(r, counted, body.mixed > 0)
+	heard, m := p.rules.packet(r, counted, mixed < end)
 	valid := r.Ended == dcc.EndValid
-	if body.mixed > 0 {
-		p.rules.hold(Alike, Place{At: p.firstMixed(start), In: fmt.Sprintf("packet % X", []byte(r.Packet))}, r)
+	if mixed < end {
+		p.rules.hold(Alike, Place{At: p.at[mixed], In: fmt.Sprintf("packet % X", []byte(r.Packet))}, r)
 	}
 	mine := p.follow.wanted(m.Address)
 	if valid {
@@ -115,16 +116,6 @@ func (p *pass) halves(from, to int) (one, zero Extent) {
 		}
 	}
 	return one, zero
-}
-
-// firstMixed is where the first bit begins whose halves are of two kinds.
-func (p *pass) firstMixed(start int) unit.Time {
-	for i := start; i+2 < len(p.at); i += 2 {
-		if x, y := p.at[i+1]-p.at[i], p.at[i+2]-p.at[i+1]; (x <= split) != (y <= split) {
-			return p.at[i]
-		}
-	}
-	return p.at[start]
 }
 
 func (k *Packets) note(r *dcc.Reception, m dcc.Meaning) {
