@@ -9,7 +9,7 @@ import (
 )
 
 const (
-	figureLow  = 45e-6  // s, of the axes of half-bits
+	figureLow  = 40e-6  // s, of the axes of half-bits
 	figureHigh = 125e-6 // what is longer is stretched, and said in words
 	marksShown = 6
 )
@@ -22,13 +22,19 @@ func (o *Audited) figures(f *finding.Findings) {
 	}
 }
 
-// bands are the windows of both sides.
+// bands are the windows of both sides. Across the plot their names say the lengths, along an axis of lengths it does.
 func bands(vertical bool) []finding.Band {
+	named := func(name, lengths string) string {
+		if vertical {
+			return name
+		}
+		return name + ": " + lengths
+	}
 	return []finding.Band{
-		{Label: "ones of a station, 55 µs to 61 µs", From: station.One.Min.Seconds(), To: station.One.Max.Seconds(), Vertical: vertical, Good: true},
-		{Label: "zeros of a station, from 95 µs on", From: station.Zero.Min.Seconds(), To: math.Inf(1), Vertical: vertical, Good: true},
-		{Label: "no decoder need take it", From: decoder.One.Max.Seconds(), To: decoder.Zero.Min.Seconds(), Vertical: vertical},
-		{Label: "too short", From: math.Inf(-1), To: decoder.One.Min.Seconds(), Vertical: vertical},
+		{Label: named("a station's ones", "55 … 61 µs"), From: station.One.Min.Seconds(), To: station.One.Max.Seconds(), Vertical: vertical, Good: true},
+		{Label: named("a station's zeros", "95 µs and more"), From: station.Zero.Min.Seconds(), To: math.Inf(1), Vertical: vertical, Good: true},
+		{Label: named("no decoder need take it", "64 … 90 µs"), From: decoder.One.Max.Seconds(), To: decoder.Zero.Min.Seconds(), Vertical: vertical},
+		{Label: named("too short", "below 52 µs"), From: math.Inf(-1), To: decoder.One.Min.Seconds(), Vertical: vertical},
 	}
 }
 
@@ -101,7 +107,7 @@ func (o *Audited) histogram() (finding.Figure, bool) {
 	f.Y.Low = none
 	for _, c := range f.Curves {
 		for _, y := range c.Y {
-			f.Y.High = math.Max(f.Y.High, 2*y)
+			f.Y.High = math.Max(f.Y.High, headroom*y)
 		}
 	}
 	short, long := int64(0), int64(0)
@@ -124,6 +130,9 @@ func (o *Audited) histogram() (finding.Figure, bool) {
 	}
 	return f, true
 }
+
+// headroom is for the names of the bands above the peaks.
+const headroom = 60
 
 // none stands for no half-bit on a logarithmic axis.
 const none = 0.5
@@ -170,7 +179,7 @@ func (o *Audited) sweepFindings(f *finding.Findings) {
 		return
 	}
 	value := func(id, name string, x float64, reason string) *finding.Value {
-		f.Values = append(f.Values, finding.Value{ID: id, Name: name, Value: x, Unit: "1", Low: absent, High: absent, Reason: reason, Method: "every packet of the recording at every clock error"})
+		f.Values = append(f.Values, finding.Value{ID: id, Name: name, Value: x, Unit: "1", Low: absent, High: absent, Reason: reason})
 		return &f.Values[len(f.Values)-1]
 	}
 	lost := s.Windows.Lost(s.Packets)
@@ -179,13 +188,13 @@ func (o *Audited) sweepFindings(f *finding.Findings) {
 	if n := s.Windows.Never; n > 0 {
 		reason += fmt.Sprintf("; %s no clock would get, for short preambles or for halves too far apart", grouped(n))
 	}
-	value("sweep.right", "packets lost by a decoder with a right clock", float64(right)/float64(s.Packets), reason)
+	value("sweep.right", "packets lost with a right clock", float64(right)/float64(s.Packets), reason)
 	for _, k := range []struct {
 		id, name string
 		e        Edge
 	}{
-		{"sweep.fast", "first further loss, clock fast by", s.Windows.Fast}, {"sweep.slow", "first further loss, clock slow by", s.Windows.Slow},
-		{"sweep.sample.fast", "the same with one look per half-bit, clock fast by", s.Sample.Fast}, {"sweep.sample.slow", "the same with one look per half-bit, clock slow by", s.Sample.Slow},
+		{"sweep.fast", "first loss with a clock fast by", s.Windows.Fast}, {"sweep.slow", "first loss with a clock slow by", s.Windows.Slow},
+		{"sweep.sample.fast", "one look a half-bit: fast by", s.Sample.Fast}, {"sweep.sample.slow", "one look a half-bit: slow by", s.Sample.Slow},
 	} {
 		if math.IsInf(k.e.Error, 0) {
 			continue
@@ -193,8 +202,8 @@ func (o *Audited) sweepFindings(f *finding.Findings) {
 		v := value(k.id, k.name, math.Abs(k.e.Error), k.e.String())
 		v.Working = o.working(k.id, k.e)
 	}
-	t := finding.Table{ID: "sweep", Title: "packets lost by decoders with a wrong clock",
-		Columns: []finding.Column{{Title: "clock error", Numeric: true, Unit: "1"}, {Title: "lost, with the windows of the standard", Numeric: true, Unit: "1"}, {Title: "lost, with one look after " + micro(SampleAfter), Numeric: true, Unit: "1"}}}
+	t := finding.Table{ID: "sweep", Title: "packets lost by decoders with a wrong clock: with the windows of the standard, and with one look " + micro(SampleAfter) + " after every edge",
+		Columns: []finding.Column{{Title: "clock error", Numeric: true, Unit: "1"}, {Title: "lost, by windows", Numeric: true, Unit: "1"}, {Title: "lost, by one look", Numeric: true, Unit: "1"}}}
 	sample := s.Sample.Lost(s.Packets)
 	for i := 0; i < SweepPoints; i += 10_000 / SweepStep {
 		share := func(n int64) finding.Cell { return finding.Cell{Number: float64(n) / float64(s.Packets), Unit: "1"} }

@@ -275,12 +275,12 @@ func (o *Audited) burstWords() string {
 
 func (o *Audited) values(f *finding.Findings) {
 	add := func(id, name string, x float64, u, reason string) {
-		f.Values = append(f.Values, finding.Value{ID: id, Name: name, Value: x, Unit: u, Low: absent, High: absent, Reason: reason, Method: "counted in the recording"})
+		f.Values = append(f.Values, finding.Value{ID: id, Name: name, Value: x, Unit: u, Low: absent, High: absent, Reason: reason})
 	}
 	span := func(id, name string, e Extent, mean float64, reason string) {
 		if e.Any() {
 			f.Values = append(f.Values, finding.Value{ID: id, Name: name, Value: mean, Unit: "s", Low: e.Min.Seconds(), High: e.Max.Seconds(), Reason: reason,
-				Method: "mean, shortest and longest", Sure: "within " + micro(max(o.Resolution, 1)) + " each"})
+				Method: "mean, shortest and longest"})
 		}
 	}
 	k := &o.Packets
@@ -294,21 +294,25 @@ func (o *Audited) values(f *finding.Findings) {
 		reason += ", stretched ones left out of mean and deviation"
 	}
 	span("half.zero", "half of a zero", o.Zero.Extent, zero.mean, reason)
-	if lead := o.lead(); lead != "" {
-		f.Values = append(f.Values, finding.Value{ID: "half.sides", Name: "first halves against second halves", Value: absent, Low: absent, High: absent, Text: lead,
-			Reason: "unequal sides are a threshold that is not in the middle, or edges that are not equally steep"})
+	for _, k := range []struct {
+		id, name string
+		from, to unit.Time
+	}{{"half.one-sides", "first half of a one less its second", 0, split}, {"half.zero-sides", "first half of a zero less its second", split, Linear}} {
+		if a, b := histogramMoments(k.from, k.to, &o.Halves[0]), histogramMoments(k.from, k.to, &o.Halves[1]); a.n > 0 && b.n > 0 {
+			add(k.id, k.name, a.mean-b.mean, "s", "on average; a threshold that is not in the middle of the signal makes one side longer")
+		}
 	}
 	for _, k := range []struct {
 		id, name string
 		of       func(PaceStep) (int64, unit.Time)
 	}{{"half.one-drift", "drift of the mean of ones", ofOnes}, {"half.zero-drift", "drift of the mean of zeros", ofZeros}} {
 		if d := o.drift(k.of); d.steps > 1 {
-			f.Values = append(f.Values, finding.Value{ID: k.id, Name: k.name, Value: d.high - d.low, Unit: "s", Low: absent, High: absent, Method: "counted in the recording",
+			f.Values = append(f.Values, finding.Value{ID: k.id, Name: k.name, Value: d.high - d.low, Unit: "s", Low: absent, High: absent,
 				Reason: fmt.Sprintf("from %s to %s, means over %s each", micro(unit.Seconds(d.low)), micro(unit.Seconds(d.high)), unit.Format(o.Pace.Step.Seconds(), "s", 2))})
 		}
 	}
-	f.Values = append(f.Values, finding.Value{ID: "direct.mean", Name: "direct voltage, share of the amplitude", Value: o.Direct.Mean(), Unit: "1", Low: absent, High: absent,
-		Reason: fmt.Sprintf("worst over 100 ms: %s, up to %s; stretched zeros make it on purpose", unit.Format(o.Direct.Worst, "1", 3), clock(o.Direct.WorstAt)), Method: "mean polarity, amplitudes taken as equal"})
+	f.Values = append(f.Values, finding.Value{ID: "direct.mean", Name: "direct voltage, of the amplitude", Value: o.Direct.Mean(), Unit: "1", Low: absent, High: absent,
+		Reason: fmt.Sprintf("mean polarity; worst over 100 ms: %s, up to %s; stretched zeros make it on purpose", unit.Format(o.Direct.Worst, "1", 3), clock(o.Direct.WorstAt))})
 	if o.Gaps.Count > 0 {
 		add("gaps.longest", "longest gap", o.Gaps.Longest.Seconds(), "s", fmt.Sprintf("%s; this one at %s", count(o.Gaps.Count, "gap"), clock(o.Gaps.LongestAt)))
 	}

@@ -1,7 +1,6 @@
 package audit
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -41,18 +40,6 @@ func histogramMoments(from, to unit.Time, of ...*Histogram) (m moments) {
 
 // middle of a linear bin, in seconds.
 func middle(i int) float64 { return float64(i) * BinWidth.Seconds() }
-
-// lead compares first and second halves.
-func (o *Audited) lead() string {
-	a, b := histogramMoments(0, split, &o.Halves[0]), histogramMoments(0, split, &o.Halves[1])
-	c, d := histogramMoments(split, Linear, &o.Halves[0]), histogramMoments(split, Linear, &o.Halves[1])
-	if a.n == 0 || b.n == 0 || c.n == 0 || d.n == 0 {
-		return ""
-	}
-	return fmt.Sprintf("ones %s and %s, zeros %s and %s on average", short(a.mean), short(b.mean), short(c.mean), short(d.mean))
-}
-
-func short(s float64) string { return fmt.Sprintf("%.2f%sµs", s*1e6, unit.ThinSpace) }
 
 // A drift is how far a mean wanders from step to step.
 type drift struct {
