@@ -176,7 +176,7 @@ func BenchmarkDecodeRecording(b *testing.B) {
 }
 
 // receptions of the two roads; the fast one is fed in blocks of the sizes given, over and over.
-func bothRoads(t interface{ Fatal(...any) }, s Settings, edges []unit.Time, breaks map[int]bool, blocks []int) (fast, plain []Reception) {
+func bothRoads(t fatal, s Settings, edges []unit.Time, breaks map[int]bool, blocks []int) (fast, plain []Reception) {
 	r, err := NewReceiver(s)
 	if err != nil {
 		t.Fatal(err)
