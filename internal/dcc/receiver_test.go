@@ -2,6 +2,7 @@ package dcc
 
 import (
 	"fmt"
+	"math/rand/v2"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -229,6 +230,7 @@ func sameReceptions(a, b []Reception) error {
 
 // The two roads agree on streams of ones, zeros, packets and damage, in any split into blocks, with any clock.
 func TestRoadsAgree(t *testing.T) {
+	seen := map[Ending]int{}
 	rapid.Check(t, func(t *rapid.T) {
 		s := Settings{
 			MinOnes: rapid.IntRange(9, 14).Draw(t, "least ones"), MinOnesAfter: rapid.IntRange(0, 14).Draw(t, "after a packet"),
@@ -236,7 +238,9 @@ func TestRoadsAgree(t *testing.T) {
 			ClockError: unit.Ratio(rapid.Float64Range(-0.2, 0.2).Draw(t, "clock")),
 		}
 		at := unit.Time(rapid.Int64Range(-1e12, 1e12).Draw(t, "begin"))
+		random := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 0))
 		edges := []unit.Time{at}
+		breaks := map[int]bool{}
 		put := func(h unit.Time) { at += h; edges = append(edges, at) }
 		bit := func(one bool) {
 			h := NominalZero
@@ -245,27 +249,43 @@ func TestRoadsAgree(t *testing.T) {
 			}
 			put(h)
 			put(h)
-		}
-		breaks := map[int]bool{}
-		for range rapid.IntRange(1, 12).Draw(t, "pieces") {
-			switch rapid.IntRange(0, 7).Draw(t, "kind") {
+			switch random.IntN(300) { // trouble inside a packet
 			case 0:
-				put(unit.Time(rapid.Int64Range(-1e6, 11e9).Draw(t, "odd half")))
+				put(unit.Time(random.Int64N(150e6)))
 			case 1:
-				limit := rapid.SampledFrom([]unit.Time{52 * us, 64 * us, 90 * us, 10000 * us}).Draw(t, "limit")
-				put(limit + unit.Time(rapid.Int64Range(-2, 2).Draw(t, "off")))
+				breaks[len(edges)-1] = true
+			}
+		}
+		for range rapid.IntRange(100, 300).Draw(t, "pieces") {
+			switch random.IntN(12) {
+			case 0: // any half
+				put(unit.Time(random.Int64N(11e9) - 1e6))
+			case 1: // near a limit
+				limits := []unit.Time{52 * us, 64 * us, 90 * us, 10000 * us}
+				put(limits[random.IntN(4)] + unit.Time(random.Int64N(5)-2))
 			case 2:
 				breaks[len(edges)-1] = true
-			case 3:
-				for range rapid.IntRange(1, 40).Draw(t, "noise") {
-					put(unit.Time(rapid.Int64Range(0, 130e6).Draw(t, "half")))
+			case 3: // noise
+				for range 1 + random.IntN(40) {
+					put(unit.Time(random.Int64N(130e6)))
 				}
 			default:
-				for range rapid.IntRange(0, 20).Draw(t, "ones") {
+				for range random.IntN(22) {
 					bit(true)
 				}
-				bytes := rapid.SliceOfN(rapid.Byte(), 0, 34).Draw(t, "bytes")
-				if rapid.Bool().Draw(t, "sealed") {
+				n := 2 + random.IntN(4)
+				if random.IntN(4) == 0 {
+					n = random.IntN(35)
+				}
+				bytes := make([]byte, n)
+				for i := range bytes {
+					bytes[i] = byte(random.Uint32())
+				}
+				switch random.IntN(8) {
+				case 0:
+				case 1:
+					bytes = Seal(append([]byte{0xFD | byte(n&1)}, bytes...)...)
+				default:
 					bytes = Seal(bytes...)
 				}
 				for _, b := range bytes {
@@ -274,14 +294,22 @@ func TestRoadsAgree(t *testing.T) {
 						bit(b>>i&1 == 1)
 					}
 				}
-				bit(rapid.IntRange(0, 9).Draw(t, "end") > 0)
+				bit(random.IntN(10) > 0)
 			}
 		}
 		fast, plain := bothRoads(t, s, edges, breaks, rapid.SliceOfN(rapid.IntRange(1, 200), 1, 5).Draw(t, "blocks"))
 		if err := sameReceptions(fast, plain); err != nil {
 			t.Fatal(err)
 		}
+		for _, r := range fast {
+			seen[r.Ended]++
+		}
 	})
+	for how := EndValid; how <= EndLost; how++ {
+		if seen[how] < 20 {
+			t.Errorf("%q was drawn %d times only", how, seen[how])
+		}
+	}
 }
 
 // Arbitrary edges: no panic, and the two roads agree. Two bytes are one half-bit in units of 0.25 µs; 0xFFFF breaks the signal.

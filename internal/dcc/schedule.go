@@ -19,6 +19,7 @@ import (
 //	at 2 s: 47 F0 on; 3 reverse stop of 28
 //	every 100 ms from 1 s to 3 s: 3 F1 on
 //	at 4 s: service write cv 1 = 47     # the whole sequence
+//	at 4.5 s, 8 ones, bit 20 wrong, half 31 of 77 us: 47 F0 on
 //	end 5 s                             # else 1 s after the last order
 //
 // and settings: preamble, repeat, one, zero, jitter, seed, inverted, cut-out, noise, no contact (docs/packets.md says all).
@@ -58,6 +59,7 @@ type scheduleParser struct {
 	first     map[string]diag.Range // settings that were said
 	lines     []orderLine
 	spoilt    []diag.Range // of disturbances
+	drifts    []drift
 
 	number, begin int // of the present line, and the byte at which it begins
 	fields        []field
@@ -68,6 +70,13 @@ type scheduleParser struct {
 type orderLine struct {
 	Order
 	span diag.Range
+}
+
+// A drift takes the halves of ones, of zeros, or of both, to other lengths in a straight line; at the end they jump back.
+type drift struct {
+	from, to unit.Time
+	timing   Timing // zero where nothing drifts
+	span     diag.Range
 }
 
 // A field is a word of a line.
@@ -100,7 +109,7 @@ func (p *scheduleParser) line(from, to int) {
 	p.fields, p.at = nil, 0
 	start := -1
 	for i, r := range head + " " {
-		switch space := unicode.IsSpace(r); {
+		switch space := unicode.IsSpace(r) || r == ','; {
 		case space && start >= 0:
 			p.fields = append(p.fields, field{head[start:i], from + start, from + i})
 			start = -1
@@ -156,9 +165,42 @@ func (p *scheduleParser) when(colon int) (o Order, ok bool) {
 			return o, false
 		}
 	}
-	if f := p.here(); f.text != "" {
-		p.list.Add("schedule-word", p.span(f.from, colon), "%q is over and above before the colon", strings.TrimSpace(p.src[f.from:colon]))
-		return o, false
+	for f := p.here(); f.text != ""; f = p.here() {
+		switch {
+		case p.take("bit"):
+			n, ok := p.count("bit", 0, 9*bytesMax)
+			if !ok {
+				return o, false
+			}
+			if !p.take("wrong") {
+				p.unknown(p.here(), `"wrong"`, "wrong")
+				return o, false
+			}
+			o.Spoil.Flip = append(o.Spoil.Flip, n)
+		case p.take("half"):
+			odd := OddHalf{}
+			if odd.Index, ok = p.count("half", -2*onesMax, 18*bytesMax+1); !ok {
+				return o, false
+			}
+			p.take("of")
+			if odd.Length, ok = p.time("a length", "µs"); !ok {
+				return o, false
+			}
+			if odd.Length < us || odd.Length > longestHalf {
+				p.list.Add("schedule-range", p.span(f.from, p.fields[p.at-1].to), "a half of %v µs: 1 µs to 1 s can be sent", micros(odd.Length))
+				return o, false
+			}
+			o.Spoil.Odd = append(o.Spoil.Odd, odd)
+		case p.at+1 < len(p.fields) && strings.EqualFold(p.fields[p.at+1].text, "ones"):
+			if o.Spoil.Preamble, ok = p.count("ones", 1, onesMax); !ok {
+				return o, false
+			}
+			p.at++
+		default:
+			p.list.Add("schedule-word", p.span(f.from, colon), "%q is not understood before the colon: a fault is wanted, such as \"8 ones\", \"bit 20 wrong\" or \"half 31 of 77 us\"",
+				strings.TrimSpace(p.src[f.from:colon]))
+			return o, false
+		}
 	}
 	return o, true
 }
@@ -203,6 +245,10 @@ func (p *scheduleParser) setting() {
 	p.at++
 	if name == "at" || name == "every" {
 		p.list.Add("schedule-unfinished", p.span(p.all().End.Byte, p.all().End.Byte), "a colon and what is to be sent are wanted here, such as \": 47 F0 on\"")
+		return
+	}
+	if (name == "one" || name == "zero") && p.take("drifts") {
+		p.drift(name)
 		return
 	}
 	if name != "noise" && name != "no" && name != "power" {
@@ -274,6 +320,56 @@ func (p *scheduleParser) setting() {
 	if extra := p.here(); ok && extra.text != "" {
 		p.list.Add("schedule-word", p.span(extra.from, p.all().End.Byte), "%q is over and above", p.src[extra.from:p.all().End.Byte])
 	}
+}
+
+// drift reads "to 87 us from 4 s to 5 s".
+func (p *scheduleParser) drift(name string) {
+	var d drift
+	var h [2]unit.Time
+	ok := false
+	if !p.take("to") {
+		p.unknown(p.here(), `"to" and a length`, "to")
+		return
+	}
+	if h[0], ok = p.time("the length of a half", "µs"); !ok {
+		return
+	}
+	if h[1] = h[0]; !strings.EqualFold(p.here().text, "from") {
+		if h[1], ok = p.time("the length of the other half", "µs"); !ok {
+			return
+		}
+	}
+	if name == "one" {
+		d.timing.One = h
+	} else {
+		d.timing.Zero = h
+	}
+	if !p.take("from") {
+		p.unknown(p.here(), `"from" and a time`, "from")
+		return
+	}
+	if d.from, ok = p.time("a time", "s"); !ok {
+		return
+	}
+	if !p.take("to") {
+		p.unknown(p.here(), `"to" and a time`, "to")
+		return
+	}
+	if d.to, ok = p.time("a time", "s"); !ok {
+		return
+	}
+	d.span = p.all()
+	if d.to < d.from+us {
+		p.list.Add("schedule-range", d.span, "the end, %v s, does not lie after the beginning, %v s", d.to.Seconds(), d.from.Seconds())
+		return
+	}
+	for _, x := range h {
+		if x < us || x > longestHalf {
+			p.list.Add("schedule-range", d.span, "a half of %v µs: 1 µs to 1 s can be sent", micros(x))
+			return
+		}
+	}
+	p.drifts = append(p.drifts, d)
 }
 
 // disturbance reads "from 3 s to 3.01 s", and of noise "every 20 us".
@@ -359,6 +455,27 @@ func (p *scheduleParser) finish() {
 		sorted = append(sorted, d)
 	}
 	p.plan.Disturbances = sorted
+	slices.SortStableFunc(p.drifts, func(a, b drift) int { return cmp.Compare(a.from, b.from) })
+	for k, d := range p.drifts {
+		if k > 0 && d.from < p.drifts[k-1].to {
+			p.list.Add("schedule-overlap", d.span, "begins at %v s, while another drift lasts until %v s", d.from.Seconds(), p.drifts[k-1].to.Seconds()).
+				Notes = []diag.Note{{Range: p.drifts[k-1].span, Message: "that one"}}
+			continue
+		}
+		straight := p.plan.Stream.Timing.orNominal()
+		bent := straight
+		if d.timing.One[0] != 0 {
+			bent.One = d.timing.One
+		}
+		if d.timing.Zero[0] != 0 {
+			bent.Zero = d.timing.Zero
+		}
+		moments := &p.plan.Stream.Drift
+		if n := len(*moments); n > 0 && (*moments)[n-1].At == d.from {
+			*moments = (*moments)[:n-1]
+		}
+		*moments = append(*moments, Moment{d.from, straight}, Moment{d.to - 1, bent}, Moment{d.to, straight})
+	}
 	if _, err := NewStream(Send(), p.plan.Stream); err != nil {
 		at, there := p.first["jitter"]
 		for _, name := range []string{"one", "zero"} {

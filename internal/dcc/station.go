@@ -2,6 +2,7 @@ package dcc
 
 import (
 	"cmp"
+	"io"
 	"slices"
 
 	"fettle/internal/unit"
@@ -31,6 +32,12 @@ type Order struct {
 	Every, Until unit.Time
 	PowerUp      bool // 20 resets and 10 idles (RP-9.2.4 A); the sentence does not count
 	Sentence     Sentence
+	// Spoil is what is deliberately wrong with it; its packet does not count. What is spoilt is sent once and not refreshed.
+	Spoil Sending
+}
+
+func (o Order) spoilt() bool {
+	return o.Spoil.Preamble != 0 || len(o.Spoil.Flip) > 0 || len(o.Spoil.Odd) > 0
 }
 
 const (
@@ -54,7 +61,8 @@ const (
 // as two identical packets with none to that decoder between them; service mode in its sequences with nothing between.
 type station struct {
 	plan     Schedule
-	orders   []Order // by time
+	one      unit.Time // the shortest that is sent
+	orders   []Order   // by time
 	sequence []Sending
 	service  bool // sequence is of service mode
 	urgent   []job
@@ -73,6 +81,7 @@ type station struct {
 type job struct {
 	Instruction
 	packet Packet
+	spoil  Sending
 	left   int
 	whole  bool // a pair that no packet to the same decoder may part
 	begun  bool
@@ -95,6 +104,11 @@ func (p Schedule) Feed() Feed {
 	}
 	p.Stream.Timing = p.Stream.Timing.orNominal()
 	s := &station{plan: p, orders: slices.Clone(p.Orders), ended: map[Address]unit.Time{}, sinceInit: resetQuietPackets, vehicles: longAgo, reset: longAgo}
+	s.one = p.Stream.Timing.One[0] + p.Stream.Timing.One[1]
+	for _, m := range p.Stream.Drift {
+		t := m.orNominal()
+		s.one = min(s.one, t.One[0]+t.One[1])
+	}
 	slices.SortStableFunc(s.orders, func(a, b Order) int { return cmp.Compare(a.At, b.At) })
 	return s.next
 }
@@ -170,7 +184,7 @@ func (s *station) take(now unit.Time) {
 				}
 			}
 		default:
-			s.order(o.Sentence.Instruction, o.Every > 0)
+			s.order(o)
 		}
 	}
 }
@@ -182,11 +196,17 @@ func (s *station) queue(step Step, gap Window) {
 }
 
 // order puts an instruction among the urgent ones and, where it is a lasting state, among the refreshed ones.
-func (s *station) order(i Instruction, once bool) {
-	j := job{Instruction: i, packet: i.Append(nil), left: i.Repeats().Times}
+func (s *station) order(o Order) {
+	i := o.Sentence.Instruction
+	j := job{Instruction: i, packet: i.Append(nil), left: i.Repeats().Times, spoil: o.Spoil}
+	if o.spoilt() {
+		j.left = 1
+		s.urgent = append(s.urgent, j)
+		return
+	}
 	j.whole = j.left > 1 && (i.Op == OpCV || i.Op == OpCVShort || i.Op == OpAccessoryCV)
 	switch {
-	case once:
+	case o.Every > 0:
 		if slices.ContainsFunc(s.urgent, func(w job) bool { return w.Instruction == i }) {
 			return // the track is busy: one waits already
 		}
@@ -215,6 +235,20 @@ func (s *station) order(i Instruction, once bool) {
 	s.urgent = append(s.urgent, j)
 }
 
+// Sent is everything that the schedule sends, with its times.
+func (p Schedule) Sent() (all []Sent, err error) {
+	p.Stream.Log = func(s Sent) { all = append(all, s) }
+	s, err := NewStream(p.Feed(), p.Stream)
+	var c wave.Changes
+	for err == nil {
+		err = s.Next(&c)
+	}
+	if err == io.EOF {
+		err = nil
+	}
+	return all, err
+}
+
 func (i Instruction) drives() bool { return i.Op == OpSpeed || i.Op == OpSpeedFunctions }
 
 // refreshed reports whether a station sends the instruction again and again.
@@ -241,7 +275,7 @@ func (s *station) choose(now unit.Time) (Sending, Address) {
 		return next, Address{}
 	}
 	ordinary := func(p Packet) Sending { return Sending{Packet: p, Preamble: s.plan.Preamble, Gap: s.plan.Gap} }
-	start := now + unit.Time(s.plan.Preamble)*(s.plan.Stream.Timing.One[0]+s.plan.Stream.Timing.One[1])
+	start := now + unit.Time(s.plan.Preamble)*s.one
 	broadcast := false // one waits: nobody is spoken to, so that its distance to all comes about
 	for k, j := range s.urgent {
 		locked := k > 0 && s.locked()
@@ -258,7 +292,12 @@ func (s *station) choose(now unit.Time) (Sending, Address) {
 				s.urgent = append(s.urgent, j)
 			}
 		}
-		return ordinary(j.packet), j.Address
+		next := ordinary(j.packet)
+		next.Flip, next.Odd = j.spoil.Flip, j.spoil.Odd
+		if j.spoil.Preamble != 0 {
+			next.Preamble = j.spoil.Preamble
+		}
+		return next, j.Address
 	}
 	next := -1 // of those that may be sent the one that has waited longest
 	for k, x := range s.slots {

@@ -266,3 +266,40 @@ func TestResetEndsRefresh(t *testing.T) {
 		t.Error("no reset")
 	}
 }
+
+// What is spoilt on purpose goes out once, as it was told, and the light stays as it was.
+func TestSpoiltOrders(t *testing.T) {
+	p := schedule(t, "at 0 s: 47 F0 on\nat 0.1 s, 9 ones: 3 F0 on\nat 0.2 s, bit 20 wrong: 4 F0 on\nat 0.3 s, half 31 of 77 us, half 32 of 77 us: 5 F0 on\n"+
+		"zero drifts to 85 us from 0.4 s to 0.5 s\nend 0.6 s")
+	sent, err := p.Sent()
+	if err != nil {
+		t.Fatal(err)
+	}
+	source, _ := p.Source()
+	all := receive(t, Settings{MinOnesAfter: 1}, collect(t, source))
+	n := map[byte][]Sent{}
+	for _, s := range sent {
+		if first := s.Packet[0]; first < 6 {
+			n[first] = append(n[first], s)
+			if at := s.Begin - unit.Time(first-2)*unit.Second/10; at < 0 || at > 10*unit.Millisecond {
+				t.Errorf("% X at %v s", []byte(s.Packet), s.Begin.Seconds())
+			}
+		}
+	}
+	if len(n[3]) != 1 || n[3][0].Preamble != 9 || len(n[4]) != 1 || len(n[4][0].Flip) != 1 || len(n[5]) != 1 || len(n[5][0].Odd) != 2 {
+		t.Fatalf("%+v", n)
+	}
+	var ends []string
+	for _, r := range all {
+		if r.Ended != EndValid || r.Preamble < PreambleOperations {
+			if r.Start < 400*unit.Millisecond {
+				ends = append(ends, fmt.Sprint(r.Preamble, " ", r.Ended))
+			} else if r.Ended != EndBadHalf || r.Start < 460*unit.Millisecond || r.End > 501*unit.Millisecond {
+				t.Errorf("%+v, of a zero that leaves the window at 466 ms", r)
+			}
+		}
+	}
+	if want := "10 valid; 15 error byte wrong; 15 a half-bit outside both windows"; strings.Join(ends, "; ") != want {
+		t.Errorf("%s, want %s", strings.Join(ends, "; "), want)
+	}
+}

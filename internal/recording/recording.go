@@ -17,6 +17,7 @@ package recording
 import (
 	"bytes"
 	"io"
+	"slices"
 	"strings"
 
 	"fettle/internal/diag"
@@ -136,8 +137,9 @@ type About struct {
 	Resolution unit.Time // how far one recorded time may be off
 	Because    string    // where the resolution comes from
 
-	Low, High    unit.Volt // limits, for a voltage
-	Interpolated bool      // crossings lie on straight lines between samples; else a value holds until the next
+	Low, High    unit.Volt    // limits, for a voltage
+	Dwells       [2]unit.Volt // where it dwells: the 5th and the 95th hundredth of its beginning
+	Interpolated bool         // crossings lie on straight lines between samples; else a value holds until the next
 
 	Separator, Decimal byte   // CSV
 	TimeColumn         string // CSV
@@ -192,14 +194,12 @@ func Open(r io.Reader, name string, set Settings) (*Recording, diag.List) {
 	var rec *Recording
 	var head []byte
 	for size := firstLook; ; size *= 4 {
-		n := len(head)
-		head = append(head, make([]byte, size-n)...)
-		for err = nil; n < size && err == nil; {
-			var m int
-			m, err = in.Read(head[n:])
-			n += m
+		for err = nil; len(head) < size && err == nil; {
+			head = slices.Grow(head, 16<<10)
+			var n int
+			n, err = in.Read(head[len(head):min(cap(head), size)])
+			head = head[:len(head)+n]
 		}
-		head = head[:n]
 		again := &problems{file: name, list: p.list}
 		var halves int
 		rec, halves = begin(head, io.MultiReader(bytes.NewReader(head), rest{in, err}), name, set, again)
@@ -261,6 +261,7 @@ func begin(head []byte, all io.Reader, name string, set Settings, p *problems) (
 	a.Kind, a.Why = c.kind, c.why
 	if c.voltages() {
 		a.Low, a.High = unit.Volt(c.volts.low), unit.Volt(c.volts.high)
+		a.Dwells = [2]unit.Volt{unit.Volt(c.volts.dwells[0]), unit.Volt(c.volts.dwells[1])}
 		a.Interpolated = !c.volts.hold
 	}
 	if set.Resolution > 0 {
@@ -301,8 +302,8 @@ func (r *Recording) grow() {
 	a.Changes += int64(len(r.d.c.At))
 	a.Bridged, a.Slowest = r.d.joined, r.d.longest
 	r.r.about(a)
-	if r.done == io.EOF && a.Changes == 0 {
-		r.p.once("recording-silent", diag.Warning, "%s never changes", strings.Join(a.Wires, " and "))
+	if r.done == io.EOF && a.Changes == 0 && !r.p.list.HasErrors() {
+		r.p.once("recording-silent", diag.Warning, "nothing is said of %s, or nothing but that it is unclear", strings.Join(a.Wires, " and "))
 	}
 }
 

@@ -97,7 +97,7 @@ type vcd struct {
 	tooMany                int  // variables beyond mostVariables
 	headless               bool // no $var at all: codes are taken as names
 	mult, div              int64
-	unitSaid               bool
+	unitSaid, unitWrong    bool
 	date, version, comment string
 	ended                  bool // $enddefinitions
 
@@ -136,9 +136,13 @@ func (v *vcd) token() []byte {
 	w := v.w
 	for {
 		for w.pos < w.end && w.buf[w.pos] <= ' ' {
-			if w.buf[w.pos] == '\n' {
+			switch w.buf[w.pos] {
+			case '\n':
 				w.line++
 				w.lineAt = w.base + int64(w.pos) + 1
+			case 0:
+				v.nul()
+				continue
 			}
 			w.pos++
 		}
@@ -167,6 +171,17 @@ func (v *vcd) token() []byte {
 			return nil
 		}
 	}
+}
+
+// nul passes over NUL bytes, which a recorder leaves where it was switched off while writing.
+func (v *vcd) nul() {
+	w := v.w
+	n := w.pos
+	for n < w.end && w.buf[n] == 0 {
+		n++
+	}
+	v.p.add(w, diag.Error, "vcd-nul", w.pos, n, "%d NUL bytes: passed over", n-w.pos)
+	w.pos = n
 }
 
 // complain tells a problem at the token just read.
@@ -261,7 +276,9 @@ func (v *vcd) header() {
 				continue
 			}
 			if tok[0] == '#' || len(v.vars) > 0 && strings.IndexByte("01xXzZbBrR", tok[0]) >= 0 {
-				v.complain(diag.Warning, "vcd-header", tok, "changes begin before $enddefinitions")
+				if len(v.vars) > 0 { // else it is the whole header that is missing
+					v.complain(diag.Warning, "vcd-header", tok, "changes begin before $enddefinitions")
+				}
 				v.w.pos -= len(tok)
 				return
 			}
@@ -284,7 +301,8 @@ func (v *vcd) timescale(text string) {
 	n, err := strconv.ParseInt(text[:digits], 10, 64)
 	u, known := vcdUnits[text[digits:]]
 	if err != nil || !known || n <= 0 || n > 1e6 {
-		v.p.add(v.w, diag.Error, "vcd-timescale", v.w.pos-1, v.w.pos, "$timescale %q: 1, 10 or 100 of s, ms, us, ns, ps or fs is wanted; 1 ns is taken", printable([]byte(text)))
+		v.p.add(v.w, diag.Error, "vcd-timescale", v.w.pos-1, v.w.pos, "$timescale %q: 1, 10 or 100 of s, ms, us, ns, ps or fs is wanted", printable([]byte(text)))
+		v.unitWrong = true
 		return
 	}
 	if n != 1 && n != 10 && n != 100 {
@@ -384,6 +402,8 @@ func (v *vcd) read(d *detector) error {
 				if b == '\n' {
 					w.line++
 					w.lineAt = w.base + int64(pos) + 1
+				} else if b == 0 {
+					break words
 				}
 				pos++
 				continue

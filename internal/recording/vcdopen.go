@@ -95,6 +95,9 @@ func (v *vcd) tickUnit(r *Recording, cs []*candidate, set Settings) {
 	}
 	v.unit(u, false)
 	r.about.Guessed = append(r.about.Guessed, fmt.Sprintf("the timescale, which the file does not say: %v", u))
+	if v.unitWrong {
+		return
+	}
 	r.p.general(diag.Warning, "vcd-timescale", "the dump says no $timescale: %v is guessed", u)
 }
 
@@ -189,17 +192,16 @@ func guessUnit(intervals []float64) (unit.Time, bool) {
 	var best unit.Time
 	most := 0
 	for _, u := range []unit.Time{unit.Microsecond, unit.Second, unit.Millisecond, unit.Nanosecond, unit.Picosecond} {
-		halves, ones := 0, 0
+		ones, zeros := 0, 0
 		for _, x := range intervals {
 			switch t := x * u.Seconds() * 1e6; { // µs
 			case t >= 50 && t <= 66:
 				ones++
 			case t >= 88 && t <= 10000:
-				halves++
+				zeros++
 			}
 		}
-		// Zeros alone would fit many a unit: a third of the half-bits of any packet are ones.
-		if n := min(ones+halves, 4*ones); n > most {
+		if n := credible(ones, zeros); n > most {
 			most, best = n, u
 		}
 	}
