@@ -389,3 +389,22 @@ func TestReceiverDoesNotAllocate(t *testing.T) {
 		t.Errorf("%v allocations, %d packets", n, packets)
 	}
 }
+
+// The plain road, for comparison.
+func BenchmarkListen(b *testing.B) {
+	raw := referenceEdges(1_000_000)
+	l, err := NewListener(Settings{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	var got tally
+	b.ReportAllocs()
+	for b.Loop() {
+		for _, e := range raw {
+			if r, ok := l.Edge(unit.Time(e) * us); ok {
+				got.add(&r)
+			}
+		}
+	}
+	b.ReportMetric(float64(len(raw))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Medges/s")
+}
