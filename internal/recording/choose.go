@@ -428,6 +428,21 @@ func (ch *chooser) choose() *choice {
 	return best
 }
 
+// describe says what was taken, of what, and whether that was guessed.
+func (ch *chooser) describe(c *choice, a *About, what string) {
+	for _, k := range c.of {
+		a.Wires = append(a.Wires, ch.of[k].names[0])
+	}
+	for i := range ch.of {
+		if !slices.Contains(c.of, i) && len(a.Others) < mostListed {
+			a.Others = append(a.Others, ch.of[i].names[0])
+		}
+	}
+	if len(ch.set.Wires) == 0 && len(ch.of) > 1 {
+		a.Guessed = append(a.Guessed, fmt.Sprintf("the %s: %s; %s", what, listed(a.Wires), c.why))
+	}
+}
+
 // Windows of a half-bit that a decoder must accept (S-9.1 table 1).
 func isOne(t unit.Time) bool  { return t >= 52*unit.Microsecond && t <= 64*unit.Microsecond }
 func isZero(t unit.Time) bool { return t >= 90*unit.Microsecond && t <= 10*unit.Millisecond }
