@@ -333,11 +333,11 @@ func listed(names []string) string {
 // fold makes names alike that differ in case and white space.
 func fold(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), "")) }
 
-// sides are names of the two rails, left first.
-var sides = [][2]string{{"left", "right"}, {"leftrail", "rightrail"}, {"left_rail", "right_rail"}, {"railleft", "railright"}, {"rail_left", "rail_right"}}
+// railNames are names of the two rails, left first.
+var railNames = [][2]string{{"left", "right"}, {"leftrail", "rightrail"}, {"left_rail", "right_rail"}, {"railleft", "railright"}, {"rail_left", "rail_right"}}
 
 func (ch *chooser) bySide() (int, int, bool) {
-	for _, s := range sides {
+	for _, s := range railNames {
 		l, r := -1, -1
 		for i, c := range ch.of {
 			n := fold(c.names[0])

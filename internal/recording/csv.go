@@ -31,8 +31,7 @@ type csv struct {
 
 	digits int // significant digits of times with exponents; 0: without
 	far    unit.Time
-	step   unit.Time // of the samples, or of the last printed digit
-	told   bool      // the resolution is
+	told   bool // the resolution is
 }
 
 func (v *csv) about(a *About) {

@@ -62,7 +62,7 @@ func (r *Recording) beginCSV(head []byte, all io.Reader, set Settings) *choice {
 		return nil
 	}
 	a.TimeColumn, a.Timing = s.columns[v.time].label(), v.timing
-	ticks := v.ticks(head, set)
+	ticks := v.ticks(head)
 	cs, columns := v.candidates(set)
 	var from string
 	v.unit, from = v.timeUnit(ticks, cs, columns, set, r)
@@ -71,11 +71,11 @@ func (r *Recording) beginCSV(head []byte, all io.Reader, set Settings) *choice {
 		a.Guessed = append(a.Guessed, fmt.Sprintf("the unit of time: %v; %s", v.unit, from))
 	}
 	at := v.instants(ticks)
-	regular := v.regular(at)
+	step := v.samples(at, cs, columns)
 	for i, c := range cs {
 		fillCandidate(c, at, s.columns[columns[i]].v, v.scaleOf(columns[i]))
 	}
-	c := v.choose(&chooser{of: cs, set: set, hold: !regular, bridge: set.bridge(), p: r.p}, columns, at, a)
+	c := v.choose(&chooser{of: cs, set: set, hold: step == 0, bridge: set.bridge(), p: r.p}, columns, at, a)
 	if c == nil {
 		return nil
 	}
@@ -84,7 +84,7 @@ func (r *Recording) beginCSV(head []byte, all io.Reader, set Settings) *choice {
 	}
 	v.least = slices.Max(append([]int{v.time}, v.wires...)) + 1
 	v.feed = newFeed(c.kind, len(c.of))
-	v.precision(ticks, at, regular && c.kind != EdgesAlone, a)
+	v.precision(ticks, at, step, a)
 	r.r = v
 	return c
 }
@@ -158,7 +158,7 @@ type tick struct {
 }
 
 // ticks reads the time column of the rows that were measured.
-func (v *csv) ticks(head []byte, set Settings) []tick {
+func (v *csv) ticks(head []byte) []tick {
 	s := v.s
 	out := make([]tick, 0, s.rows)
 	var cells [][]byte
@@ -273,27 +273,14 @@ func (v *csv) timeUnit(ticks []tick, cs []*candidate, columns []int, set Setting
 		lengths(func(int) bool { return false })
 	}
 	for k, c := range cs {
-		col := v.s.columns[columns[k]].v
-		mid := 0.5
-		switch {
-		case c.signs:
-			mid = 0
-		case !c.logic:
-			kept := slices.DeleteFunc(slices.Clone(col), func(x float64) bool { return x == missing || math.IsNaN(x) })
-			l, _ := (&chooser{}).limits(kept, false)
-			mid = l.centre
-		}
-		was := math.NaN()
+		side := sides(c, v.s.columns[columns[k]].v)
+		was := int8(-1)
 		lengths(func(i int) bool {
-			if i >= len(col) || col[i] == missing || math.IsNaN(col[i]) {
+			if i >= len(side) || side[i] < 0 {
 				return true
 			}
-			is := 0.0
-			if col[i] > mid {
-				is = 1
-			}
-			same := is == was
-			was = is
+			same := side[i] == was
+			was = side[i]
 			return same
 		})
 	}
@@ -387,10 +374,34 @@ func (v *csv) instants(ticks []tick) []unit.Time {
 	return out
 }
 
-// regular reports whether the rows are samples, equally spaced but for rounding.
-func (v *csv) regular(at []unit.Time) bool {
-	if v.timing == Durations || len(at) < 20 {
-		return false
+// sides says of every row of a column whether it is high, 1, low, 0, or neither, −1.
+func sides(c *candidate, v []float64) []int8 {
+	known := func(x float64) bool { return x != missing && !math.IsNaN(x) }
+	mid := 0.5
+	switch {
+	case c.signs:
+		mid = 0
+	case !c.logic:
+		l, _ := (&chooser{}).limits(slices.DeleteFunc(slices.Clone(v), func(x float64) bool { return !known(x) }), false)
+		mid = l.centre
+	}
+	out := make([]int8, len(v))
+	for i, x := range v {
+		switch {
+		case !known(x):
+			out[i] = -1
+		case x > mid:
+			out[i] = 1
+		}
+	}
+	return out
+}
+
+// samples is the step of rows that are samples: equally spaced but for rounding, and not each a change of some column,
+// as the changes of a steady signal are. 0: they are not.
+func (v *csv) samples(at []unit.Time, cs []*candidate, columns []int) unit.Time {
+	if v.timing == Durations || len(at) < 20 || len(cs) == 0 {
+		return 0
 	}
 	steps := make([]unit.Time, 0, len(at)-1)
 	for i := 1; i < len(at); i++ {
@@ -398,18 +409,37 @@ func (v *csv) regular(at []unit.Time) bool {
 	}
 	sorted := slices.Clone(steps)
 	slices.Sort(sorted)
-	v.step = sorted[len(sorted)/2]
+	step := sorted[len(sorted)/2]
 	odd := 0
 	for _, s := range steps {
-		if s > v.step*3/2 || s < v.step/2 {
+		if s > step*3/2 || s < step/2 {
 			odd++
 		}
 	}
-	return v.step > 0 && odd <= len(steps)/100
+	if odd > len(steps)/100 {
+		return 0
+	}
+	changed := make([]bool, len(at))
+	for k, c := range cs {
+		side := sides(c, v.s.columns[columns[k]].v)
+		for i := 1; i < min(len(side), len(at)); i++ {
+			changed[i] = changed[i] || side[i] != side[i-1]
+		}
+	}
+	n := 0
+	for _, c := range changed {
+		if c {
+			n++
+		}
+	}
+	if 10*n > 9*len(steps) {
+		return 0
+	}
+	return step
 }
 
-// precision says how far a time may be off.
-func (v *csv) precision(ticks []tick, at []unit.Time, regular bool, a *About) {
+// precision says how far a time may be off; step is that of samples, if the rows are.
+func (v *csv) precision(ticks []tick, at []unit.Time, step unit.Time, a *About) {
 	quantum, exponents := unit.Second, 0
 	for _, t := range ticks {
 		if !t.ok {
@@ -438,14 +468,12 @@ func (v *csv) precision(ticks []tick, at []unit.Time, regular bool, a *About) {
 	if v.digits > 0 {
 		quantum = 1
 	}
-	if regular {
-		a.Resolution, a.Because = v.step, "the step of the samples"
+	if step > 0 {
+		a.Resolution, a.Because = step, "the step of the samples"
 		return
 	}
-	v.step = quantum
 	a.Resolution, a.Because = quantum, "the last digit of the times"
 	if g, sure := grid(at); sure && g > quantum {
-		v.step = g
 		a.Resolution, a.Because = g, "every time in the beginning is a multiple of it: the recorder sampled so"
 	}
 }
