@@ -21,6 +21,17 @@ func TestPage(t *testing.T) {
 	seen := map[dcc.Op]bool{}
 	counts := map[string]int{}
 	for _, m := range fence.FindAllStringSubmatch(docs.Packets, -1) {
+		if m[1] == "schedule" {
+			counts[m[1]]++
+			plan, list := dcc.ParseSchedule("docs/packets.md", []byte(m[2]))
+			if len(list) > 0 {
+				t.Error(list)
+			}
+			if sent, err := plan.Sent(); err != nil || len(sent) == 0 {
+				t.Errorf("%d packets, %v, of\n%s", len(sent), err, m[2])
+			}
+			continue
+		}
 		for _, line := range strings.Split(strings.TrimSpace(m[2]), "\n") {
 			c := column.FindStringSubmatch(line)
 			if c == nil {
@@ -55,7 +66,7 @@ func TestPage(t *testing.T) {
 			t.Errorf("no example of instruction %d", op)
 		}
 	}
-	if counts["packets"] < 85 || counts["wrong"] < 7 || counts["hex"] < 7 {
+	if counts["packets"] < 85 || counts["wrong"] < 7 || counts["hex"] < 7 || counts["schedule"] < 3 {
 		t.Errorf("examples are missing: %v", counts)
 	}
 }

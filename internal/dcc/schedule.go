@@ -155,20 +155,20 @@ func (p *scheduleParser) when(colon int) (o Order, ok bool) {
 			}
 			if o.Until <= o.At {
 				p.list.Add("schedule-range", p.span(until.from, p.fields[p.at-1].to), "the end, %v s, does not lie after the beginning, %v s",
-					o.Until.Seconds(), o.At.Seconds())
+					seconds(o.Until), seconds(o.At))
 				return o, false
 			}
 		}
 	} else {
 		p.take("at")
-		if o.At, ok = p.time(`a time, or "every" and one,`, "s"); !ok {
+		if o.At, ok = p.time(`a time, or "every" and a time`, "s"); !ok {
 			return o, false
 		}
 	}
 	for f := p.here(); f.text != ""; f = p.here() {
 		switch {
 		case p.take("bit"):
-			n, ok := p.count("bit", 0, 9*bytesMax)
+			n, ok := p.count("a bit", 0, 9*bytesMax)
 			if !ok {
 				return o, false
 			}
@@ -179,7 +179,7 @@ func (p *scheduleParser) when(colon int) (o Order, ok bool) {
 			o.Spoil.Flip = append(o.Spoil.Flip, n)
 		case p.take("half"):
 			odd := OddHalf{}
-			if odd.Index, ok = p.count("half", -2*onesMax, 18*bytesMax+1); !ok {
+			if odd.Index, ok = p.count("a half", -2*onesMax, 18*bytesMax+1); !ok {
 				return o, false
 			}
 			p.take("of")
@@ -192,7 +192,7 @@ func (p *scheduleParser) when(colon int) (o Order, ok bool) {
 			}
 			o.Spoil.Odd = append(o.Spoil.Odd, odd)
 		case p.at+1 < len(p.fields) && strings.EqualFold(p.fields[p.at+1].text, "ones"):
-			if o.Spoil.Preamble, ok = p.count("ones", 1, onesMax); !ok {
+			if o.Spoil.Preamble, ok = p.count("the count of ones", 1, onesMax); !ok {
 				return o, false
 			}
 			p.at++
@@ -261,11 +261,11 @@ func (p *scheduleParser) setting() {
 	ok := true
 	switch name {
 	case "preamble":
-		if p.plan.Preamble, ok = p.count("ones", 1, onesMax); ok && p.plan.Preamble < PreambleOperations {
+		if p.plan.Preamble, ok = p.count("the count of ones", 1, onesMax); ok && p.plan.Preamble < PreambleOperations {
 			p.list.Warn("schedule-illegal", p.all(), "%d ones: a station sends at least %d (%s A)", p.plan.Preamble, PreambleOperations, s92)
 		}
 	case "repeat":
-		p.plan.Repeat, ok = p.count("times", 1, repeatMax)
+		p.plan.Repeat, ok = p.count("the count of repeats", 1, repeatMax)
 	case "one":
 		if p.plan.Stream.Timing.One, ok = p.halves(); ok {
 			d := p.plan.Stream.Timing.One[0] - p.plan.Stream.Timing.One[1]
@@ -280,7 +280,7 @@ func (p *scheduleParser) setting() {
 		p.plan.Stream.Jitter, ok = p.time("a time", "µs")
 	case "seed":
 		n := 0
-		n, ok = p.count("a seed", 0, 1<<31-1)
+		n, ok = p.count("the seed", 0, 1<<31-1)
 		p.plan.Stream.Seed = uint64(n)
 	case "inverted":
 		p.plan.Stream.Inverted = true
@@ -360,7 +360,7 @@ func (p *scheduleParser) drift(name string) {
 	}
 	d.span = p.all()
 	if d.to < d.from+us {
-		p.list.Add("schedule-range", d.span, "the end, %v s, does not lie after the beginning, %v s", d.to.Seconds(), d.from.Seconds())
+		p.list.Add("schedule-range", d.span, "the end, %v s, does not lie after the beginning, %v s", seconds(d.to), seconds(d.from))
 		return
 	}
 	for _, x := range h {
@@ -387,7 +387,7 @@ func (p *scheduleParser) disturbance(noise bool) (ok bool) {
 		return false
 	}
 	if d.To <= d.From {
-		p.list.Add("schedule-range", p.all(), "the end, %v s, does not lie after the beginning, %v s", d.To.Seconds(), d.From.Seconds())
+		p.list.Add("schedule-range", p.all(), "the end, %v s, does not lie after the beginning, %v s", seconds(d.To), seconds(d.From))
 		return false
 	}
 	if noise {
@@ -432,7 +432,7 @@ func (p *scheduleParser) finish() {
 	}
 	for _, l := range p.lines {
 		if l.At >= p.plan.End {
-			p.list.Warn("schedule-late", l.span, "at %v s, and the schedule ends at %v s: it is never sent", l.At.Seconds(), p.plan.End.Seconds())
+			p.list.Warn("schedule-late", l.span, "at %v s, and the schedule ends at %v s: it is never sent", seconds(l.At), seconds(p.plan.End))
 		}
 		p.plan.Orders = append(p.plan.Orders, l.Order)
 	}
@@ -448,7 +448,7 @@ func (p *scheduleParser) finish() {
 	for k, i := range order {
 		d := p.plan.Disturbances[i]
 		if k > 0 && d.From < sorted[len(sorted)-1].To {
-			p.list.Add("schedule-overlap", p.spoilt[i], "begins at %v s, while another disturbance lasts until %v s", d.From.Seconds(), sorted[len(sorted)-1].To.Seconds()).
+			p.list.Add("schedule-overlap", p.spoilt[i], "begins at %v s, while another disturbance lasts until %v s", seconds(d.From), seconds(sorted[len(sorted)-1].To)).
 				Notes = []diag.Note{{Range: p.spoilt[order[k-1]], Message: "that one"}}
 			continue
 		}
@@ -458,7 +458,7 @@ func (p *scheduleParser) finish() {
 	slices.SortStableFunc(p.drifts, func(a, b drift) int { return cmp.Compare(a.from, b.from) })
 	for k, d := range p.drifts {
 		if k > 0 && d.from < p.drifts[k-1].to {
-			p.list.Add("schedule-overlap", d.span, "begins at %v s, while another drift lasts until %v s", d.from.Seconds(), p.drifts[k-1].to.Seconds()).
+			p.list.Add("schedule-overlap", d.span, "begins at %v s, while another drift lasts until %v s", seconds(d.from), seconds(p.drifts[k-1].to)).
 				Notes = []diag.Note{{Range: p.drifts[k-1].span, Message: "that one"}}
 			continue
 		}
@@ -524,7 +524,11 @@ func (p *scheduleParser) time(what string, usual ...string) (unit.Time, bool) {
 	}
 	s, err := unit.Parse(text, unit.Duration)
 	if err != nil {
-		problem := p.list.Add("schedule-time", p.span(f.from, to), "%q is no time: %s; %s is wanted", text, err.Problem, what)
+		where := ""
+		if what != "a time" {
+			where = "; here stands " + what
+		}
+		problem := p.list.Add("schedule-time", p.span(f.from, to), "%q: %s%s", text, err.Problem, where)
 		if err.Mend != "" { // no unit, mostly
 			for _, u := range usual {
 				p.mend(problem, f.from, to, text+" "+u)
@@ -557,7 +561,7 @@ func (p *scheduleParser) count(what string, least, most int) (int, bool) {
 	p.at++
 	n, err := strconv.Atoi(f.text)
 	if err != nil || n < least || n > most {
-		p.list.Add("schedule-range", p.span(f.from, f.to), "%q: %s from %d to %d are wanted", f.text, what, least, most)
+		p.list.Add("schedule-range", p.span(f.from, f.to), "%q: %s is a whole number from %d to %d", f.text, what, least, most)
 		return 0, false
 	}
 	return n, true

@@ -143,7 +143,7 @@ func (s *station) note(now unit.Time) {
 		s.vehicles = now
 	}
 	s.sinceInit++
-	m := Decode(s.sent.Packet, Context{Service: s.service})
+	m := Decode(s.sent.Packet, Context{Service: s.sent.Service})
 	if m.OK() && m.Instruction.Op == OpReset {
 		s.sinceInit = 0
 	}
@@ -191,7 +191,7 @@ func (s *station) take(now unit.Time) {
 
 func (s *station) queue(step Step, gap Window) {
 	for range step.Count {
-		s.sequence = append(s.sequence, Sending{Packet: step.Packet(), Preamble: step.Preamble, Gap: gap})
+		s.sequence = append(s.sequence, Sending{Packet: step.Packet(), Preamble: step.Preamble, Service: s.service, Gap: gap})
 	}
 }
 
@@ -238,15 +238,21 @@ func (s *station) order(o Order) {
 // Sent is everything that the schedule sends, with its times.
 func (p Schedule) Sent() (all []Sent, err error) {
 	p.Stream.Log = func(s Sent) { all = append(all, s) }
+	err = p.run()
+	return all, err
+}
+
+// run sends everything for the sake of the log.
+func (p Schedule) run() error {
 	s, err := NewStream(p.Feed(), p.Stream)
 	var c wave.Changes
 	for err == nil {
 		err = s.Next(&c)
 	}
 	if err == io.EOF {
-		err = nil
+		return nil
 	}
-	return all, err
+	return err
 }
 
 func (i Instruction) drives() bool { return i.Op == OpSpeed || i.Op == OpSpeedFunctions }
@@ -309,7 +315,7 @@ func (s *station) choose(now unit.Time) (Sending, Address) {
 		s.slots[next].last = now
 		return ordinary(s.slots[next].packet), s.slots[next].Address
 	}
-	return ordinary(Packet{0xFF, 0x00, 0xFF}), Address{}
+	return ordinary(idlePacket), Address{}
 }
 
 // parts reports whether a packet to the address would part a pair.

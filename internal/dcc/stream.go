@@ -37,6 +37,7 @@ type Sending struct {
 	Preamble int       // ones in front; 0: 14
 	Flip     []int     // bits sent the other way round, counted from the start bit: 9k is the start bit of byte k, 9·len the end bit
 	Odd      []OddHalf // halves with a length of their own
+	Service  bool      // of service mode: 70 to 7F begins an instruction and not an address
 	Gap      Window    // no voltage, from and to these times after the last edge of the end bit; zero value: none
 }
 
