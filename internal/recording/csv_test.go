@@ -9,6 +9,8 @@ import (
 	"strings"
 	"testing"
 
+	"pgregory.net/rapid"
+
 	"fettle/internal/unit"
 	"fettle/internal/wave"
 )
@@ -44,6 +46,7 @@ func TestCSVForms(t *testing.T) {
 		{"volts between the rails", "t (us),track (V)\n0,12.1\n58,-12\n116,12\n216,-11.9\n316,12\n374,-12.2\n", Settings{}, unit.Microsecond, Difference},
 		{"told column among others", "t (us),clock,dcc\n0,0,1\n10,1,1\n58,1,0\n116,0,1\n216,0,0\n300,1,0\n316,0,1\n374,0,0\n", Settings{Wires: []string{"dcc"}}, unit.Microsecond, OneWire},
 		{"told by number", "0,0,1\n10,1,1\n58,1,0\n116,0,1\n216,0,0\n300,1,0\n316,0,1\n374,0,0\n", Settings{Wires: []string{"3"}, Unit: unit.Microsecond}, unit.Microsecond, OneWire},
+		{"columns called by numbers", "us,1,2\n0,0,1\n58,0,0\n116,1,1\n216,1,0\n316,0,1\n374,1,0\n", Settings{Wires: []string{"2"}}, unit.Microsecond, OneWire},
 		{"empty cells leave a level", "us,left,right\n0,1,0\n58,0,1\n60,,\n116,1,0\n216,0,1\n316,1,0\n374,0,1\n", Settings{}, unit.Microsecond, TwoRails},
 		{"steps drawn with two rows", "us,x\n0,1\n58,1\n58,0\n116,0\n116,1\n216,1\n216,0\n316,0\n316,1\n374,1\n374,0\n", Settings{}, unit.Microsecond, OneWire},
 		{"carriage returns alone", "us,x\r0,1\r58,0\r116,1\r216,0\r316,1\r374,0\r", Settings{}, unit.Microsecond, OneWire},
@@ -216,6 +219,18 @@ func benchmark(b *testing.B, text []byte, changes int) {
 
 func BenchmarkReadVCD(b *testing.B) { benchmark(b, dump(1<<20), 1<<20+1) }
 
+// One wire among a bus, a real and a clock, as a simulator writes them.
+func BenchmarkReadVCDOfManyWires(b *testing.B) {
+	var text bytes.Buffer
+	text.WriteString("$timescale 1 ps $end $var wire 1 aa dcc $end $var reg 16 ab bus [15:0] $end $var real 64 ac v $end $var wire 1 ad clk $end $enddefinitions $end\n")
+	var at unit.Time
+	for i, h := range halves(1<<18, rand.New(rand.NewPCG(1, 1))) {
+		fmt.Fprintf(&text, "#%d\n%daa\n%dad\nb%016b ab\nr%d.%d ac\n", at, i%2, i/3%2, i&0xFFFF, i%7, i%100)
+		at += h
+	}
+	benchmark(b, text.Bytes(), 1<<18)
+}
+
 // The file that fettle itself writes: both rails, one row for each change.
 func BenchmarkReadCSVOfChanges(b *testing.B) {
 	var c wave.Changes
@@ -244,4 +259,89 @@ func BenchmarkReadCSVOfSamples(b *testing.B) {
 		edges = n + 1
 	}
 	benchmark(b, text.Bytes(), edges)
+}
+
+// Whatever the dialect, unit, quoting and line ends, the same changes come out to the picosecond, and the settings are
+// recognised for what they are.
+func TestEveryDialect(t *testing.T) {
+	units := []struct {
+		unit unit.Time
+		head string
+	}{{unit.Second, "Time (s)"}, {unit.Millisecond, "t/ms"}, {unit.Microsecond, "time [µs]"}, {unit.Nanosecond, "t_ns"}, {unit.Picosecond, "time in ps"}}
+	rapid.Check(t, func(t *rapid.T) {
+		d := rapid.SampledFrom(dialects).Draw(t, "dialect")
+		u := rapid.SampledFrom(units).Draw(t, "unit")
+		headed := rapid.Bool().Draw(t, "headed")
+		quoted := rapid.Bool().Draw(t, "quoted")
+		end := rapid.SampledFrom([]string{"\n", "\r\n"}).Draw(t, "end")
+		words := rapid.SampledFrom([][2]string{{"0", "1"}, {"L", "H"}, {"low", "High"}, {"FALSE", "true"}}).Draw(t, "words")
+		shape := rapid.SampledFrom([]string{"levels", "edges", "halves"}).Draw(t, "shape")
+		r := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
+		var want wave.Changes
+		at := unit.Time(0)
+		if shape != "halves" {
+			at = unit.Time(r.Int64N(1e9))
+		}
+		cell := func(x unit.Time) string {
+			s := strings.TrimRight(fmt.Sprintf("%d.%012d", x/u.unit, x%u.unit*(unit.Second/u.unit)), "0")
+			s = strings.TrimSuffix(s, ".")
+			if d.point == ',' {
+				s = strings.Replace(s, ".", ",", 1)
+			}
+			if quoted {
+				s = `"` + s + `"`
+			}
+			return s
+		}
+		var b strings.Builder
+		sep := string(d.sep)
+		if headed {
+			head := []string{u.head}
+			if shape == "levels" {
+				head = append(head, "track")
+			}
+			if d.sep == ' ' {
+				for i := range head {
+					head[i] = `"` + head[i] + `"`
+				}
+			}
+			b.WriteString(strings.Join(head, sep) + end)
+		}
+		hs := halves(400, r)
+		for i, h := range hs {
+			h += unit.Time(r.Int64N(2e6)) - 1e6
+			want.At, want.To = append(want.At, at), append(want.To, wave.Polarity(1-2*(i%2)))
+			switch shape {
+			case "levels":
+				b.WriteString(cell(at) + sep + words[1-i%2] + end)
+			case "edges":
+				b.WriteString(cell(at) + end)
+			case "halves":
+				b.WriteString(cell(h) + end)
+			}
+			at += h
+		}
+		if shape == "halves" {
+			want.At, want.To = append(want.At, at), append(want.To, wave.Positive)
+		}
+		set := Settings{}
+		if shape != "levels" { // one column shows no separator, and whole numbers no decimal sign
+			set.Separator, set.Decimal = d.sep, d.point
+		}
+		rec, l := Open(strings.NewReader(b.String()), "x", set)
+		if rec == nil {
+			t.Fatalf("%v\n%.300s", l, b.String())
+		}
+		var got, c wave.Changes
+		for rec.Next(&c) == nil {
+			got.At, got.To = append(got.At, c.At...), append(got.To, c.To...)
+		}
+		a := rec.About()
+		if !slices.Equal(got.At, want.At) || !slices.Equal(got.To, want.To) || a.Unit != u.unit {
+			t.Fatalf("read %.300s\nwant %.300s\n%.300s\n%+v", say(got), say(want), b.String(), a)
+		}
+		if headed == (len(rec.Problems()) > 0) {
+			t.Fatalf("headed %v: %v", headed, rec.Problems())
+		}
+	})
 }

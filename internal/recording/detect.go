@@ -7,6 +7,9 @@ import (
 	"fettle/internal/wave"
 )
 
+// latest is the time farthest from 0 that is read, 53 days: the difference of two times is a time too.
+const latest = unit.Time(math.MaxInt64 / 2)
+
 // A level is what one logic wire is said to be.
 const (
 	low = iota

@@ -7,7 +7,9 @@
 // said in About; what is wrong with the file is a diagnostic with line and byte, and what could be read is handed on.
 //
 // The polarity is that of the left rail against the right one. One wire alone is taken as if it were the difference:
-// High is Positive. Two logic wires, or two voltages, are taken as the rails; a voltage is judged with hysteresis.
+// High is Positive. Two logic wires, or two voltages, are taken as the rails; a voltage is judged with hysteresis and
+// crosses where the straight line between two samples does. A level changes with the first sample that shows it: later
+// than the track did by up to the step of the samples, which is the Resolution.
 //
 // Not modelled: extended VCD (ports with strengths), UTF-16, clock times and dates as a time axis.
 //
@@ -129,7 +131,7 @@ type About struct {
 
 	Wires   []string // full names of what was taken: one, or left and right
 	Why     string   // it and nothing else
-	Others  []string // what else could be taken, at most some dozens
+	Others  []string // what else could be taken, at most a dozen
 	Kind    Kind
 	Guessed []string // everything that was guessed and not told, in words
 
@@ -159,7 +161,8 @@ type reader interface {
 	about(a *About)         // what may have grown
 }
 
-// A Recording is a wave.Source.
+// A Recording is a wave.Source. Its first change tells what the signal was when the recording began, and is an edge only
+// where edges alone were recorded; the last polarity holds until About's End.
 type Recording struct {
 	r     reader
 	d     detector

@@ -1,10 +1,14 @@
 package recording
 
 import (
+	"math/rand/v2"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
 	"fettle/internal/unit"
+	"fettle/internal/wave"
 )
 
 // Every construct of a four-state dump (IEEE 1364-2005, 18.2, from memory), on one wire named "s" unless said.
@@ -26,6 +30,7 @@ func TestVCDConstructs(t *testing.T) {
 		{"vector, extended with x", "v[3]", "#0 b1000 \"# #1 bx1 \"# #2 bz \"# #3 b0 \"#", "0+ 1000000? 3000000-"},
 		{"scalar written as vector", "s", "#0 b0 ! #1 b1 ! #2 bx !", "0- 1000000+ 2000000?"},
 		{"bits of one vector as rails", "pair[1],pair[0]", "#0 b10 abc #100 b1 abc #200 b0 abc #300 b11 abc #400 b10 abc", "0+ 100000000- 2000000000 400000000+"},
+		{"scalar for a vector, which it extends", "v[1]", "#0 b10 \"# #5 1\"# #6 b11 \"#", "0+ 5000000- 6000000+"},
 		{"real", "volts", "#0 r-12.5 r1 #5 r1e1 r1 #9 R-3 r1 #10 r-10 r1", "0- 5000000+ 9000000-"},
 		{"event and parameter pass", "s", "#0 1! 1e #1 b1010 p #2 0!", "0+ 2000000-"},
 		{"a bit told by its name", "d [0]", "#0 1% #1 0%", "0+ 1000000-"},
@@ -45,6 +50,87 @@ func TestVCDConstructs(t *testing.T) {
 		}
 		if a := r.About(); a.Date != "now" || a.Version != "by hand" || a.Comment != "any words" || a.Unit != unit.Microsecond {
 			t.Errorf("%s: %+v", c.name, a)
+		}
+	}
+}
+
+// The reader against a plain one that cuts the whole text into words: long dumps of every construct, with white space
+// of every kind, so that words of every kind lie across the ends of the window.
+func TestAgainstPlainReader(t *testing.T) {
+	for seed := range uint64(6) {
+		r := rand.New(rand.NewPCG(seed, 77))
+		spaces := []string{" ", "\n", "\r\n", "\t", "  \n", "\n\n"}
+		space := func() string { return spaces[r.IntN(len(spaces))] }
+		code := []string{"!", "ab", "xyz1"}[seed%3]
+		var b strings.Builder
+		b.WriteString("$timescale 1 ns $end $var wire 1 " + code + " s $end $var wire 8 b vec $end $var wire 1 ~~~~ o $end $var real 1 r q $end $enddefinitions $end\n")
+		tick := 0
+		for b.Len() < 400_000 {
+			switch r.IntN(12) {
+			case 0, 1, 2, 3:
+				tick += r.IntN(100000)
+				writef(&b, "#%d", tick)
+			case 4, 5, 6, 7:
+				b.WriteString(string("0011xXzZ"[r.IntN(8)]) + code)
+			case 8:
+				writef(&b, "b%b%s%s", r.IntN(256), space(), []string{"b", code}[r.IntN(2)])
+			case 9:
+				writef(&b, "r%g%sr", r.NormFloat64(), space())
+			case 10:
+				writef(&b, "%d~~~~", r.IntN(2))
+			case 11:
+				writef(&b, "$comment%s#0 1! %s$end", space(), space())
+			}
+			b.WriteString(space())
+		}
+		var want wave.Changes
+		is, now, at := wave.Uncertain, wave.Uncertain, unit.Time(0)
+		tell := func() {
+			if now != is {
+				want.At, want.To = append(want.At, at), append(want.To, now)
+				is = now
+			}
+		}
+		words := strings.Fields(b.String()[strings.Index(b.String(), "$enddefinitions $end")+20:])
+		for i := 0; i < len(words); i++ {
+			w := words[i]
+			value := ""
+			switch {
+			case w == "$comment":
+				for words[i] != "$end" {
+					i++
+				}
+			case w[0] == '#':
+				n, _ := strconv.Atoi(w[1:])
+				if next := unit.Time(n) * unit.Nanosecond; next != at {
+					tell()
+					at = next
+				}
+			case w[0] == 'b':
+				if i++; words[i] == code {
+					value = w[len(w)-1:]
+				}
+			case w[0] == 'r':
+				i++
+			case w[1:] == code:
+				value = w[:1]
+			}
+			switch value {
+			case "0":
+				now = wave.Negative
+			case "1":
+				now = wave.Positive
+			case "x", "X", "z", "Z":
+				now = wave.Uncertain
+			}
+		}
+		tell()
+		rec, got := open(t, b.String(), "x.vcd", Settings{Wires: []string{"s"}})
+		if len(want.At) < 1000 || !slices.Equal(got.At, want.At) || !slices.Equal(got.To, want.To) || rec.About().End != at {
+			t.Errorf("seed %d: %d changes until %v, want %d until %v", seed, len(got.At), rec.About().End, len(want.At), at)
+		}
+		if l := rec.Problems(); len(l) > 0 {
+			t.Errorf("seed %d: %v", seed, l)
 		}
 	}
 }
