@@ -12,6 +12,7 @@ import (
 	"fettle/internal/build"
 	"fettle/internal/dcc"
 	"fettle/internal/draw"
+	"fettle/internal/sheet"
 )
 
 // preambleMax bounds --preamble: a figure of more ones than that shows nothing.
@@ -123,7 +124,20 @@ func (a *app) showPackets(items []dcc.Item, waves []string) error {
 			a.outputs = append(a.outputs, name)
 		}
 	}
-	if err := a.show(dcc.Explain(items), nil); err != nil {
+	f := dcc.Explain(items)
+	page := func() ([]byte, error) {
+		title := "Packets"
+		if len(items) == 1 {
+			title = "Packet: " + items[0].Title()
+		}
+		var drawings []sheet.Drawing
+		for _, it := range items {
+			drawings = append(drawings, sheet.Drawing{Title: it.Title(), Caption: "The track voltage over time at nominal half-bits; below, the error byte worked out.",
+				Draw: func(o draw.Options) string { return draw.Packet(it, o) }})
+		}
+		return sheet.Leaf(title, f, drawings)
+	}
+	if err := a.show(f, page); err != nil {
 		return err
 	}
 	for _, name := range drawings {

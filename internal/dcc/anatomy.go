@@ -214,7 +214,7 @@ func (i Instruction) cvParts(first, second string, add func(string, string, ...a
 	add("DDDDDDDD", "value %d", i.Value)
 }
 
-// words is direction and speed without the steps' word "of 28" where that is said beside it.
+// words is direction and speed as a byte says them, with the headlight bit of 14 steps either way.
 func (s Speed) words() string {
 	fl := ""
 	if s.Steps == Steps14 {
@@ -233,7 +233,7 @@ func (s Speed) words() string {
 		}
 		return s.direction() + ", " + stop + fl
 	}
-	return fmt.Sprintf("%s, step %d of %d%s", s.direction(), s.Step, s.Steps.Highest(), fl)
+	return fmt.Sprintf("%s, step %d of %d%s", s.direction(), s.Step, s.Steps, fl)
 }
 
 // remains takes bytes apart that are no instruction.

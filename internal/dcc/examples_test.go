@@ -23,8 +23,8 @@ func exampleSchedule(t *testing.T, name string) Schedule {
 	return schedule(t, string(src))
 }
 
-// The clean example holds the station's windows and differences (S-9.1 table 1) and preambles, and is received whole by decoders whose clock is up to
-// 9 % off: ones of 58 ± 0.8 µs and zeros of 100 ± 0.8 µs leave −9.2 % and +8.8 %.
+// The clean example holds the station's windows and differences (S-9.1 table 1) and preambles, and is received whole by
+// decoders whose clock is up to 9 % off: ones of 58 ± 0.8 µs and zeros of 100 ± 0.8 µs leave −9.2 % and +8.8 %.
 func TestCleanExample(t *testing.T) {
 	p := exampleSchedule(t, "clean")
 	sent, err := p.Sent()
@@ -90,7 +90,8 @@ func TestTroubledExample(t *testing.T) {
 	}
 }
 
-// The recordings are what the generator beside them makes of the schedules: a change of either shows here until go generate has run.
+// The recordings are what the generator beside them makes of the schedules: a change of either shows here until go generate
+// has run.
 func TestExampleRecordingsAreFresh(t *testing.T) {
 	const step = 500 * unit.Nanosecond // of examples/track/generate.go
 	for _, name := range []string{"clean", "trouble"} {

@@ -301,7 +301,7 @@ func (e explainer) sequence() {
 			text("%d", s.Count), {Number: d.Seconds(), Unit: unit.SymSecond, Digits: 4}})
 	}
 	e.f.Tables = append(e.f.Tables, t)
-	e.value("sequence", "the whole sequence", finding.Value{Value: Duration(steps).Seconds(), Unit: unit.SymSecond,
+	e.value("whole", "the whole sequence", finding.Value{Value: Duration(steps).Seconds(), Unit: unit.SymSecond,
 		Sure: "at nominal half-bits", Reason: fmt.Sprintf("without power-on cycles; preambles of %d", e.it.Ones())})
 	e.f.Cautions = append(e.f.Cautions, finding.Caution{Where: "programming track", Text: "service mode reaches every decoder on the track: " +
 		"only the one to be programmed stands there; the track is fed with limited energy (250 mA for 100 ms, NMRA S-9.2.3 B)"})

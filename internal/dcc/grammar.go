@@ -18,10 +18,13 @@ func (p *parser) sentence() (Sentence, bool) {
 		return s, false
 	}
 	if t := p.here(); t.text != "" {
-		end := p.toks[len(p.toks)-1].to
-		if p.sentenceFrom(t.from) {
+		end := t.to
+		for _, u := range p.toks[p.at:] { // the address of a turned sentence lies behind
+			end = max(end, u.to)
+		}
+		if before := p.toks[p.at-1].to; before <= t.from && p.sentenceFrom(t.from) {
 			p.fail("packet-more", t.from, end, "%q is a sentence of its own: a semicolon parts two", p.src[t.from:end])
-			if before := p.toks[p.at-1].to; !p.trial {
+			if !p.trial {
 				p.problem.Fix = &diag.Fix{Message: strings.TrimSpace(p.src[p.from:before]) + "; " + strings.TrimSpace(p.src[t.from:p.to]), Range: p.span(before, t.from), Text: "; "}
 			}
 			return s, false
@@ -31,11 +34,11 @@ func (p *parser) sentence() (Sentence, bool) {
 		return s, false
 	}
 	if err := i.Check(); err != nil {
-		return s, p.fail("packet-cannot", p.toks[0].from, p.toks[len(p.toks)-1].to, "%v", err)
+		return s, p.fail("packet-cannot", s.Range.Start.Byte, s.Range.End.Byte, "%v", err)
 	}
 	if s.Task.Method != NoMethod {
 		if err := s.Task.Check(); err != nil {
-			return s, p.fail("packet-cannot", p.toks[0].from, p.toks[len(p.toks)-1].to, "%v", err)
+			return s, p.fail("packet-cannot", s.Range.Start.Byte, s.Range.End.Byte, "%v", err)
 		}
 	}
 	s.Instruction = i
@@ -64,15 +67,11 @@ func (p *parser) said(task *Task) (i Instruction, ok bool) {
 		return p.advanced()
 	case p.take("service"):
 		return p.service(task)
-	case p.take("reset"):
-		i = Reset()
-		if p.at < len(p.toks) {
-			i.Address, ok = p.behind()
-			return i, ok
-		}
-		return i, true
-	case p.here().text == "cv":
-		return p.addressBehind()
+	case p.here().text == "reset" && len(p.toks) == 1:
+		p.at++
+		return Reset(), true
+	case p.instructionFirst() && !p.turn():
+		return i, false
 	}
 	a, pair, ok := p.address()
 	if !ok {
@@ -87,47 +86,39 @@ func (p *parser) said(task *Task) (i Instruction, ok bool) {
 	return p.multifunction(a)
 }
 
-// behind reads "at ADDRESS".
-func (p *parser) behind() (Address, bool) {
-	if !p.take("at") {
-		return Address{}, p.wanted(`"at" and an address`, "at")
+// instructionFirst reports whether the sentence begins with what is to be done, so that its address stands behind.
+func (p *parser) instructionFirst() bool {
+	switch t := p.here().text; {
+	case isFunction(t), t == "pair", t == "aspect", t == "reset", sameWord(t, "emergency-stop"):
+		return true
+	case t == "extended":
+		return len(p.toks) > 1 && p.toks[1].text == "addressing"
+	default:
+		return slices.ContainsFunc(instructionWords, func(w string) bool { return sameWord(t, w) && w != "on" && w != "off" })
 	}
-	a, _, ok := p.address()
-	return a, ok
 }
 
-// addressBehind reads a CV access whose address stands at its end: "cv 29 write 6 at 3".
-func (p *parser) addressBehind() (Instruction, bool) {
+// turn puts the address of "cv 29 write 6 at 3" in front, where every other sentence has it.
+func (p *parser) turn() bool {
+	first := p.toks[0]
 	at := slices.IndexFunc(p.toks, func(t token) bool { return t.text == "at" })
-	if at < 0 {
+	switch {
+	case at >= 0:
+		if at+1 == len(p.toks) {
+			p.at = len(p.toks)
+			return p.wanted("an address")
+		}
+		p.toks = slices.Concat(p.toks[at+1:], p.toks[:at])
+		return true
+	case first.text == "cv":
 		end := p.toks[len(p.toks)-1].to
-		p.fail("packet-unfinished", end, end, `whose CV? "at" and an address are wanted; on the programming track: "service" before it`)
-		return Instruction{}, false
+		return p.fail("packet-unfinished", end, end, `whose CV? "at" and an address are wanted; on the programming track: "service" before it`)
 	}
-	start := p.at
-	p.at = at
-	a, ok := p.behind()
-	if !ok {
-		return Instruction{}, false
+	p.fail("packet-address", first.from, first.to, "%q for whom? an address is wanted before it, or behind it with \"at\"", p.src[first.from:first.to])
+	if first.text == "stop" || first.text == "emergency" {
+		p.mend(first.from, first.from, "broadcast")
 	}
-	end := p.at
-	rest := p.toks
-	p.toks, p.at = p.toks[:at], start
-	defer func() { p.toks = rest }()
-	var i Instruction
-	if a.Accessory() {
-		i, ok = p.accessoryCV(a)
-	} else {
-		i, ok = p.cv(a)
-	}
-	if ok && p.at < len(p.toks) {
-		t := p.here()
-		return i, p.fail("packet-more", t.from, p.toks[len(p.toks)-1].to, "%q is over and above", p.src[t.from:p.toks[len(p.toks)-1].to])
-	}
-	if ok {
-		p.at = end
-	}
-	return i, ok
+	return false
 }
 
 // address reads whom it is for. A turnout's number brings its output pair with it, else pair is −1.
@@ -293,13 +284,23 @@ func (p *parser) multifunction(a Address) (i Instruction, ok bool) {
 			p.mend(t.from, t.from, "forward")
 			return i, false
 		}
-		what := fmt.Sprintf("what %s is to do", a)
-		if a.Kind == All {
-			what = "what all are to do"
+		if t.text == "speed" {
+			p.fail("packet-word", t.from, t.to, "a speed has a direction: forward or reverse")
+			p.mend(t.from, t.to, "forward")
+			return i, false
 		}
-		return i, p.wanted(what, instructionWords...)
+		if t.text == "read" {
+			return i, p.cannotRead()
+		}
+		return i, p.wanted("an instruction (forward 12 of 28, F0 on, stop, cv 29 write 6, consist 10, reset, …)", instructionWords...)
 	}
 	return i, true
+}
+
+// cannotRead tells who wants to read a CV how that is done.
+func (p *parser) cannotRead() bool {
+	t := p.here()
+	return p.fail("packet-read", t.from, t.to, "no packet reads: it verifies a value or a bit, and the decoder acknowledges if it is right")
 }
 
 // speed reads direction, step and steps, and what may follow them.
@@ -316,6 +317,12 @@ func (p *parser) speed(i Instruction) (Instruction, bool) {
 	}
 	step, ok := p.step(&s, direction)
 	if !ok || !p.steps(&s, step) {
+		return i, false
+	}
+	if i.Address.Kind == All && s.Step == 0 && s.Steps == Steps14 {
+		t := p.toks[p.at-1]
+		p.fail("packet-steps", t.from, t.to, "a broadcast stop is the same of 14 and of 28 steps, and counted as of 28")
+		p.mend(t.from, t.to, "28")
 		return i, false
 	}
 	if !direction && s.Steps != Steps28 {
@@ -618,8 +625,14 @@ func (p *parser) access(i *Instruction) bool {
 		i.Access = Write
 	case p.take("verify"):
 		i.Access = Verify
+	case p.here().text == "read":
+		return p.cannotRead()
 	default:
-		return p.wanted(`"write", "verify" or "bit"`, "write", "verify", "bit")
+		p.wanted(`"write", "verify" or "bit"`, "write", "verify", "bit")
+		if t := p.here(); p.problem.Fix == nil && t.text != "" {
+			p.mend(t.from, t.from, "=")
+		}
+		return false
 	}
 	p.take("=")
 	n, ok = p.number("value", 0, 255)
@@ -713,6 +726,8 @@ func (p *parser) service(task *Task) (Instruction, bool) {
 		t.Access = Write
 	case p.take("verify"):
 		t.Access = Verify
+	case p.here().text == "read":
+		return Instruction{}, p.cannotRead()
 	default:
 		return Instruction{}, p.wanted(`"write" or "verify"`, "write", "verify", "direct", "address-only", "register", "paged", "page", "factory")
 	}

@@ -9,8 +9,9 @@ import (
 	"fettle/internal/unit"
 )
 
-// Play is a feed of items as a station would send them alone: each as often as its rule wants it (those received once, as they stand), or its
-// sequence of service mode, with an idle packet between two to the same decoder, so that they stand 5 ms apart (S-9.2 C).
+// Play is a feed of items as a station would send them alone: each as often as its rule wants it (those received once, as
+// they stand), or its sequence of service mode, with an idle packet between two to the same decoder, so that they stand 5 ms
+// apart (S-9.2 C).
 func Play(items []Item) Feed {
 	var all []Sending
 	var last Address
@@ -83,15 +84,19 @@ func (p Schedule) Findings(name string) (finding.Findings, error) {
 		return finding.Findings{}, err
 	}
 	value := func(id, label string, v float64, symbol, reason string) finding.Value {
-		return finding.Value{ID: "schedule." + id, Name: label, Value: v, Unit: symbol, Low: math.NaN(), High: math.NaN(), Reason: reason}
+		return finding.Value{ID: "schedule." + id, Name: label, Value: v, Unit: symbol, Low: math.NaN(), High: math.NaN(),
+			Reason: reason}
 	}
 	f := finding.Findings{Question: "packet", Build: name}
-	f.Values = append(f.Values, value("duration", "signal", end.Seconds(), unit.SymSecond, fmt.Sprintf("%d packets, from the first preamble to the last end bit", packets)))
+	f.Values = append(f.Values, value("duration", "signal", end.Seconds(), unit.SymSecond,
+		fmt.Sprintf("%d packets, from the first preamble to the last end bit", packets)))
 	if packets > 0 {
-		f.Values = append(f.Values, value("idle", "idle packets", float64(idles)/float64(packets), unit.SymRatio, "share of all packets"))
+		f.Values = append(f.Values, value("idle", "idle packets", float64(idles)/float64(packets), unit.SymRatio,
+			"share of all packets"))
 	}
 	t := finding.Table{ID: "schedule.packets", Title: "what is sent, by its first time", Columns: []finding.Column{
-		{Title: "packet"}, {Title: "bytes"}, {Title: "times", Numeric: true}, {Title: "first at", Numeric: true}, {Title: "longest wait", Numeric: true}, {Title: "on purpose"}}}
+		{Title: "packet"}, {Title: "bytes"}, {Title: "times", Numeric: true}, {Title: "first at", Numeric: true},
+		{Title: "longest wait", Numeric: true}, {Title: "on purpose"}}}
 	for _, k := range order {
 		wait := text("")
 		if k.times > 1 {
@@ -107,7 +112,8 @@ func (p Schedule) Findings(name string) (finding.Findings, error) {
 		if d.Between > 0 {
 			what = fmt.Sprintf("noise, an edge every %v µs", micros(d.Between))
 		}
-		f.Notes = append(f.Notes, finding.Note{ID: "schedule.disturbance", Kind: "disturbance", Text: fmt.Sprintf("%s from %v s to %v s", what, seconds(d.From), seconds(d.To))})
+		f.Notes = append(f.Notes, finding.Note{ID: "schedule.disturbance", Kind: "disturbance",
+			Text: fmt.Sprintf("%s from %v s to %v s", what, seconds(d.From), seconds(d.To))})
 	}
 	return f, nil
 }

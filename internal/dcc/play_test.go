@@ -26,7 +26,8 @@ func played(t *testing.T, text string) (said []string, all []Reception) {
 // A CV write goes out twice (S-9.2.1 C), 5 ms apart (S-9.2 C), and nothing but the idle packet between.
 func TestPlayRepeats(t *testing.T) {
 	got, all := played(t, "3 cv 29 write 6; 3 F0 on; 4 F0 on; broadcast stop")
-	want := []string{"3 cv 29 write 6", "idle", "3 cv 29 write 6", "idle", "3 F0 on F1-F4 off", "4 F0 on F1-F4 off", "idle", "broadcast stop"}
+	want := []string{"3 cv 29 write 6", "idle", "3 cv 29 write 6", "idle", "3 F0 on F1-F4 off", "4 F0 on F1-F4 off", "idle",
+		"broadcast stop"}
 	if !slices.Equal(got, want) {
 		t.Errorf("%q", got)
 	}
@@ -40,7 +41,8 @@ func TestPlayRepeats(t *testing.T) {
 // S-9.2.3 E: 3 resets, 5 verifies, with nothing between, preambles of 20.
 func TestPlayService(t *testing.T) {
 	got, all := played(t, "service verify cv 8 = 13")
-	if want := strings.Repeat("reset, ", 3) + strings.Repeat("service verify cv 8 = 13, ", 5) + "reset"; strings.Join(got, ", ") != want {
+	want := strings.Repeat("reset, ", 3) + strings.Repeat("service verify cv 8 = 13, ", 5) + "reset"
+	if strings.Join(got, ", ") != want {
 		t.Errorf("%q", got)
 	}
 	if all[0].Preamble != PreambleService {
@@ -49,7 +51,8 @@ func TestPlayService(t *testing.T) {
 }
 
 func TestScheduleFindings(t *testing.T) {
-	f, err := schedule(t, "power up\nat 0.2 s: 47 F0 on\nat 0.5 s, bit 9 wrong: 47 F0 on\nnoise from 4.9 s to 4.908 s every 17 us\nend 5 s").Findings("x")
+	f, err := schedule(t,
+		"power up\nat 0.2 s: 47 F0 on\nat 0.5 s, bit 9 wrong: 47 F0 on\nnoise from 4.9 s to 4.908 s every 17 us\nend 5 s").Findings("x")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -176,7 +176,7 @@ func BenchmarkDecodeRecording(b *testing.B) {
 }
 
 // receptions of the two roads; the fast one is fed in blocks of the sizes given, over and over.
-func bothRoads(t interface{ Fatal(...any) }, s Settings, edges []unit.Time, breaks map[int]bool, blocks []int) (fast, plain []Reception) {
+func bothRoads(t fatal, s Settings, edges []unit.Time, breaks map[int]bool, blocks []int) (fast, plain []Reception) {
 	r, err := NewReceiver(s)
 	if err != nil {
 		t.Fatal(err)
@@ -345,4 +345,66 @@ func FuzzRoads(f *testing.F) {
 			}
 		}
 	})
+}
+
+// B01, B02 and B08 of the DCC reference (S-9.1 table 1): a decoder takes ones of 52 to 64 µs whose halves differ by up to 6 µs, zeros
+// of 90 to 10000 µs with either half stretched; a picosecond beyond, on whichever half, and the packet is lost.
+func TestWholeOfTheDecoderWindows(t *testing.T) {
+	lead := Sending{Packet: Packet{0x81, 0xF1, 0x70}}
+	for _, c := range []struct {
+		one, zero [2]unit.Time
+		want      bool
+	}{
+		{[2]unit.Time{52 * us, 52 * us}, [2]unit.Time{90 * us, 90 * us}, true},
+		{[2]unit.Time{64 * us, 64 * us}, [2]unit.Time{10000 * us, 10000 * us}, true},
+		{[2]unit.Time{52 * us, 58 * us}, [2]unit.Time{90 * us, 9900 * us}, true},
+		{[2]unit.Time{64 * us, 58 * us}, [2]unit.Time{9900 * us, 2100 * us}, true},
+		{[2]unit.Time{52*us - 1, 58 * us}, [2]unit.Time{100 * us, 100 * us}, false},
+		{[2]unit.Time{58 * us, 64*us + 1}, [2]unit.Time{100 * us, 100 * us}, false},
+		{[2]unit.Time{58 * us, 58 * us}, [2]unit.Time{90*us - 1, 100 * us}, false},
+		{[2]unit.Time{58 * us, 58 * us}, [2]unit.Time{100 * us, 10000*us + 1}, false},
+	} {
+		for _, inverted := range []bool{false, true} {
+			got := receive(t, Settings{}, collect(t, stream(t, Send(lead, lead), StreamSettings{Timing: Timing{c.one, c.zero}, Inverted: inverted})))
+			if ok := len(got) == 2 && got[0].Ended == EndValid && got[1].Ended == EndValid; ok != c.want {
+				t.Errorf("ones %v, zeros %v: %+v", c.one, c.zero, got)
+			}
+		}
+	}
+}
+
+func TestReceiverDoesNotAllocate(t *testing.T) {
+	raw := referenceEdges(100_000)
+	edges := make([]unit.Time, len(raw))
+	for i, e := range raw {
+		edges[i] = unit.Time(e) * us
+	}
+	r, err := NewReceiver(Settings{Advanced: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	packets := 0
+	count := func(*Reception) { packets++ }
+	if n := testing.AllocsPerRun(3, func() { r.Edges(edges, count) }); n != 0 || packets < 3000 {
+		t.Errorf("%v allocations, %d packets", n, packets)
+	}
+}
+
+// The plain road, for comparison.
+func BenchmarkListen(b *testing.B) {
+	raw := referenceEdges(1_000_000)
+	l, err := NewListener(Settings{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	var got tally
+	b.ReportAllocs()
+	for b.Loop() {
+		for _, e := range raw {
+			if r, ok := l.Edge(unit.Time(e) * us); ok {
+				got.add(&r)
+			}
+		}
+	}
+	b.ReportMetric(float64(len(raw))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Medges/s")
 }

@@ -20,7 +20,8 @@ const (
 )
 
 func (e Ending) String() string {
-	return [...]string{"valid", "error byte wrong", "too few bytes", "too many bytes", "a half-bit outside both windows", "signal lost"}[e]
+	return [...]string{"valid", "error byte wrong", "too few bytes", "too many bytes", "a half-bit outside both windows",
+		"signal lost"}[e]
 }
 
 // A Reception is what a receiver made of one start bit after a preamble.

@@ -59,9 +59,9 @@ func (s *sampled) show(c *wave.Changes) {
 	s.waits = false
 }
 
-// WriteHalves writes a source as a table of half-bits, one a row: how long it lasts in µs, exactly, and the level of the left rail against
-// the right one, 1 or 0. Where there is no voltage the level is empty. It is the smallest form a recording can be packed to: the same few
-// lengths come again and again.
+// WriteHalves writes a source as a table of half-bits, one a row: how long it lasts in µs, exactly, and the level of the left
+// rail against the right one, 1 or 0. Where there is no voltage the level is empty. It is the smallest form a recording can
+// be packed to: the same few lengths come again and again.
 func WriteHalves(w io.Writer, source wave.Source) error {
 	b := bufio.NewWriter(w)
 	b.WriteString("half_us,level\n")

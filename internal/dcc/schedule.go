@@ -85,7 +85,8 @@ type field struct {
 	from, to int
 }
 
-var settingWords = []string{"preamble", "repeat", "one", "zero", "jitter", "seed", "inverted", "cut-out", "noise", "no", "end", "power", "at", "every"}
+var settingWords = []string{"preamble", "repeat", "one", "zero", "jitter", "seed", "inverted", "cut-out", "noise", "no", "end",
+	"power", "at", "every"}
 
 func (p *scheduleParser) line(from, to int) {
 	p.number, p.begin = p.number+1, from
@@ -141,7 +142,8 @@ func (p *scheduleParser) when(colon int) (o Order, ok bool) {
 			return o, false
 		}
 		if o.Every < soonestAgain {
-			p.list.Add("schedule-range", p.span(every.from, p.fields[p.at-1].to), "every %v µs: a packet takes some 6 ms, 1 ms is the least", micros(o.Every))
+			p.list.Add("schedule-range", p.span(every.from, p.fields[p.at-1].to),
+				"every %v µs: a packet takes some 6 ms, 1 ms is the least", micros(o.Every))
 			return o, false
 		}
 		if p.take("from") {
@@ -154,7 +156,8 @@ func (p *scheduleParser) when(colon int) (o Order, ok bool) {
 				return o, false
 			}
 			if o.Until <= o.At {
-				p.list.Add("schedule-range", p.span(until.from, p.fields[p.at-1].to), "the end, %v s, does not lie after the beginning, %v s",
+				p.list.Add("schedule-range", p.span(until.from, p.fields[p.at-1].to),
+					"the end, %v s, does not lie after the beginning, %v s",
 					seconds(o.Until), seconds(o.At))
 				return o, false
 			}
@@ -187,7 +190,8 @@ func (p *scheduleParser) when(colon int) (o Order, ok bool) {
 				return o, false
 			}
 			if odd.Length < us || odd.Length > longestHalf {
-				p.list.Add("schedule-range", p.span(f.from, p.fields[p.at-1].to), "a half of %v µs: 1 µs to 1 s can be sent", micros(odd.Length))
+				p.list.Add("schedule-range", p.span(f.from, p.fields[p.at-1].to), "a half of %v µs: 1 µs to 1 s can be sent",
+					micros(odd.Length))
 				return o, false
 			}
 			o.Spoil.Odd = append(o.Spoil.Odd, odd)
@@ -197,7 +201,8 @@ func (p *scheduleParser) when(colon int) (o Order, ok bool) {
 			}
 			p.at++
 		default:
-			p.list.Add("schedule-word", p.span(f.from, colon), "%q is not understood before the colon: a fault is wanted, such as \"8 ones\", \"bit 20 wrong\" or \"half 31 of 77 us\"",
+			p.list.Add("schedule-word", p.span(f.from, colon),
+				"%q is not understood before the colon: a fault is wanted, such as \"8 ones\", \"bit 20 wrong\" or \"half 31 of 77 us\"",
 				strings.TrimSpace(p.src[f.from:colon]))
 			return o, false
 		}
@@ -244,7 +249,8 @@ func (p *scheduleParser) setting() {
 	}
 	p.at++
 	if name == "at" || name == "every" {
-		p.list.Add("schedule-unfinished", p.span(p.all().End.Byte, p.all().End.Byte), "a colon and what is to be sent are wanted here, such as \": 47 F0 on\"")
+		p.list.Add("schedule-unfinished", p.span(p.all().End.Byte, p.all().End.Byte),
+			"a colon and what is to be sent are wanted here, such as \": 47 F0 on\"")
 		return
 	}
 	if (name == "one" || name == "zero") && p.take("drifts") {
@@ -262,7 +268,8 @@ func (p *scheduleParser) setting() {
 	switch name {
 	case "preamble":
 		if p.plan.Preamble, ok = p.count("the count of ones", 1, onesMax); ok && p.plan.Preamble < PreambleOperations {
-			p.list.Warn("schedule-illegal", p.all(), "%d ones: a station sends at least %d (%s A)", p.plan.Preamble, PreambleOperations, s92)
+			p.list.Warn("schedule-illegal", p.all(), "%d ones: a station sends at least %d (%s A)", p.plan.Preamble,
+				PreambleOperations, s92)
 		}
 	case "repeat":
 		p.plan.Repeat, ok = p.count("the count of repeats", 1, repeatMax)
@@ -286,11 +293,17 @@ func (p *scheduleParser) setting() {
 		p.plan.Stream.Inverted = true
 	case "cut-out":
 		if p.plan.Gap.Min, ok = p.time("a time after the end bit", "µs"); ok {
-			if p.plan.Gap.Max, ok = p.time("the time at which it ends", "µs"); ok && (p.plan.Gap.Max <= p.plan.Gap.Min || p.plan.Gap.Min <= 0) {
-				p.list.Add("schedule-range", p.all(), "a cut-out from %v to %v µs after the end bit: two rising times above 0 are wanted", micros(p.plan.Gap.Min),
+			p.plan.Gap.Max, ok = p.time("the time at which it ends", "µs")
+			if ok && (p.plan.Gap.Max <= p.plan.Gap.Min || p.plan.Gap.Min <= 0) {
+				p.list.Add("schedule-range", p.all(),
+					"a cut-out from %v to %v µs after the end bit: two rising times above 0 are wanted", micros(p.plan.Gap.Min),
 					micros(p.plan.Gap.Max))
 				p.plan.Gap = Window{}
 				return
+			}
+			if ok && p.plan.Gap.Min < AfterEndBit {
+				p.list.Warn("schedule-illegal", p.all(), "no voltage from %v µs after the end bit on: the signal goes on for at least %v µs (%s C)",
+					micros(p.plan.Gap.Min), micros(AfterEndBit), s92)
 			}
 		}
 	case "noise":
@@ -412,12 +425,14 @@ func (p *scheduleParser) disturbance(noise bool) (ok bool) {
 func (p *scheduleParser) illegal(halves [2]unit.Time, w Window, sum, most unit.Time, what string) {
 	for _, h := range halves {
 		if !w.Holds(h) {
-			p.list.Warn("schedule-illegal", p.all(), "a half of %v µs: a station sends %v to %v µs (%s)", micros(h), micros(w.Min), micros(w.Max), StationLimits.Source)
+			p.list.Warn("schedule-illegal", p.all(), "a half of %v µs: a station sends %v to %v µs (%s)", micros(h), micros(w.Min),
+				micros(w.Max), StationLimits.Source)
 			return
 		}
 	}
 	if sum > most {
-		p.list.Warn("schedule-illegal", p.all(), "%s %v µs: a station keeps within %v µs (%s)", what, micros(sum), micros(most), StationLimits.Source)
+		p.list.Warn("schedule-illegal", p.all(), "%s %v µs: a station keeps within %v µs (%s)", what, micros(sum), micros(most),
+			StationLimits.Source)
 	}
 }
 
@@ -432,7 +447,8 @@ func (p *scheduleParser) finish() {
 	}
 	for _, l := range p.lines {
 		if l.At >= p.plan.End {
-			p.list.Warn("schedule-late", l.span, "at %v s, and the schedule ends at %v s: it is never sent", seconds(l.At), seconds(p.plan.End))
+			p.list.Warn("schedule-late", l.span, "at %v s, and the schedule ends at %v s: it is never sent", seconds(l.At),
+				seconds(p.plan.End))
 		}
 		p.plan.Orders = append(p.plan.Orders, l.Order)
 	}
@@ -448,7 +464,8 @@ func (p *scheduleParser) finish() {
 	for k, i := range order {
 		d := p.plan.Disturbances[i]
 		if k > 0 && d.From < sorted[len(sorted)-1].To {
-			p.list.Add("schedule-overlap", p.spoilt[i], "begins at %v s, while another disturbance lasts until %v s", seconds(d.From), seconds(sorted[len(sorted)-1].To)).
+			p.list.Add("schedule-overlap", p.spoilt[i], "begins at %v s, while another disturbance lasts until %v s",
+				seconds(d.From), seconds(sorted[len(sorted)-1].To)).
 				Notes = []diag.Note{{Range: p.spoilt[order[k-1]], Message: "that one"}}
 			continue
 		}
@@ -458,7 +475,8 @@ func (p *scheduleParser) finish() {
 	slices.SortStableFunc(p.drifts, func(a, b drift) int { return cmp.Compare(a.from, b.from) })
 	for k, d := range p.drifts {
 		if k > 0 && d.from < p.drifts[k-1].to {
-			p.list.Add("schedule-overlap", d.span, "begins at %v s, while another drift lasts until %v s", seconds(d.from), seconds(p.drifts[k-1].to)).
+			p.list.Add("schedule-overlap", d.span, "begins at %v s, while another drift lasts until %v s", seconds(d.from),
+				seconds(p.drifts[k-1].to)).
 				Notes = []diag.Note{{Range: p.drifts[k-1].span, Message: "that one"}}
 			continue
 		}
@@ -578,7 +596,8 @@ func (p *scheduleParser) unknown(f field, what string, among ...string) {
 		p.list.Add("schedule-word", p.span(f.from, f.to), "%q is not understood: %s is wanted", f.text, what)
 		return
 	}
-	problem := p.list.Add("schedule-word", p.span(f.from, f.to), "%q is not understood: %s is wanted; did you mean %q?", f.text, what, guess)
+	problem := p.list.Add("schedule-word", p.span(f.from, f.to), "%q is not understood: %s is wanted; did you mean %q?", f.text,
+		what, guess)
 	p.mend(problem, f.from, f.to, guess)
 }
 

@@ -122,7 +122,7 @@ func lower(word string) string {
 	return string(b)
 }
 
-// split takes "cv29" for two words; "f0", "f1-f4" and hexadecimal bytes stay one.
+// split takes "cv29" for two words and "12/28" for "12 of 28"; "f0", "f1-f4" and hexadecimal bytes stay one.
 func (p *parser) split(word string, from int) {
 	for _, w := range []string{"cv", "step", "pair", "bit", "output", "page"} {
 		if n, ok := strings.CutPrefix(word, w); ok && n != "" && n[0] >= '0' && n[0] <= '9' {
@@ -131,8 +131,15 @@ func (p *parser) split(word string, from int) {
 			break
 		}
 	}
+	if a, b, ok := strings.Cut(word, "/"); ok && isDigits(a) && isDigits(b) {
+		at := from + len(a)
+		p.toks = append(p.toks, token{a, from, at}, token{"of", at, at + 1}, token{b, at + 1, from + len(word)})
+		return
+	}
 	p.toks = append(p.toks, token{word, from, from + len(word)})
 }
+
+func isDigits(s string) bool { return s != "" && strings.Trim(s, "0123456789") == "" }
 
 func (p *parser) pos(at int) diag.Pos {
 	from := strings.LastIndexByte(p.src[:at], '\n') + 1
@@ -264,7 +271,7 @@ func (p *parser) number(what string, min, max int) (int, bool) {
 	n, ok := parseNumber(t.text)
 	switch {
 	case !ok && t.text == "":
-		return 0, p.fail("packet-unfinished", t.from, t.to, "the sentence ends where %s is wanted, a number from %d to %d", what, min, max)
+		return 0, p.fail("packet-unfinished", t.from, t.to, "the sentence ends where a number is wanted: %s, from %d to %d", what, min, max)
 	case !ok:
 		return 0, p.fail("packet-number", t.from, t.to, "%q is no number: %s is wanted, from %d to %d", t.text, what, min, max)
 	case n < min || n > max:

@@ -47,6 +47,13 @@ func TestManners(t *testing.T) {
 		{"3 consist 0 reversed", "3 consist 0 reversed"},
 		{"reset at 3", "3 reset"},
 		{"3 volume", ""},
+		{"forward 12 of 28 at 47", "47 forward 12 of 28"},
+		{"47 forward 12/28", "47 forward 12 of 28"},
+		{"F0 on at 1000", "1000 F0 on F1-F4 off"},
+		{"stop at broadcast", "broadcast stop"},
+		{"pair 0 output 1 on at accessory 1", "accessory 1 pair 0 output 1 on"},
+		{"extended addressing on at 3", "3 extended addressing on"},
+		{"hard reset at long 3", "long 3 hard reset"},
 		{"3 analog function 1 = 20", "3 analogue 1 = 20"},
 		{"turnout 1 output 1 on", "accessory 1 pair 0 output 1 on"},
 		{"turnout 2040 output 0 off", "accessory 510 pair 3 output 0 off"},
@@ -106,7 +113,7 @@ var wrong = []struct{ said, message, mend string }{
 	{"«10240» F0 on", "highest long one is 10239", ""},
 	{"short «128» F0 on", "from 1 to 127", "128 F0 on"},
 	{"long «10240» F0 on", "from 0 to 10239", ""},
-	{"47 «»", "ends where what 47 is to do", ""},
+	{"47 «»", "ends where an instruction", ""},
 	{"47 «forwad» 12 of 28", `did you mean "forward"`, "47 forward 12 of 28"},
 	{"47 «froward» 12 of 28", `did you mean "forward"`, "47 forward 12 of 28"},
 	{"47 «12» of 28", "in which direction", "47 forward 12 of 28"},
@@ -139,6 +146,16 @@ var wrong = []struct{ said, message, mend string }{
 	{"3 cv 29 write 6 «short»", "CV 23 or 24", "3 cv 29 write 6"},
 	{"3 cv «1+2» write 6 7", "17+18", ""},
 	{"cv 29 write 6«»", "whose CV", ""},
+	{"cv 29 write 6 at«»", "ends where an address", ""},
+	{"«F0» on", "for whom", ""},
+	{"«stop»", "for whom", "broadcast stop"},
+	{"3 «read» cv 29", "no packet reads", ""},
+	{"service «read» cv 29", "no packet reads", ""},
+	{"3 cv 29 «6»", "is not understood", "3 cv 29 = 6"},
+	{"3 «speed» 12 of 28", "forward or reverse", "3 forward 12 of 28"},
+	{"broadcast stop of «14»", "counted as of 28", "broadcast stop of 28"},
+	{"«forwad» 12 of 28 at 3", "is not understood", ""},
+	{"forward «29» of 28 at 3", "the highest is 28", "forward 29 of 128 at 3"},
 	{"3 consist «128»", "from 0 to 127", ""},
 	{"3 «consits» 10", `did you mean "consist"`, "3 consist 10"},
 	{"3 state «0» on", "from 1 to 32767", ""},
@@ -223,6 +240,8 @@ func FuzzParse(f *testing.F) {
 	f.Add("cv 29 at at 3 =")
 	f.Add("47 İ forward 1 of 28")
 	f.Add("\xc5")
+	f.Add("stop at 3 stop F0 on")
+	f.Add("cv 29 at 3 write 6 at 4")
 	if seeds < 100 {
 		f.Fatal("seeds are missing")
 	}

@@ -17,7 +17,8 @@ type Schedule struct {
 	Preamble int
 	// Repeat is how often a change of what is refreshed is sent at once, spaced. Default 3: common practice, no source.
 	Repeat int
-	// Gap is the cut-out after every packet in operations; zero value: none. There is none in service mode (RCN-216, from a digest).
+	// Gap is the cut-out after every packet in operations; zero value: none. There is none in service mode (RCN-216, from a
+	// digest).
 	Gap Window
 	// Stream is how it goes on the track.
 	Stream StreamSettings
@@ -45,8 +46,8 @@ const (
 	// RP-9.2.4 A, at the start of the system.
 	powerUpResets = 20
 	powerUpIdles  = 10
-	// After a reset packet no address byte 100 to 127 for 20 ms (S-9.2 B), after a decoder reset no address 112 to 127 for ten packet
-	// times (S-9.2.1 C): service mode might be meant.
+	// After a reset packet no address byte 100 to 127 for 20 ms (S-9.2 B), after a decoder reset no address 112 to 127 for
+	// ten packet times (S-9.2.1 C): service mode might be meant.
 	resetQuiet        = 20 * unit.Millisecond
 	resetQuietPackets = 10
 	// Function groups up to F12 are refreshed; those above are sent as often as their rule says.
@@ -56,9 +57,10 @@ const (
 	longAgo      = unit.Time(-1 << 62)
 )
 
-// A station keeps the rules of S-9.2 C and S-9.2.1 C while it follows a schedule: packets to one address at least 5 ms apart, end bit to
-// start bit, with others or idle packets between them; speed and functions up to F12 of every address refreshed in turn; changes repeated; a CV write
-// as two identical packets with none to that decoder between them; service mode in its sequences with nothing between.
+// A station keeps the rules of S-9.2 C and S-9.2.1 C while it follows a schedule: packets to one address at least 5 ms apart,
+// end bit to start bit, with others or idle packets between them; speed and functions up to F12 of every address refreshed in
+// turn; changes repeated; a CV write as two identical packets with none to that decoder between them; service mode in its
+// sequences with nothing between.
 type station struct {
 	plan     Schedule
 	one      unit.Time // the shortest that is sent
@@ -103,7 +105,8 @@ func (p Schedule) Feed() Feed {
 		p.Repeat = defaultRepeat
 	}
 	p.Stream.Timing = p.Stream.Timing.orNominal()
-	s := &station{plan: p, orders: slices.Clone(p.Orders), ended: map[Address]unit.Time{}, sinceInit: resetQuietPackets, vehicles: longAgo, reset: longAgo}
+	s := &station{plan: p, orders: slices.Clone(p.Orders), ended: map[Address]unit.Time{}, sinceInit: resetQuietPackets,
+		vehicles: longAgo, reset: longAgo}
 	s.one = p.Stream.Timing.One[0] + p.Stream.Timing.One[1]
 	for _, m := range p.Stream.Drift {
 		t := m.orNominal()

@@ -93,8 +93,8 @@ type StreamSettings struct {
 	// Drift moves the timing in straight lines from moment to moment; before the first and after the last it stands still. With it
 	// Timing does not count. Each bit has the timing of its beginning.
 	Drift []Moment
-	// Jitter moves every edge by up to so much, early or late, all alike likely; it does not add up. The first edge, and that after a gap, stay
-	// where they are. At most a quarter of the shortest half.
+	// Jitter moves every edge by up to so much, early or late, all alike likely; it does not add up. The first edge, and that
+	// after a gap, stay where they are. At most a quarter of the shortest half.
 	Jitter unit.Time
 	Seed   uint64 // of the jitter
 	Begin  unit.Time

@@ -12,7 +12,10 @@ import (
 	"fettle/internal/wave"
 )
 
-func stream(t interface{ Fatal(...any) }, feed Feed, s StreamSettings) *Stream {
+// fatal is a test of either kind.
+type fatal interface{ Fatal(...any) }
+
+func stream(t fatal, feed Feed, s StreamSettings) *Stream {
 	r, err := NewStream(feed, s)
 	if err != nil {
 		t.Fatal(err)
@@ -20,7 +23,7 @@ func stream(t interface{ Fatal(...any) }, feed Feed, s StreamSettings) *Stream {
 	return r
 }
 
-func collect(t interface{ Fatal(...any) }, s wave.Source) wave.Changes {
+func collect(t fatal, s wave.Source) wave.Changes {
 	c, err := Collect(s)
 	if err != nil {
 		t.Fatal(err)
@@ -30,7 +33,7 @@ func collect(t interface{ Fatal(...any) }, s wave.Source) wave.Changes {
 }
 
 // checkChanges holds what wave.Changes promises.
-func checkChanges(t interface{ Fatal(...any) }, c wave.Changes) {
+func checkChanges(t fatal, c wave.Changes) {
 	for i := range c.At {
 		if i > 0 && (c.At[i] <= c.At[i-1] || c.To[i] == c.To[i-1]) {
 			t.Fatal(fmt.Sprintf("change %d: %d %d after %d %d", i, c.At[i], c.To[i], c.At[i-1], c.To[i-1]))
@@ -39,7 +42,7 @@ func checkChanges(t interface{ Fatal(...any) }, c wave.Changes) {
 }
 
 // receive is every reception of the changes.
-func receive(t interface{ Fatal(...any) }, s Settings, c wave.Changes) (all []Reception) {
+func receive(t fatal, s Settings, c wave.Changes) (all []Reception) {
 	r, err := NewReceiver(s)
 	if err != nil {
 		t.Fatal(err)
@@ -83,10 +86,12 @@ func TestDurationOnTheTrack(t *testing.T) {
 	} {
 		var logged unit.Time
 		begin := 3 * unit.Millisecond
-		all := collect(t, stream(t, Send(c.s), StreamSettings{Timing: c.timing, Begin: begin, Log: func(s Sent) { logged = s.End - s.Begin }}))
+		all := collect(t, stream(t, Send(c.s), StreamSettings{Timing: c.timing, Begin: begin,
+			Log: func(s Sent) { logged = s.End - s.Begin }}))
 		bits := len(c.s.AppendBits(nil))
 		if got := all.At[2*bits] - all.At[0]; got != c.want || logged != c.want || all.At[0] != begin {
-			t.Errorf("%s: %v µs on the track, %v logged, begins at %v; want %v", c.name, micros(got), micros(logged), micros(all.At[0]), micros(c.want))
+			t.Errorf("%s: %v µs on the track, %v logged, begins at %v; want %v", c.name, micros(got), micros(logged),
+				micros(all.At[0]), micros(c.want))
 		}
 	}
 }
@@ -137,7 +142,8 @@ func TestRoundTrip(t *testing.T) {
 		}
 		var log []Sent
 		all := collect(t, stream(t, Send(sent...), StreamSettings{
-			Timing: timing, Jitter: jitter, Seed: rapid.Uint64().Draw(t, "seed"), Begin: unit.Time(rapid.Int64Range(-1e12, 1e12).Draw(t, "begin")),
+			Timing: timing, Jitter: jitter, Seed: rapid.Uint64().Draw(t, "seed"),
+			Begin:    unit.Time(rapid.Int64Range(-1e12, 1e12).Draw(t, "begin")),
 			Inverted: rapid.Bool().Draw(t, "inverted"),
 			Log:      func(s Sent) { log = append(log, s) },
 		}))
@@ -417,7 +423,8 @@ func TestJitterKeepsOrder(t *testing.T) {
 
 func TestNoiseSpoilsAPacket(t *testing.T) {
 	s := Sending{Packet: Packet{0x03, 0x90, 0x93}}
-	c := collect(t, Disturb(stream(t, Send(s, s, s), StreamSettings{}), []Disturbance{{9 * unit.Millisecond, 10 * unit.Millisecond, 20 * us}}, 1))
+	c := collect(t, Disturb(stream(t, Send(s, s, s), StreamSettings{}), []Disturbance{{9 * unit.Millisecond, 10 * unit.Millisecond,
+		20 * us}}, 1))
 	var ends []Ending
 	for _, r := range receive(t, Settings{}, c) {
 		ends = append(ends, r.Ended)

@@ -333,11 +333,11 @@ func listed(names []string) string {
 // fold makes names alike that differ in case and white space.
 func fold(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), "")) }
 
-// sides are names of the two rails, left first.
-var sides = [][2]string{{"left", "right"}, {"leftrail", "rightrail"}, {"left_rail", "right_rail"}, {"railleft", "railright"}, {"rail_left", "rail_right"}}
+// railNames are names of the two rails, left first.
+var railNames = [][2]string{{"left", "right"}, {"leftrail", "rightrail"}, {"left_rail", "right_rail"}, {"railleft", "railright"}, {"rail_left", "rail_right"}}
 
 func (ch *chooser) bySide() (int, int, bool) {
-	for _, s := range sides {
+	for _, s := range railNames {
 		l, r := -1, -1
 		for i, c := range ch.of {
 			n := fold(c.names[0])
@@ -426,6 +426,21 @@ func (ch *chooser) choose() *choice {
 		}
 	}
 	return best
+}
+
+// describe says what was taken, of what, and whether that was guessed.
+func (ch *chooser) describe(c *choice, a *About, what string) {
+	for _, k := range c.of {
+		a.Wires = append(a.Wires, ch.of[k].names[0])
+	}
+	for i := range ch.of {
+		if !slices.Contains(c.of, i) && len(a.Others) < mostListed {
+			a.Others = append(a.Others, ch.of[i].names[0])
+		}
+	}
+	if len(ch.set.Wires) == 0 && len(ch.of) > 1 {
+		a.Guessed = append(a.Guessed, fmt.Sprintf("the %s: %s; %s", what, listed(a.Wires), c.why))
+	}
 }
 
 // Windows of a half-bit that a decoder must accept (S-9.1 table 1).

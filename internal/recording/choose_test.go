@@ -170,7 +170,9 @@ func TestResolution(t *testing.T) {
 		{dcc("1 ns", 1000, 250, 1200), 250 * unit.Nanosecond, "sampled"},
 		{dcc("100 ns", 10, 1, 12), 100 * unit.Nanosecond, "timescale"},
 		{dcc("10 fs", 1e8, 1, 1e7), 1, "rounded"},
-		{"us,x\n" + strings.Repeat("", 1) + "0,1\n58.25,0\n116.5,1\n", 10 * unit.Nanosecond, "last digit"},
+		{"us,x\n" + steady(0, 25, 2, 3), 25 * unit.Microsecond, "step of the samples"}, // a level every 25 µs
+		{"us,x\n" + steady(0, 58, 1, 1), unit.Microsecond, "last digit"},               // changes of nothing but ones
+		{"us,x\n0,1\n58.25,0\n116.5,1\n", 10 * unit.Nanosecond, "last digit"},
 		{"Time (s),x\n0.00000E+00,1\n1.00000E+01,0\n1.00001E+01,1\n2.00001E+01,0\n", 100 * unit.Microsecond, "6 significant digits"},
 	} {
 		r, _ := open(t, c.text, "x", Settings{})
@@ -182,6 +184,19 @@ func TestResolution(t *testing.T) {
 	if r.Resolution() != 7 {
 		t.Errorf("told 7 ps: %v", r.Resolution())
 	}
+}
+
+// steady is rows every step µs, with a level that stays for some rows and then for others.
+func steady(from, step, stay, then int) string {
+	var b strings.Builder
+	for i := range 100 {
+		level := 1
+		if i%(stay+then) >= stay {
+			level = 0
+		}
+		writef(&b, "%d,%d\n", from+i*step, level)
+	}
+	return b.String()
 }
 
 // Memory does not grow with the length: the reading itself, after the beginning, allocates next to nothing.

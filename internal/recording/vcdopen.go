@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"slices"
 
 	"fettle/internal/diag"
 	"fettle/internal/unit"
@@ -49,16 +48,8 @@ func (r *Recording) beginVCD(head []byte, all io.Reader, set Settings) *choice {
 	}
 	for i, k := range c.of {
 		v.wanted[i] = places[k]
-		a.Wires = append(a.Wires, cs[k].names[0])
 	}
-	for i := range cs {
-		if !slices.Contains(c.of, i) && len(a.Others) < mostListed {
-			a.Others = append(a.Others, cs[i].names[0])
-		}
-	}
-	if len(set.Wires) == 0 && len(cs) > 1 {
-		a.Guessed = append(a.Guessed, fmt.Sprintf("the wire: %s; %s", listed(a.Wires), c.why))
-	}
+	ch.describe(c, a, "wire")
 	v.feed = newFeed(c.kind, len(c.of))
 	v.careful = c.voltages() || v.wanted[0].bit > 0 || v.wanted[1].bit > 0
 	if a.Unit = unit.Time(v.mult); v.div != 1 {
