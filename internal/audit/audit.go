@@ -264,6 +264,8 @@ func (p *pass) unread(to int) {
 			}
 		case isZero(t):
 			zeros++
+		case t < reading.One.Min && i > 0 && !there(p.to[i-1]):
+			odd = true // the rest of a half, after a gap
 		default:
 			odd = true
 			p.rules.disturbed(from, until)

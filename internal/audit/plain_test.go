@@ -212,7 +212,8 @@ func plainly(t interface{ Fatal(...any) }, c wave.Changes, resolution unit.Time)
 			p.halves++
 		default:
 			p.others++
-			if !isOne(i) && !isZero(i) {
+			// A short one after a gap is the rest of a half.
+			if !isOne(i) && !isZero(i) && (i == 0 || c.To[i-1] != wave.None || length(i) >= 40*us) {
 				p.none++
 			}
 		}

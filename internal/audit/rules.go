@@ -171,6 +171,9 @@ func (x *rules) gap(from, until unit.Time, unclear, after bool, since unit.Time)
 		if dcc.CutoutBegins.Holds(begins) && dcc.CutoutEnds.Holds(ends) {
 			g.Cutouts++
 		}
+		if ends > dcc.CutoutEnds.Max {
+			x.losses++
+		}
 		x.out.Rules[GapEarly].Judged++
 		if begins < dcc.AfterEndBit {
 			x.out.Rules[GapEarly].broken(Place{At: from, Value: int64(begins)}, int64(dcc.AfterEndBit-begins), int64(x.out.Resolution))
@@ -429,7 +432,7 @@ func (x *rules) repeats(r *dcc.Reception, m dcc.Meaning) {
 		return
 	}
 	i, a := m.Instruction, m.Address
-	if a.Kind == dcc.All {
+	if a.Kind == dcc.All && len(x.writes) > 0 {
 		for _, b := range x.writing() {
 			if b.Multifunction() {
 				x.written(b)
