@@ -29,7 +29,8 @@ type app struct {
 	out, err io.Writer
 	env      func(string) (string, bool)
 	status   int
-	shown    bool // findings have been printed
+	shown    bool      // findings have been printed
+	problems diag.List // that go with the findings
 
 	file    string   // --build
 	json    bool     // --json
@@ -111,7 +112,7 @@ func (a *app) runner() *work.Runner {
 func (a *app) show(f finding.Findings, page func() ([]byte, error)) error {
 	var err error
 	if a.json {
-		err = render.JSON(a.out, f, nil)
+		err = render.JSON(a.out, f, a.problems)
 	} else {
 		err = render.Text(a.out, f, render.For(a.out, a.env))
 	}
@@ -132,7 +133,7 @@ func (a *app) write(name string, f finding.Findings, page func() ([]byte, error)
 	var buf bytes.Buffer
 	switch strings.ToLower(filepath.Ext(name)) {
 	case ".json":
-		if err := render.JSON(&buf, f, nil); err != nil {
+		if err := render.JSON(&buf, f, a.problems); err != nil {
 			return err
 		}
 	case ".txt":

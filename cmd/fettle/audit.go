@@ -126,8 +126,18 @@ func (a *app) audit(ctx context.Context, args []string, fl auditFlags) error {
 	}
 	var o *audit.Audited
 	run := func() (err error) {
-		o, err = audit.Recording(ctx, rec, set)
-		return err
+		if o, err = audit.Recording(ctx, rec, set); o == nil {
+			return err
+		}
+		a.problems = rec.Problems()
+		if err != nil { // what was read until then has been judged
+			a.problems.Add("recording-unread", diag.Range{File: name}, "reading it stopped: %v", err)
+		}
+		if looks, empty := o.Empty(); empty {
+			a.problems.Add("recording-no-dcc", diag.Range{File: name}, "there is no DCC in it; it looks like %s", looks)
+			return &inputError{list: a.problems}
+		}
+		return nil
 	}
 	if fl.packets == "" {
 		err = run()
@@ -144,11 +154,6 @@ func (a *app) audit(ctx context.Context, args []string, fl auditFlags) error {
 	if err != nil {
 		return err
 	}
-	problems := rec.Problems()
-	if looks, empty := o.Empty(); empty {
-		problems.Add("recording-no-dcc", diag.Range{File: name}, "there is no DCC in it; it looks like %s", looks)
-		return &inputError{list: problems}
-	}
 	f := o.Findings(filepath.Base(name))
 	if err := a.show(f, func() ([]byte, error) {
 		return sheet.Audit(f, sheet.Title{What: filepath.Base(name), Date: time.Now().Format("2006-01-02"), File: name})
@@ -156,10 +161,10 @@ func (a *app) audit(ctx context.Context, args []string, fl auditFlags) error {
 		return err
 	}
 	// What could be read has been shown; a damaged file is wrong input all the same.
-	if problems.HasErrors() {
-		return &inputError{list: problems}
+	if a.problems.HasErrors() {
+		return &inputError{list: a.problems}
 	}
-	return problems.Print(a.err, nil)
+	return a.problems.Print(a.err, nil)
 }
 
 const longestRecording = 100 * 24 * 3600 // s
@@ -190,15 +195,18 @@ func (fl *auditFlags) settings() (s audit.Settings, how recording.Settings, err 
 		x, wrong := unit.Parse(text, d)
 		if wrong != nil {
 			err = fmt.Errorf("--%s: %w", flag, wrong)
-		}
-		if d.Name == unit.Duration.Name && !(math.Abs(x) < longestRecording) {
+		} else if d.Name == unit.Duration.Name && !(math.Abs(x) < longestRecording) {
 			err = fmt.Errorf("--%s %s: up to 100 days can be told", flag, text)
 		}
 		return x
 	}
-	length := func(flag, text string) unit.Time { return unit.Seconds(quantity(flag, text, unit.Duration)) }
+	lengths, instants := unit.Duration, unit.Duration
+	lengths.Bare, instants.Bare = "µs", "s"
+	length := func(flag, text string) unit.Time { return unit.Seconds(quantity(flag, text, lengths)) }
 	volts := func(flag, text string) unit.Volt { return unit.Volt(quantity(flag, text, unit.Voltage)) }
-	instant := func(flag, text string) audit.Instant { return audit.Instant{T: length(flag, text), Set: text != ""} }
+	instant := func(flag, text string) audit.Instant {
+		return audit.Instant{T: unit.Seconds(quantity(flag, text, instants)), Set: text != ""}
+	}
 	s.From, s.To, s.At = instant("from", fl.from), instant("to", fl.to), instant("at", fl.at)
 	how = recording.Settings{
 		Format: recording.Format(strings.ToUpper(fl.format)), Wires: fl.wires, Low: volts("low", fl.low), High: volts("high", fl.high),

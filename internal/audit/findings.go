@@ -238,6 +238,9 @@ func relative(room, limit unit.Time) float64 { return float64(room) / float64(li
 
 // micro says a length in microseconds, to the digits it has.
 func micro(t unit.Time) string {
+	if t < unit.Nanosecond && t > 0 {
+		return fmt.Sprintf("%d%sps", t, unit.ThinSpace)
+	}
 	s := fmt.Sprintf("%.3f", float64(t)/float64(us))
 	s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
 	return s + unit.ThinSpace + "µs"

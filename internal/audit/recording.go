@@ -98,7 +98,7 @@ func (o *Audited) about(f *finding.Findings) {
 		return
 	}
 	note := func(id, s string) { f.Notes = append(f.Notes, finding.Note{ID: id, Kind: "recording", Text: s}) }
-	note("recording", fmt.Sprintf("%s, %s: %s, taken because %s", a.Format, a.Kind, strings.Join(a.Wires, " and "), a.Why))
+	note("recording", fmt.Sprintf("%s, %s: %s (%s)", a.Format, a.Kind, strings.Join(a.Wires, " and "), a.Why))
 	if len(a.Others) > 0 {
 		note("others", "also in it: "+strings.Join(a.Others[:min(8, len(a.Others))], ", "))
 	}
