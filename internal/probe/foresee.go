@@ -34,6 +34,7 @@ type Rig struct {
 	source, sense circuit.Elem
 	sockets       [2]circuit.Node // the meter's, behind its own resistance
 
+	held   map[place]float64   // the resistance at which a supply's limit held it there last
 	starts map[place][]float64 // the last solutions, where the next ones begin
 
 	z       []float64
@@ -63,7 +64,7 @@ type lampTest struct{ source, ammeter circuit.Elem }
 
 // Rig sets the bench up with an edit (nil: none).
 func (b *Bench) Rig(edit func(*circuit.Circuit)) (*Rig, error) {
-	r := &Rig{b: b, alone: make([]bool, len(b.Measurements)), starts: map[place][]float64{}}
+	r := &Rig{b: b, alone: make([]bool, len(b.Measurements)), starts: map[place][]float64{}, held: map[place]float64{}}
 	var err error
 	n := b.N
 	r.powered, err = n.Edited(func(c *circuit.Circuit) {
@@ -300,32 +301,58 @@ func (r *Rig) solve(n *wiring.Network, s *Setup, st wiring.State, at place) (ok 
 	if s.Where == Board {
 		lead = max(joined, r.b.Settings.Series)
 	}
-	n.Solver.SetResistance(r.feed, lead)
-	sol := r.begin(n, at, st)
-	drawn = math.Abs(float64(n.Solver.I(r.feed, 0)))
 	limit := float64(r.b.Settings.Limit)
 	if s.Where == Vehicle {
 		limit = vehicleLimit
 	}
-	if !(drawn > limit*1.001) {
-		return sol.Status == circuit.Solved, drawn
-	}
-	// Beyond its limit the supply gives way: the resistance at which the limit flows is sought by bisection.
-	for low, high := float64(lead), float64(st.Track)/limit+1; sol.Status == circuit.Solved && high/low > 1.001; {
-		mid := math.Sqrt(low * high)
-		n.Solver.SetResistance(r.feed, unit.Ohm(mid))
-		sol = n.Solve(st)
-		if i := math.Abs(float64(n.Solver.I(r.feed, 0))); i > limit {
-			low, drawn = mid, i
-		} else {
-			high = mid
-			if drawn = i; i > limit*0.99 {
-				break
-			}
+	// Beyond its limit the supply gives way: by the resistance in its lead at which the limit flows. It is sought from where it
+	// stood at the last point, along the chord of the voltage left over the current drawn; the bracket keeps the chord honest.
+	u, least := float64(st.Track), float64(lead)
+	own, low, high, whole := max(least, r.held[at]), least, math.Inf(1), false
+	var before struct{ i, v float64 }
+	for k := range mostChords {
+		n.Solver.SetResistance(r.feed, unit.Ohm(own))
+		sol := r.begin(n, at, st)
+		drawn = math.Abs(float64(n.Solver.I(r.feed, 0)))
+		switch off := drawn/limit - 1; {
+		case sol.Status != circuit.Solved:
+			delete(r.held, at)
+			return false, drawn
+		case own == least && off <= limitShare:
+			delete(r.held, at)
+			return true, drawn
+		case own > least && math.Abs(off) <= limitShare:
+			r.held[at] = own
+			return true, drawn
+		case off > 0:
+			low, whole = own, whole || own == least
+		default:
+			high = own
 		}
+		left, chord := u-drawn*own, 0.0
+		if k > 0 && drawn != before.i {
+			chord = max(0, (left-before.v)/(drawn-before.i))
+		}
+		before.i, before.v = drawn, left
+		next := (u - left - chord*(limit-drawn)) / limit
+		switch {
+		case next <= least && !whole:
+			next = least
+		case next > low && next < high:
+		case math.IsInf(high, 1):
+			next = 2 * low
+		default:
+			next = math.Sqrt(low * high)
+		}
+		own = next
 	}
-	return sol.Status == circuit.Solved, drawn
+	return false, drawn
 }
+
+const (
+	limitShare = 1e-3 // to which the limit of a supply is met: better than its own display
+	mostChords = 40   // three or four are usual, one or two from the point before
+)
 
 // vehicleLimit is where a track supply gives way: a small booster, common practice, no source.
 const vehicleLimit = 2.0
@@ -429,8 +456,8 @@ func (b *Bench) Foresee(edit func(*circuit.Circuit), zs [][]float64, healthy *Fo
 		differs[q.Setup] = differs[q.Setup] || fresh[m]
 	}
 	for m := range b.Measurements {
-		// A setup without power is solved measurement by measurement, any other as a whole.
-		if q := &b.Measurements[m]; b.Setups[q.Setup].Where != Unpowered {
+		// A setup without power is solved measurement by measurement, as is what the meter's load shows in; any other as a whole.
+		if q := &b.Measurements[m]; b.Setups[q.Setup].Where != Unpowered && !r.alone[m] {
 			fresh[m] = differs[q.Setup]
 		}
 		if f.Samples[m] = make([]float64, len(zs)); !fresh[m] {
