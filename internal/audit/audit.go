@@ -173,6 +173,7 @@ func (p *pass) block(c *wave.Changes) {
 // finish takes what is left.
 func (p *pass) finish() {
 	if len(p.at) > 0 {
+		p.whole = false // what begins now and does not end is a packet under way
 		p.unread(len(p.at) - 1)
 	}
 	p.rules.finish(p.out.End)
@@ -241,9 +242,32 @@ func (p *pass) ones(start int) (n int, shortest, longest unit.Time) {
 	return n, shortest, longest
 }
 
+// cutout looks for a feedback cut-out behind an end bit on a single wire, where it is a level that stays: either the first half
+// after the end bit falls short and the next lasts to the end of the cut-out, or that first half goes on through it and through the
+// first half of the one behind it. It says at which edge that ends.
+func (p *pass) cutout(to int) int {
+	i, r := p.done, p.set.Resolution
+	if !p.whole || i >= to || !p.half(i) {
+		return i
+	}
+	begins := p.at[i+1] - p.at[i]
+	within := func(t unit.Time, w dcc.Window) bool { return t >= w.Min-r && t <= w.Max+r }
+	switch {
+	case within(begins, dcc.Window{Min: dcc.CutoutEnds.Min + station.One.Min, Max: dcc.CutoutEnds.Max + station.One.Max}):
+		p.rules.inferred(begins - dcc.NominalOne)
+		return i + 1
+	case within(begins, dcc.CutoutBegins) && i+1 < to && p.half(i+1) && within(p.at[i+2]-p.at[i], dcc.CutoutEnds):
+		p.rules.gap(p.at[i+1], p.at[i+2], false, true, begins)
+		p.out.Gaps.Inferred++
+		return i + 2
+	}
+	return i
+}
+
 // unread takes the halves up to edge to that are part of no packet. It looks for halves that are none and for gaps.
 func (p *pass) unread(to int) {
 	ones, zeros, odd := 0, 0, false
+	cutout := p.cutout(to) // its halves are none
 	for i := p.done; i < to; i++ {
 		from, until := p.at[i], p.at[i+1]
 		if !there(p.to[i]) {
@@ -258,6 +282,8 @@ func (p *pass) unread(to int) {
 		t := until - from
 		p.out.Loose.Bins[bin(t)]++
 		switch {
+		case i < cutout:
+			odd = true
 		case isOne(t):
 			if zeros == 0 {
 				ones++

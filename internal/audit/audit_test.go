@@ -62,6 +62,38 @@ func TestCutouts(t *testing.T) {
 	if o := with(33*us, 470*us); o.Gaps.Cutouts != 0 {
 		t.Errorf("%d cut-outs after 33 µs", o.Gaps.Cutouts)
 	}
+	// On a single wire both rails at minus are a level that stays, or that comes early, by the way the vehicle stands.
+	for _, low := range []wave.Polarity{wave.Negative, wave.Positive} {
+		s := idles(10)
+		for i := range s {
+			off(28*us, 470*us)(&s[i])
+			s[i].Preamble = 16
+		}
+		stream, err := dcc.NewStream(dcc.Send(list(s, idle)...), dcc.StreamSettings{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		both, err := dcc.Collect(stream)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var c wave.Changes
+		for i, p := range both.To {
+			if p == wave.None {
+				p = low
+			}
+			if n := len(c.To); n == 0 || c.To[n-1] != p {
+				c.At, c.To = append(c.At, both.At[i]), append(c.To, p)
+			}
+		}
+		o, err := Audit(context.Background(), &blocks{c: c}, Settings{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := brokenRules(o); got != "" || o.Gaps.Inferred != 10 || o.Gaps.Cutouts != 10 || o.Packets.Valid() != 11 {
+			t.Errorf("one wire, %d: %q, %+v", low, got, o.Gaps)
+		}
+	}
 }
 
 // What is beyond a limit by no more than the recorder may be off is close, not failed; a difference may be off by twice as much.

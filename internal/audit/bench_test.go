@@ -62,7 +62,7 @@ func (a *again) Next(c *wave.Changes) error {
 // How long the audit of a recording takes beyond reading it: a legal signal; one with a cut-out after every packet; one whose
 // every one is too long.
 func BenchmarkAudit(b *testing.B) {
-	for _, k := range []struct{ name, more string }{{"legal", ""}, {"cutout", "cut-out 28 us to 470 us\n"}, {"illegal", "one 62 us\n"}} {
+	for _, k := range []struct{ name, more string }{{"legal", ""}, {"cutout", "cut-out 28 us 470 us\n"}, {"illegal", "one 62 us\n"}} {
 		b.Run(k.name, func(b *testing.B) {
 			c := layout(b, 20*unit.Second, k.more)
 			b.ReportAllocs()

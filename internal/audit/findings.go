@@ -125,12 +125,18 @@ func (o *Audited) judgement(r Rule) (finding.Judgement, bool) {
 		}
 		return j, true
 	case Cutout:
-		if !o.Gaps.Begins.Any() {
+		if !o.Gaps.Ends.Any() {
 			return j, false
 		}
 		j.Verdict, j.Why = finding.Reported, s.why
-		j.Confidence = fmt.Sprintf("%d of %d; they begin %s … %s after the end bit and end %s … %s after it", o.Gaps.Cutouts, o.Rules[GapEarly].Judged,
-			micro(o.Gaps.Begins.Min), micro(o.Gaps.Begins.Max), micro(o.Gaps.Ends.Min), micro(o.Gaps.Ends.Max))
+		j.Confidence = fmt.Sprintf("%s of %s", grouped(o.Gaps.Cutouts), grouped(o.Gaps.Count))
+		if b := o.Gaps.Begins; b.Any() {
+			j.Confidence += fmt.Sprintf("; they begin %s … %s after the end bit", micro(b.Min), micro(b.Max))
+		}
+		j.Confidence += fmt.Sprintf("; they end %s … %s after it", micro(o.Gaps.Ends.Min), micro(o.Gaps.Ends.Max))
+		if n := o.Gaps.Inferred; n > 0 {
+			j.Confidence += fmt.Sprintf("; %s inferred from a level that stays, as a single wire shows them", grouped(n))
+		}
 		return j, true
 	case GapInside:
 		if o.Gaps.Count == 0 {

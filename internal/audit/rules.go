@@ -36,6 +36,7 @@ type Gaps struct {
 	Longest   unit.Time
 	LongestAt unit.Time
 	Cutouts   int64  // that begin and end as a feedback cut-out does
+	Inferred  int64  // of all: from a level that stays, on a single wire
 	Begins    Extent // of gaps after an end bit, from its last edge
 	Ends      Extent
 }
@@ -181,6 +182,15 @@ func (x *rules) gap(from, until unit.Time, unclear, after bool, since unit.Time)
 	default:
 		x.losses++
 	}
+}
+
+// inferred is a cut-out of which only the end is seen, so long after the end bit.
+func (x *rules) inferred(ends unit.Time) {
+	g := &x.out.Gaps
+	g.Count++
+	g.Inferred++
+	g.Cutouts++
+	g.Ends.add(Extent{ends, ends})
 }
 
 // disturbed is a half that is no bit.
