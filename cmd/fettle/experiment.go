@@ -129,7 +129,7 @@ func (a *app) baseDrive(f *build.Folder, card experiment.Card, name, meterName s
 		}
 	}
 	return a.show(found, func() ([]byte, error) {
-		return sheet.Audit(found, sheet.Title{What: "base drive of " + bjt.Name, Date: time.Now().Format("2006-01-02")})
+		return sheet.Card(found, sheet.Title{What: "Base drive of " + bjt.Name, Date: time.Now().Format("2006-01-02")})
 	})
 }
 

@@ -76,7 +76,7 @@ func (c *BaseDrive) Findings(readings []Reading, g *Gain) (finding.Findings, err
 		X:      finding.Axis{Quantity: "base resistor", Unit: unit.SymOhm, Log: true},
 		Y:      finding.Axis{Quantity: "collector to emitter", Unit: unit.SymVolt, Low: 0, High: 5.5},
 		Curves: []finding.Curve{{Label: "typical part", X: x, Y: m}}, Shades: []finding.Shade{{Label: "95 % of parts and meters", X: x, Low: l, High: h, Curve: 0}},
-		Caption: "Left of the knee the transistor is a closed switch, right of it the gain decides. A tenth of the knee's base resistor is the custom: it closes whatever gain the sheet allows, hot or cold.",
+		Caption: "Left of the knee the transistor is a closed switch, right of it the gain decides. A tenth of the knee's base resistor is the custom: it leaves room for a part of less gain, and for the cold.",
 	}
 	if len(pts.X) > 0 {
 		fig.Points = []finding.Points{pts}
