@@ -187,7 +187,7 @@ func figures(x float64, symbol string) gridCell {
 	if math.IsNaN(x) {
 		return words("unknown")
 	}
-	n := split(unit.Engineering(x, symbol, digits))
+	n := split(engineering(x, symbol))
 	return gridCell{num: &n}
 }
 
