@@ -345,6 +345,16 @@ func (o *Audited) notes(f *finding.Findings) {
 	note := func(id, text string, args ...any) {
 		f.Notes = append(f.Notes, finding.Note{ID: id, Kind: "recording", Text: fmt.Sprintf(text, args...)})
 	}
+	sides := [2]string{"positive (high)", "negative (low)"}
+	switch {
+	case o.Turned > 0:
+		note("polarity", "bits begin with the %s half in %s packets and with the %s half in %s; it changed %s: a lost edge, a gap, or the track was turned round",
+			sides[0], grouped(o.First[0]), sides[1], grouped(o.First[1]), count(o.Turned, "time"))
+	case o.First[0] > 0:
+		note("polarity", "every bit begins with the %s half; a decoder cannot know which it is, and must not mind (S-9.1, note 1)", sides[0])
+	case o.First[1] > 0:
+		note("polarity", "every bit begins with the %s half; a decoder cannot know which it is, and must not mind (S-9.1, note 1)", sides[1])
+	}
 	if o.Packets.More > 0 {
 		note("kinds", "%s more packets are of kinds that come after the first %d and are not listed", grouped(o.Packets.More), kindsKept)
 	}
