@@ -120,6 +120,7 @@ type pass struct {
 	// could not be read.
 	whole bool
 	over  bool // Settings.To is past
+	first int  // index into Audited.First of the last valid packet
 
 	rules  rules
 	follow follower

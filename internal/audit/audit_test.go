@@ -231,6 +231,36 @@ func TestNarrowed(t *testing.T) {
 	}
 }
 
+// Bits begin with either half; where that changes in between it is said, and nothing is lost by it.
+func TestPolarity(t *testing.T) {
+	stream := func(inverted bool) wave.Changes {
+		s, err := dcc.NewStream(dcc.Send(idles(5)...), dcc.StreamSettings{Inverted: inverted})
+		if err != nil {
+			t.Fatal(err)
+		}
+		c, err := dcc.Collect(s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return c
+	}
+	a, b := stream(false), stream(true)
+	for _, at := range b.At {
+		a.At = append(a.At, at+50*ms)
+	}
+	a.To = append(a.To, b.To...)
+	for _, k := range []struct {
+		c      wave.Changes
+		first  [2]int64
+		turned int64
+	}{{stream(false), [2]int64{5, 0}, 0}, {b, [2]int64{0, 5}, 0}, {a, [2]int64{5, 5}, 1}} {
+		o, err := Audit(context.Background(), &blocks{c: k.c}, Settings{})
+		if err != nil || o.First != k.first || o.Turned != k.turned || brokenRules(o) != "" {
+			t.Errorf("%v: %v, %d, want %v, %d; %q", err, o.First, o.Turned, k.first, k.turned, brokenRules(o))
+		}
+	}
+}
+
 // What was read before the source failed is judged all the same; a context that ends ends the audit.
 func TestStopped(t *testing.T) {
 	c := layout(t, unit.Second, "")

@@ -18,6 +18,8 @@ type Audited struct {
 	Halves      [2]Histogram // of judged bits: first and second halves
 	Loose       Histogram    // of halves outside packets and preambles
 	Direct      Direct
+	First       [2]int64 // valid packets whose bits begin with the positive half, with the negative half
+	Turned      int64    // how often that changed
 	Pace        Pace
 	Packets     Packets
 	Bursts      []Burst // the first of them

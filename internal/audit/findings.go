@@ -38,9 +38,9 @@ var specs = [ruleCount]spec{
 	StationDifference: {"station.one-difference", "half-bits", "the halves of a one differ by no more than a station may let them", 3e-6, "≤", "s", s91, "", ""},
 	StationZero:       {"station.zero", "half-bits", "a half of a zero lasts 95 µs to 9900 µs, as a station may send it", absent, "", "s", s91, "", "the station, or what stands between it and the rails"},
 	StationTotal:      {"station.zero-total", "half-bits", "both halves of a zero together last no longer than a station may let them", 12000e-6, "≤", "s", s91, "", ""},
-	DecoderOne:        {"decoder.one", "half-bits", "a half of a one lasts 52 µs to 64 µs, which every decoder must accept", absent, "", "s", s91, "", "a decoder may lose such a packet"},
+	DecoderOne:        {"decoder.one", "half-bits", "a half of a one lasts 52 µs to 64 µs, which every decoder must accept", absent, "", "s", s91, "", "the station; until then a decoder that takes wider windows, see what a wrong clock loses"},
 	DecoderDifference: {"decoder.one-difference", "half-bits", "the halves of a one differ by no more than every decoder must accept", 6e-6, "≤", "s", s91, "", ""},
-	DecoderZero:       {"decoder.zero", "half-bits", "a half of a zero lasts 90 µs to 10000 µs, which every decoder must accept", absent, "", "s", s91, "", "a decoder may lose such a packet"},
+	DecoderZero:       {"decoder.zero", "half-bits", "a half of a zero lasts 90 µs to 10000 µs, which every decoder must accept", absent, "", "s", s91, "", "the station; until then a decoder that takes wider windows, see what a wrong clock loses"},
 	Alike:             {"bits.alike", "bits", "both halves of a bit are of one kind", absent, "", "", s91, "", ""},
 	Undisturbed:       {"signal.undisturbed", "signal", "no half is too short or too long to be part of a bit", absent, "", "", s91, "", "clean rails and wheels, look for a loose contact; see the table of disturbances"},
 	GapInside:         {"gaps.inside", "gaps", "the signal is never absent inside a packet or its preamble", absent, "", "", s92c, "", "a dirty contact, a booster that shuts off, or the recorder's clip"},
@@ -50,13 +50,13 @@ var specs = [ruleCount]spec{
 	Framing:           {"packets.framing", "packets", "a 0 before every byte, a 1 at the end, 3 to 6 bytes", absent, "", "", s92a + ", S-9.2.1 (2012)", "", ""},
 	ErrorByte:         {"packets.error-byte", "packets", "the error byte fits", absent, "", "", s92b, "", ""},
 	Defined:           {"packets.defined", "packets", "a first byte of 255 makes the idle packet only", absent, "", "", s92a, "", ""},
-	Often:             {"spacing.often", "spacing", "a packet begins at least every 30 ms, where nothing was lost between", 30e-3, "≤", "s", s92c, "", "decoders may take the track for analogue"},
-	Apart112:          {"spacing.service-like", "spacing", "packets to one of the addresses 112 to 127 keep apart", 5e-3, "≥", "s", s92c + ", note 11", "", "old decoders may take them for service mode"},
-	AfterReset:        {"reset.quiet", "spacing", "no first byte 100 to 127 for 20 ms after a reset packet, unless service mode is meant", 20e-3, "≥", "s", s92b, "", ""},
-	AfterDecoderReset: {"reset.packets", "spacing", "no first byte 112 to 127 within ten packets after a decoder reset, unless service mode is meant", 10, "≥", "", s921c, "", ""},
-	WriteTwice:        {"repeats.write", "repeats", "a CV write comes twice, with no other packet to that decoder between", 2, "≥", "", s921c, "", "a decoder must not obey a write that comes once"},
+	Often:             {"spacing.often", "spacing", "a packet begins at least every 30 ms, where nothing was lost between", 30e-3, "≤", "s", s92c, "", "idle packets from the station: after 30 ms a decoder may take the track for analogue"},
+	Apart112:          {"spacing.service-like", "spacing", "packets to one of the addresses 112 to 127 keep apart", 5e-3, "≥", "s", s92c + ", note 11", "", "a packet to another decoder, or an idle one, between the two"},
+	AfterReset:        {"reset.quiet", "spacing", "no first byte 100 to 127 for 20 ms after a reset packet, unless service mode is meant", 20e-3, "≥", "s", s92b, "", "idle packets before them"},
+	AfterDecoderReset: {"reset.packets", "spacing", "no first byte 112 to 127 within ten packets after a decoder reset, unless service mode is meant", 10, "≥", "", s921c, "", "idle packets before them"},
+	WriteTwice:        {"repeats.write", "repeats", "a CV write comes twice, with no other packet to that decoder between", 2, "≥", "", s921c, "", "the write again at once: a decoder must not obey one that comes alone"},
 	ChangeTwice:       {"repeats.functions", "repeats", "a change of F13 to F28 comes at least twice", 2, "≥", "", s921c, "", ""},
-	ServiceTwice:      {"service.twice", "service mode", "an instruction of service mode comes twice in a row", 2, "≥", "", s923e, "", "decoders act on the second"},
+	ServiceTwice:      {"service.twice", "service mode", "an instruction of service mode comes twice in a row", 2, "≥", "", s923e, "", "the instruction again at once: decoders act on the second"},
 	ServiceResets:     {"service.resets", "service mode", "reset packets in front of service mode", serviceResets, "≥", "", s923e, "", ""},
 	Apart: {"spacing.same-address", "spacing", "packets to one address keep apart", 5e-3, "≥", "s", s92c,
 		"the rule binds the decoder, not the station: only what comes later than this must be obeyed", ""},
@@ -344,6 +344,16 @@ func (k *Packets) others() string {
 func (o *Audited) notes(f *finding.Findings) {
 	note := func(id, text string, args ...any) {
 		f.Notes = append(f.Notes, finding.Note{ID: id, Kind: "recording", Text: fmt.Sprintf(text, args...)})
+	}
+	sides := [2]string{"positive (high)", "negative (low)"}
+	switch {
+	case o.Turned > 0:
+		note("polarity", "bits begin with the %s half in %s packets and with the %s half in %s; it changed %s: a lost edge, a gap, or the track was turned round",
+			sides[0], grouped(o.First[0]), sides[1], grouped(o.First[1]), count(o.Turned, "time"))
+	case o.First[0] > 0:
+		note("polarity", "every bit begins with the %s half; a decoder cannot know which it is, and must not mind (S-9.1, note 1)", sides[0])
+	case o.First[1] > 0:
+		note("polarity", "every bit begins with the %s half; a decoder cannot know which it is, and must not mind (S-9.1, note 1)", sides[1])
 	}
 	if o.Packets.More > 0 {
 		note("kinds", "%s more packets are of kinds that come after the first %d and are not listed", grouped(o.Packets.More), kindsKept)

@@ -5,6 +5,7 @@ import (
 
 	"fettle/internal/dcc"
 	"fettle/internal/unit"
+	"fettle/internal/wave"
 )
 
 // Packets are counts of receptions.
@@ -69,6 +70,15 @@ func (p *pass) packet(r *dcc.Reception, start, end, mixed int, counted bool, bod
 	}
 	mine := p.follow.wanted(m.Address)
 	if valid {
+		first := 0
+		if p.to[start] == wave.Negative {
+			first = 1
+		}
+		if o.First[0]+o.First[1] > 0 && first != p.first {
+			o.Turned++
+		}
+		o.First[first]++
+		p.first = first
 		if mine {
 			o.Packets.note(r, m)
 		}

@@ -54,6 +54,9 @@ func anyTrack(t *rapid.T, mild bool) wave.Changes {
 		}
 		if rapid.IntRange(0, 3).Draw(t, "flips") == 0 {
 			s.Flip = []int{rapid.IntRange(0, 9*len(s.Packet)).Draw(t, "flip")}
+			if mild && s.Flip[0] == 0 { // a start bit of 1 would make data a part of the preamble
+				s.Flip[0] = 1
+			}
 		}
 		for range max(0, rapid.IntRange(-3, 2).Draw(t, "odd")) {
 			odd := dcc.OddHalf{Index: rapid.IntRange(-2*s.Preamble, 18*len(s.Packet)+1).Draw(t, "half"), Length: rapid.SampledFrom(oddLengths).Draw(t, "length")}

@@ -298,7 +298,7 @@ func (x *rules) packet(r *dcc.Reception, counted, mixed bool) (dcc.Heard, dcc.Me
 	if counted {
 		o.Rules[Preamble].Judged++
 		if r.Preamble < dcc.PreambleOperations {
-			o.Rules[Preamble].broken(Place{At: r.Start, Value: int64(r.Preamble), In: words(m)}, int64(dcc.PreambleOperations-r.Preamble), 0)
+			o.Rules[Preamble].broken(Place{At: r.Start, Value: int64(r.Preamble), In: words(m) + ": " + duty(r.Preamble)}, int64(dcc.PreambleOperations-r.Preamble), 0)
 		}
 		o.Rules[Preamble17].Judged++
 		if r.Preamble < preambleRCN {
@@ -311,6 +311,17 @@ func (x *rules) packet(r *dcc.Reception, counted, mixed bool) (dcc.Heard, dcc.Me
 	}
 	x.valid(r, heard, m, counted)
 	return heard, m
+}
+
+// duty is what a decoder has to do with a packet behind so few ones (S-9.2 A).
+func duty(ones int) string {
+	switch {
+	case ones <= dcc.PreambleRefused:
+		return "no decoder may take it"
+	case ones < dcc.PreambleEnough:
+		return "a decoder may take it or not"
+	}
+	return "every decoder must take it all the same"
 }
 
 // preambleRCN is what RCN-211 asks of a station (seen in a digest).
