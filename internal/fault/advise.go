@@ -49,7 +49,7 @@ type Advice struct {
 type Settings struct {
 	Without map[int]bool // tests that cannot be done
 	Setup   string       // what is set up now; "": nothing
-	// Points are how many samples stand for a cause; 0: 24. Negative: all of them.
+	// Points are how many samples stand for a cause; 0: 16. Negative: all of them.
 	Points int
 	// Least is the smallest information worth a test, in bits; 0: 0.02. Negative: none.
 	Least float64
@@ -58,11 +58,15 @@ type Settings struct {
 }
 
 const (
-	usualPoints = 24
+	usualPoints = 16
 	leastBits   = 0.02
 	// What lies outside weighed probability, or beyond the number of causes weighed, does not choose the next test.
 	weighedMass   = 0.995
-	weighedCauses = 160
+	weighedCauses = 128
+	// The rough look: samples of each cause, bins in standard deviations, and how many tests it leaves.
+	screenPoints = 4
+	screenBins   = 3
+	refined      = 12
 )
 
 // Advise are the tests worth doing, the best first.
@@ -71,45 +75,50 @@ func (s *State) Advise(set Settings) []Advice {
 	points := cmp.Or(set.Points, usualPoints)
 	least := cmp.Or(set.Least, leastBits)
 	list := s.weighed(points < 0)
-	classes, samples := s.classes(list, points, set.AllCauses)
 	taken := map[int]bool{}
 	for _, r := range s.Readings {
 		taken[r.Test] = true
 	}
-	var open []int
+	var out []Advice
 	for i := range t.Tests {
 		if !taken[i] && !set.Without[i] {
-			open = append(open, i)
+			out = append(out, Advice{Test: i})
 		}
 	}
-	bits := make([]float64, len(open))
-	workers := min(runtime.GOMAXPROCS(0), len(open))
+	if points > 0 && len(out) > 2*refined {
+		// A rough look at all of them, with few samples and wide bins, leaves those worth a close one.
+		s.tell(out, list, screenPoints, screenBins, set)
+		out = out[:refined]
+	}
+	s.tell(out, list, points, 1, set)
+	return slices.DeleteFunc(out, func(a Advice) bool { return a.Bits < least })
+}
+
+// tell puts what each test would tell, and sorts them.
+func (s *State) tell(out []Advice, list []int, points int, wide float64, set Settings) {
+	t := s.Table
+	classes, samples := s.classes(list, points, set.AllCauses)
+	workers := min(runtime.GOMAXPROCS(0), len(out))
 	var wg sync.WaitGroup
 	for w := range workers {
 		wg.Add(1)
 		go func() {
 			defer wg.Done()
-			var b bins
-			for k := w; k < len(open); k += workers {
-				bits[k] = b.telling(t, open[k], classes, samples)
+			b := bins{wide: wide}
+			for k := w; k < len(out); k += workers {
+				a := &out[k]
+				test := &t.Tests[a.Test]
+				minutes := test.Minutes + test.Risk
+				if test.Setup != set.Setup {
+					minutes += test.Prepare
+				}
+				a.Bits = b.telling(t, a.Test, classes, samples)
+				a.Score = a.Bits / math.Max(minutes, 1e-3)
 			}
 		}()
 	}
 	wg.Wait()
-	var out []Advice
-	for k, i := range open {
-		if bits[k] < least {
-			continue
-		}
-		test := &t.Tests[i]
-		minutes := test.Minutes + test.Risk
-		if test.Setup != set.Setup {
-			minutes += test.Prepare
-		}
-		out = append(out, Advice{Test: i, Bits: bits[k], Score: bits[k] / math.Max(minutes, 1e-3)})
-	}
 	slices.SortStableFunc(out, func(a, b Advice) int { return cmp.Compare(b.Score, a.Score) })
-	return out
 }
 
 // weighed are the likeliest causes that together hold nearly all probability.
@@ -185,6 +194,7 @@ func (s *State) classes(list []int, points int, alone bool) (classes [][]int, sa
 // bins count what is foreseen of a test; kept between tests.
 type bins struct {
 	all, own []float64
+	wide     float64 // width of a bin, in standard deviations of the display
 }
 
 const (
@@ -202,7 +212,7 @@ func (b *bins) telling(t *Table, test int, classes [][]int, samples [][]pick) fl
 	clear(b.all)
 	slip := def.Slip
 	choices := len(def.Choices)
-	// A bin is about a standard deviation of the meter's error wide; where the numbers range over more than the bins hold,
+	// A bin is one standard deviation (or more) of the meter's error wide; where the numbers range over more than the bins hold,
 	// wider.
 	low, high := math.Inf(1), math.Inf(-1)
 	typical := 0.0
@@ -219,7 +229,7 @@ func (b *bins) telling(t *Table, test int, classes [][]int, samples [][]pick) fl
 		low -= 1
 		high++
 	}
-	width := math.Max(typical, (high-low)/(manyBins-2))
+	width := math.Max(b.wide*typical, (high-low)/(manyBins-2))
 	entropy, inside := 0.0, 0.0
 	given := 0.0
 	for _, class := range classes {
