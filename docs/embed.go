@@ -7,3 +7,8 @@ import _ "embed"
 //
 //go:embed circuits.md
 var Circuits string
+
+// Packets is the page of packets in words, docs/packets.md.
+//
+//go:embed packets.md
+var Packets string

@@ -3,9 +3,11 @@ package examples
 
 import "embed"
 
-// FS holds one folder for each example build.
+//go:generate go run track/generate.go
+
+// FS holds one folder for each example build, and track: recordings of the track, and the schedules they were made from.
 //
-//go:embed harbour-railcar quarry-shunter ferry-train
+//go:embed harbour-railcar quarry-shunter ferry-train track/*.schedule track/*.csv.gz
 var FS embed.FS
 
 // Names are the folders: a railcar with two lamps on a six-pin socket; a shunter whose lamps share the minus, with a

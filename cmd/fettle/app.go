@@ -59,7 +59,7 @@ judged for want of data.`,
 	f.BoolVar(&a.json, "json", false, "print one JSON envelope instead of text")
 	f.StringArrayVarP(&a.outputs, "output", "o", nil, "also write to `NAME`; the suffix picks the format: .json .txt .html .svg")
 	f.BoolVar(&a.noCache, "no-cache", false, "compute everything anew")
-	root.AddCommand(a.newCommand(), a.surveyCommand(), a.chooseCommand(), a.proveCommand(), a.whyCommand(), a.partCommand(), a.sheetCommand())
+	root.AddCommand(a.newCommand(), a.surveyCommand(), a.chooseCommand(), a.proveCommand(), a.whyCommand(), a.partCommand(), a.packetCommand(), a.sheetCommand())
 	return root
 }
 
@@ -183,12 +183,20 @@ func (a *app) checkOptions() error {
 		if ext := strings.ToLower(filepath.Ext(name)); !slices.Contains(formats, ext) {
 			return fmt.Errorf("-o %s: the suffix picks the format, and %q is none of %s", name, ext, strings.Join(formats, " "))
 		}
-		if info, err := os.Stat(filepath.Dir(name)); err != nil || !info.IsDir() {
-			return fmt.Errorf("-o %s: there is no folder %s", name, filepath.Dir(name))
+		if err := folderOf(name); err != nil {
+			return err
 		}
 	}
 	if a.samples < 0 {
 		return fmt.Errorf("--samples %d: a count of samples is wanted, 10000 is the usual one", a.samples)
+	}
+	return nil
+}
+
+// folderOf says if there is no folder to write a file into.
+func folderOf(name string) error {
+	if info, err := os.Stat(filepath.Dir(name)); err != nil || !info.IsDir() {
+		return fmt.Errorf("-o %s: there is no folder %s", name, filepath.Dir(name))
 	}
 	return nil
 }

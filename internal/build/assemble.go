@@ -270,7 +270,7 @@ func decoder(n *node) Decoder {
 	}
 	s := part("supply")
 	d.Supply = DecoderSupply{
-		Rectifier: text(s, "rectifier"), Diodes: count(s, "diodes"), Regulator: text(s, "regulator"),
+		Rectifier: text(s, "rectifier"), Diodes: quantity[int](s, "diodes"), From: text(s, "from"), Regulator: text(s, "regulator"),
 		Reservoir: quantity[unit.Farad](s, "reservoir"), Charge: quantity[unit.Ohm](s, "charge"),
 		Decoupling: quantity[unit.Farad](s, "decoupling"), Ballast: quantity[unit.Ohm](s, "ballast"), Package: text(s, "package"), Range: s.head,
 	}

@@ -367,6 +367,27 @@ type pinUser struct {
 	at  diag.Range
 }
 
+// diodes checks of how many parts the rectifier is made, and where a single diode stands.
+func (c *checker) diodes(s *DecoderSupply) {
+	q, t := s.Diodes, s.Rectifier
+	p, known := c.b.Catalogue.Diode(t.Text)
+	bridge := known && p.Type == "bridge"
+	switch {
+	case !q.IsSet():
+	case bridge && q.Value != 4:
+		c.report("rectifier", q.Range, "diodes = %s: %s is a bridge and has its four diodes inside", q.Text, t.Text).note(t.Range, "leave the line out, or name a single diode here")
+	case q.Value != 1 && q.Value != 4:
+		c.report("rectifier", q.Range, "diodes = %s: a rectifier has 4 diodes, or 1 for half a wave", q.Text).try(q.Range, "4", "diodes = 4")
+	}
+	single := s.Single()
+	switch {
+	case s.From.IsSet() && (q.Value == 4 || !q.IsSet() && !c.lacking(s.Range, "diodes")):
+		c.at("rectifier", "from", s.From, "a bridge and four diodes lead from both rails: a rail is named for a single diode alone (diodes = 1)")
+	case !s.From.IsSet() && single && !bridge && !c.lacking(s.Range, "from"):
+		c.report("missing", q.Range, "diodes = 1: say from which rail it leads (from = %q); the other rail is then the decoder's minus", LeftRail)
+	}
+}
+
 func (c *checker) decoder(d *Decoder) {
 	cat := c.b.Catalogue
 	var names []string
@@ -390,10 +411,11 @@ func (c *checker) decoder(d *Decoder) {
 				}
 			}
 			c.noPart("rectifier", t, "a bridge", known)
-		} else if p.Type != "bridge" && d.Supply.Diodes == 0 && !c.lacking(d.Supply.Range, "diodes") {
+		} else if p.Type != "bridge" && !d.Supply.Diodes.IsSet() && !c.lacking(d.Supply.Range, "diodes") {
 			c.at("missing", "rectifier", t, "that is a single diode: say how many make the rectifier (diodes = 4)")
 		}
 	}
+	c.diodes(&d.Supply)
 	c.resistorPackage(d.Supply.Package)
 	if t := d.Supply.Regulator; t.IsSet() && !t.Choose {
 		_, ok := cat.Regulator(t.Text)
@@ -869,8 +891,6 @@ func (c *checker) unbuilt() {
 				add(fmt.Sprintf("%s = %q%s", v.attr.Name, v.text, of), v.at)
 			case v.ok && v.attr.Name == "supply" && v.text == DCC:
 				add(fmt.Sprintf("a reading on dcc%s", of), v.at)
-			case v.ok && v.attr.Name == "diodes" && v.text != "4":
-				add("a rectifier of fewer than four diodes"+of, v.at)
 			}
 		}
 		for _, m := range n.nodes {

@@ -3,6 +3,7 @@ package build
 import (
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -14,7 +15,15 @@ import (
 // Save replaces a file by data: either the whole of the old or the whole of the new is there, whenever the
 // power goes, and once Save has returned it is the new. It writes a file beside it, syncs that, renames it
 // over the old one and syncs the folder. Permissions stay; a symbolic link stays one.
-func Save(path string, data []byte) (err error) {
+func Save(path string, data []byte) error {
+	return SaveFrom(path, func(w io.Writer) error {
+		_, err := w.Write(data)
+		return err
+	})
+}
+
+// SaveFrom is Save of what write writes, for what is too long to be held in memory.
+func SaveFrom(path string, write func(io.Writer) error) (err error) {
 	target, err := filepath.EvalSymlinks(path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
@@ -44,7 +53,7 @@ func Save(path string, data []byte) (err error) {
 			err = fmt.Errorf("saving %s: %w", path, err)
 		}
 	}()
-	if _, err = f.Write(data); err != nil {
+	if err = write(f); err != nil {
 		return err
 	}
 	if err = f.Chmod(mode); err != nil && runtime.GOOS != "windows" {

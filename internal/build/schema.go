@@ -266,7 +266,8 @@ var decoderBlock = &Block{
 			Name: "supply", Doc: "The way from the rails to the chip.",
 			Attrs: []Attr{
 				{Name: "rectifier", Kind: KindPart, Wants: "a bridge or diode of the catalogue", Choose: true, Example: `"MB6S"`, Doc: "the part between the rails and the decoder's own plus and minus"},
-				{Name: "diodes", Kind: KindCount, Min: one, Max: &Limit{Value: 4, Say: "a rectifier has 1, 2 or 4 diodes"}, Example: "4", Doc: "where the rectifier is made of single diodes: how many (fewer than 4: not built yet)"},
+				{Name: "diodes", Kind: KindCount, Min: one, Max: &Limit{Value: 4, Say: "a rectifier has 1 or 4 diodes"}, Example: "4", Doc: "where the rectifier is made of single diodes: how many, 4 or 1 (which rectifies half a wave)"},
+				{Name: "from", Kind: KindWord, Words: rails, Example: `"left rail"`, Doc: "of a rectifier of one diode: the rail that it leads from; the other rail is then the decoder's minus"},
 				{Name: "regulator", Kind: KindPart, Wants: "a regulator or zener of the catalogue", Choose: true, Example: `"78L05A (TO-92)"`, Doc: "what makes the chip's supply"},
 				{Name: "reservoir", Kind: KindQuantity, Dim: &unit.Capacitance, Min: faradLeast, Max: faradMost, Choose: true, By: NotYet, Example: `"22 µF"`, Doc: "capacitor behind the rectifier"},
 				{Name: "charge", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, By: NotYet, Example: `"100 Ω"`, Doc: "resistor through which the reservoir charges"},
@@ -318,12 +319,12 @@ var decoderBlock = &Block{
 			},
 		},
 		{
-			Name: "answer", By: NotYet, Doc: "What it shall obey.",
+			Name: "answer", By: "prove", Doc: "What it shall obey: which functions of a train reach it.",
 			Attrs: []Attr{
 				{Name: "address", Kind: KindCount, Default: "3", Source: "CV1 as new, NMRA S-9.2.2 (2012)", Min: &Limit{Value: 1, Say: "addresses run from 1 to 10239 (0 is the broadcast)", Source: "NMRA S-9.2.1 (2012)"}, Max: &Limit{Value: 10239, Say: "addresses run from 1 to 10239", Source: "NMRA S-9.2.1 (2012), section C"}, Example: "47", Doc: "its address; above 127 a long one"},
 				{Name: "long", Kind: KindFlag, Example: "true", Doc: "send an address up to 127 as a long one"},
 				{Name: "consist", Kind: KindCount, Min: &Limit{Value: 1, Say: "consist addresses run from 1 to 127"}, Max: &Limit{Value: 127, Say: "consist addresses run from 1 to 127", Source: "NMRA S-9.2.2 (2012), CV19"}, Example: "12", Doc: "address of its consist"},
-				{Name: "steps", Kind: KindCount, Words: []string{"14", "28", "128"}, Default: "28", Example: "28", Doc: "speed steps: 14, 28 or 128"},
+				{Name: "steps", Kind: KindCount, By: NotYet, Words: []string{"14", "28", "128"}, Default: "28", Example: "28", Doc: "speed steps: 14, 28 or 128"},
 				{Name: "dc", Kind: KindFlag, Default: "false", Example: "true", Doc: "turn to plain DC when the track does (CV29 bit 2)"},
 				{Name: "lock", Kind: KindCount, Min: notBelow0, Max: &Limit{Value: 255, Say: "a CV holds 0 to 255"}, Example: "3", Doc: "CV16, where several decoders share one address"},
 			},

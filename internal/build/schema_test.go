@@ -117,6 +117,8 @@ func everything() string {
 	s = strings.Replace(s, "meter \"yellow\" {\n", "meter \"grey\" {\n}\nmeter \"yellow\" {\n", 1)
 	s = strings.Replace(s, `  output "front" {`, "  output \"cab\" {\n    lamp = \"front\"\n    from = \"PB1\"\n  }\n  output \"front\" {", 1)
 	s = strings.Replace(s, `supply = "smooth dc"`, `supply = "pwm"`, 1)
+	// A single diode alone leads from one rail.
+	s = strings.Replace(s, "rectifier = \"MB6S\"\n    diodes = 4\n", "rectifier = \"1N4148W\"\n    diodes = 1\n", 1)
 	// The attributes of a high-side switch stand on one.
 	s = strings.Replace(s, `drive = "low side"`, `drive = "high side"`, 1)
 	s = strings.Replace(s, `switch = "MMBT3904"`, `switch = "MMBT3906"`, 1)

@@ -310,15 +310,27 @@ type Decoder struct {
 
 // A DecoderSupply is the way from the rails to the chip.
 type DecoderSupply struct {
-	Rectifier  Text // a bridge or diode of the catalogue
-	Diodes     int  // where the rectifier is made of single diodes: how many; 0: not said
-	Regulator  Text // a regulator or zener of the catalogue
+	Rectifier  Text          // a bridge or diode of the catalogue
+	Diodes     Quantity[int] // where the rectifier is made of single diodes: how many
+	From       Text          // LeftRail, RightRail: of a rectifier of one diode, the rail that it leads from
+	Regulator  Text          // a regulator or zener of the catalogue
 	Reservoir  Quantity[unit.Farad]
 	Charge     Quantity[unit.Ohm]   // resistor that the reservoir charges through
 	Decoupling Quantity[unit.Farad] // at the chip
 	Ballast    Quantity[unit.Ohm]   // before a zener
 	Package    Text                 // of the ballast, and of the ear's resistor
 	Range      diag.Range
+}
+
+// Single reports whether one diode is the rectifier: it leads from one rail, and the other rail is the decoder's minus.
+func (s *DecoderSupply) Single() bool { return s.Diodes.Known() && s.Diodes.Value == 1 }
+
+// OtherRail is the rail that a rail is not.
+func OtherRail(rail string) string {
+	if rail == LeftRail {
+		return RightRail
+	}
+	return LeftRail
 }
 
 // A Chip is the microcontroller.

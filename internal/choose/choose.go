@@ -250,6 +250,7 @@ func nearestToGood(c *chooser, n *wiring.Network, i int, r unit.Ohm) float64 {
 func (c *chooser) decoder(d, asked *build.Decoder) error {
 	c.supply(d)
 	unmeasured := c.unmeasured(d)
+	c.neverLit(d, unmeasured)
 	// Provisional values make a circuit out of what is open; two rounds let each value see the others.
 	for i := range d.Outputs {
 		o := &d.Outputs[i]
@@ -353,6 +354,10 @@ func (c *chooser) decoder(d, asked *build.Decoder) error {
 		}
 	}
 	for _, k := range own(asked) {
+		if k.name == wiring.EarSeries && n.Deaf() {
+			d.Listen.Series = asked.Listen.Series
+			continue
+		}
 		if slot(asked, nil, k.name).Open() && slot(d, nil, k.name).Known() {
 			m := n.Clone()
 			m.Solver.SetStep(require.SearchStep)
@@ -412,6 +417,24 @@ func (c *chooser) unmeasured(d *build.Decoder) map[string]bool {
 		}
 	}
 	return out
+}
+
+// neverLit adds the outputs with a lamp that no value lights, which wait for another circuit.
+func (c *chooser) neverLit(d *build.Decoder, waiting map[string]bool) {
+	v, ok := c.b.VehicleOf(d)
+	if !ok {
+		return
+	}
+	for i := range d.Outputs {
+		o := &d.Outputs[i]
+		for _, name := range wiring.LampsOf(o) {
+			if l, ok := v.Lamp(name); ok {
+				_, _, never := wiring.NeverLit(d, o, l)
+				waiting[o.Name.Text] = waiting[o.Name.Text] || never
+			}
+		}
+	}
+	c.f.Verdicts = append(c.f.Verdicts, require.Impossible(c.b, d)...)
 }
 
 // A bound is one side of the feasible interval.
@@ -942,6 +965,12 @@ func (c *chooser) clash(n *wiring.Network, p pick, id, name string) {
 		j.Why = fmt.Sprintf("%s to %s would do, but neither the drawer nor E24 has a value there", p.lo.r, p.hi.r)
 	}
 	j.Mend = c.free(n, p)
+	if by := p.hi.by; by != nil && by.Held > 0 && p.lo.by != by {
+		try(n, p.i, p.k, p.lo.r)
+		if w, ok := worstLight(n, p.i, by.ID); ok && by.Margin(w.Value*by.Held) >= 0 {
+			j.Verdict, j.Why = finding.Unknown, fmt.Sprintf("%s: needs the circuit in time, for it may do where the reservoir holds: %s", finding.NotBuilt, j.Why)
+		}
+	}
 	c.f.Verdicts = append(c.f.Verdicts, j)
 }
 
@@ -976,21 +1005,30 @@ func (c *chooser) free(n *wiring.Network, p pick) string {
 		if p.lo.by != nil && p.lo.by != p.hi.by {
 			r = c.next(n, p.i, p.k, p.lo.r)
 		}
-		set := require.For(n).Only(p.i, require.Light)
-		for q := range set.Requirements {
-			if set.Requirements[q].ID != p.hi.by.ID {
-				continue
-			}
-			try(n, p.i, p.k, r)
-			w := set.One(q).On(n).Worst()[0]
+		try(n, p.i, p.k, r)
+		if w, ok := worstLight(n, p.i, p.hi.by.ID); ok {
 			mend := fmt.Sprintf("ask for at most %s there (%s gives %s at its worst corner)", roundDown(0.98*w.Value), r, unit.Amp(w.Value))
 			if o.Lights[0].HalfWave() {
 				mend += fmt.Sprintf("; or feed lamp %s from the rectified plus, which doubles its mean current at the same peak", n.Lamps[o.Lights[0].Lamp].Name)
+				if n.Single {
+					mend += " as far as the reservoir holds"
+				}
 			}
 			return mend
 		}
 	}
 	return "raise what excludes it, or move the lamp's limits apart"
+}
+
+// worstLight is the worst case of one of an output's requirements of light.
+func worstLight(n *wiring.Network, i int, id string) (w require.Worst, ok bool) {
+	set := require.For(n).Only(i, require.Light)
+	for q := range set.Requirements {
+		if set.Requirements[q].ID == id {
+			return set.One(q).On(n).Worst()[0], true
+		}
+	}
+	return w, false
 }
 
 // pair says which two resistors of the drawer make up the value, where they come within the interval.

@@ -228,6 +228,8 @@ func usesDiode(t parts.Diode, ceiling unit.Volt, add adder) {
 			why += "; it drops less than silicon, and leaks more, above all when hot"
 		}
 		add("rectifier", "four of it would serve as the rectifier of a decoder", yes, "%s", why)
+		add("single", "one of it alone would serve as a half-wave rectifier", unit.Known(reverse) && reverse >= 2*ceiling && (!unit.Known(t.IF) || t.IF >= decoder),
+			"VRRM %s against twice the ceiling, %s, for the reservoir stays at the peak while the track turns round; IF %s against %s", reverse, 2*ceiling, t.IF, decoder)
 		if yes && t.Type == "rectifier" {
 			add("fast", "would serve where the rectified current stops within microseconds", false, "a slow type: on DCC it conducts backwards for microseconds at every edge")
 		}

@@ -29,6 +29,10 @@ func TestWhatPartsAreGoodFor(t *testing.T) {
 		{"BZX84-C10", "clamp", "yes: "},
 		{"MB6S", "rectifier", "yes: VRRM 600 V"},
 		{"BAT54", "rectifier", "leaks more"},
+		// PIV of a half-wave rectifier with a capacitor is twice the peak (textbooks, from memory): 48 V in N.
+		{"1N4148W", "single", "yes: VRRM 100 V against twice the ceiling, 48 V"},
+		{"BAT54", "single", "no: VRRM 30 V against twice the ceiling, 48 V"},
+		{"1N5819HW", "single", "no: VRRM 40 V"},
 		{"MBR0520", "rectifier", "no: VRRM 20 V"},
 		{"S1M", "fast", "no: a slow type"},
 		{"78L05", "supply", "yes: stands 30 V over 22.8 V at the ceiling, but is specified up to 20 V only"},

@@ -36,10 +36,16 @@ func (c *chooser) supply(d *build.Decoder) {
 	ceiling := c.ceiling(d)
 	path := []string{"decoder", d.Name.Text, "supply"}
 	if d.Supply.Rectifier.Open() {
+		// One diode alone blocks twice the track; of a bridge the same leaves room.
+		what := "a bridge"
+		if d.Supply.Diodes.Known() {
+			what = "a diode"
+		}
 		for _, name := range c.inDrawer(parts.KindDiode) {
-			if p, ok := c.b.Catalogue.Diode(name); ok && p.Type == "bridge" && p.VRRM >= 2*ceiling {
+			p, ok := c.b.Catalogue.Diode(name)
+			if ok = ok && p.Type != "zener" && (p.Type == "bridge") == !d.Supply.Diodes.Known(); ok && p.VRRM >= 2*ceiling {
 				d.Supply.Rectifier = build.Words(p.Name)
-				c.chosenPart(d, "supply.rectifier", "rectifier of decoder "+d.Name.Text, p.Name, fmt.Sprintf("a bridge of the drawer: VRRM %s against a ceiling of %s", p.VRRM, ceiling), path, "rectifier", nil)
+				c.chosenPart(d, "supply.rectifier", "rectifier of decoder "+d.Name.Text, p.Name, fmt.Sprintf("%s of the drawer: VRRM %s against a ceiling of %s", what, p.VRRM, ceiling), path, "rectifier", nil)
 				break
 			}
 		}

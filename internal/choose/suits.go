@@ -179,7 +179,11 @@ func SuitsFET(q parts.MOSFET, at Place) Suit {
 		s.Reason = fmt.Sprintf("RDS(on) %s at VGS %s loses %s at %s", lowest.Max, lowest.VGS, at.Current.Times(lowest.Max), at.Current)
 	default:
 		s.Serves, s.Rank = true, math.Min(50, float64(at.Lowest/lowest.VGS))
-		s.Reason = fmt.Sprintf("RDS(on) at most %s from VGS %s, VDS %s", lowest.Max, lowest.VGS, q.VDS)
+		by := ""
+		if lowest.Measured {
+			by = ", measured by you"
+		}
+		s.Reason = fmt.Sprintf("RDS(on) at most %s from VGS %s%s, VDS %s", lowest.Max, lowest.VGS, by, q.VDS)
 		if at.High && unit.Known(q.VGS) && q.VGS < at.off() && !at.Clamped {
 			s.Reason += fmt.Sprintf("; its gate stands only %s, so the divider of base and pull-up or a clamp must keep it there", q.VGS)
 			s.Rank /= 2
@@ -301,6 +305,7 @@ func (c *chooser) suits(at Place) []Suit {
 		if q, ok := c.b.Catalogue.BJT(it.Part); ok {
 			list = append(list, Suits(q, at))
 		} else if q, ok := c.b.Catalogue.MOSFET(it.Part); ok {
+			q, _, _ := device.MeasuredMOSFET(q, it.Measured)
 			list = append(list, SuitsFET(q, at))
 		}
 	}

@@ -11,11 +11,13 @@ import (
 // A Disturbance spoils a signal for a while.
 type Disturbance struct {
 	From, To unit.Time
-	// Between is the mean time between the edges of noise, which turns the polarity over and back at random; 0: contact is lost and there is no voltage.
+	// Between is the mean time between the edges of noise, which turns the polarity over and back at random; 0: contact is
+	// lost and there is no voltage.
 	Between unit.Time
 }
 
-// Disturb gives a source with disturbances, which lie in order and do not overlap. The seed decides where the edges of the noise fall.
+// Disturb gives a source with disturbances, which lie in order and do not overlap. The seed decides where the edges of the
+// noise fall.
 func Disturb(source wave.Source, d []Disturbance, seed uint64) wave.Source {
 	return &disturbed{source: source, left: slices.Clone(d), random: rand.New(rand.NewPCG(seed, 1))}
 }

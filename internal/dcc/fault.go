@@ -20,9 +20,9 @@ type Negative struct {
 	Either bool
 }
 
-// Negatives are the negative vectors N01 to N12 as streams: a packet for somebody else, whose error byte ends in a zero so that
-// its ones do not lengthen the preamble behind it, the stimulus, and the idle packet. The packet that switches the light on of decoder 3, spoiled or
-// nearly, is 03 90 93.
+// Negatives are the negative vectors N01 to N12 as streams: a packet for somebody else, whose error byte ends in a zero so
+// that its ones do not lengthen the preamble behind it, the stimulus, and the idle packet. The packet that switches the light
+// on of decoder 3, spoiled or nearly, is 03 90 93.
 func Negatives() []Negative {
 	light := Packet{0x03, 0x90, 0x93}
 	lead := Sending{Packet: Packet{0x81, 0xF1, 0x70}}
@@ -36,7 +36,8 @@ func Negatives() []Negative {
 	of := func(id, fault string, s Sending) Negative {
 		return Negative{ID: id, Fault: fault, Sendings: []Sending{lead, s, idle}}
 	}
-	seventySeven := of("N08", "a half of a data bit at 77 µs, where the standard is silent", Sending{Packet: light, Odd: []OddHalf{{2 * 14, 77 * us}}})
+	seventySeven := of("N08", "a half of a data bit at 77 µs, where the standard is silent",
+		Sending{Packet: light, Odd: []OddHalf{{2 * 14, 77 * us}}})
 	seventySeven.Either = true
 	return []Negative{
 		of("N01", "error byte wrong by one bit", Sending{Packet: Packet{0x03, 0x90, 0x92}}),
@@ -48,7 +49,8 @@ func Negatives() []Negative {
 		of("N06", "long address 3", Sending{Packet: Packet{0xC0, 0x03, 0x90, 0x53}}),
 		of("N07", "accessory decoder", Sending{Packet: Packet{0x81, 0xF9, 0x78}}),
 		seventySeven,
-		of("N09", "a service-mode packet without a reset before it: in operations short address 120", Sending{Packet: Packet{0x78, 0x03, 0x7B}, Preamble: PreambleService}),
+		of("N09", "a service-mode packet without a reset before it: in operations short address 120",
+			Sending{Packet: Packet{0x78, 0x03, 0x7B}, Preamble: PreambleService}),
 		of("N10", "32 bytes in partition 254", Sending{Packet: long}),
 		of("N11", "two bytes, the error byte fits", Sending{Packet: Packet{0x03, 0x03}}),
 		of("N12", "reserved partition", Sending{Packet: Packet{0xE8, 0x00, 0x90, 0x78}}),

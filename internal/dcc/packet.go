@@ -9,6 +9,9 @@
 // language, Parse and the String methods (docs/packets.md is its grammar). Decode takes any bytes and says what they are
 // or why they are nothing; bytes that are nothing are an instruction too, which sends them as they stand.
 //
+// A service-mode Task is a sequence of packets (Task.Steps). Decoder.Apply follows what instructions do to one decoder's
+// lights, Programming hears service mode as a decoder does, and Explain says all about packets as findings.
+//
 // Not decoded: the contents of the advanced packets of partitions 253 and 254, which are framed and their CRC-8 checked.
 package dcc
 

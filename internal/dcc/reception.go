@@ -20,7 +20,8 @@ const (
 )
 
 func (e Ending) String() string {
-	return [...]string{"valid", "error byte wrong", "too few bytes", "too many bytes", "a half-bit outside both windows", "signal lost"}[e]
+	return [...]string{"valid", "error byte wrong", "too few bytes", "too many bytes", "a half-bit outside both windows",
+		"signal lost"}[e]
 }
 
 // A Reception is what a receiver made of one start bit after a preamble.
@@ -96,7 +97,9 @@ func (r *rules) onTrack(w Window) Window {
 	return Window{unit.Time((int64(w.Min)*million + f - 1) / f), unit.Time(int64(w.Max) * million / f)}
 }
 
-func micros(t unit.Time) float64 { return float64(t) / float64(us) }
+// micros and seconds are for messages: divided, not multiplied, so that 4.9 s prints as that.
+func micros(t unit.Time) float64  { return float64(t) / float64(us) }
+func seconds(t unit.Time) float64 { return float64(t) / float64(unit.Second) }
 
 // limit is how many bytes a packet may have that begins with the byte.
 func (r *rules) limit(first byte) int {

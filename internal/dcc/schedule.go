@@ -19,6 +19,7 @@ import (
 //	at 2 s: 47 F0 on; 3 reverse stop of 28
 //	every 100 ms from 1 s to 3 s: 3 F1 on
 //	at 4 s: service write cv 1 = 47     # the whole sequence
+//	at 4.5 s, 8 ones, bit 20 wrong, half 31 of 77 us: 47 F0 on
 //	end 5 s                             # else 1 s after the last order
 //
 // and settings: preamble, repeat, one, zero, jitter, seed, inverted, cut-out, noise, no contact (docs/packets.md says all).
@@ -58,6 +59,7 @@ type scheduleParser struct {
 	first     map[string]diag.Range // settings that were said
 	lines     []orderLine
 	spoilt    []diag.Range // of disturbances
+	drifts    []drift
 
 	number, begin int // of the present line, and the byte at which it begins
 	fields        []field
@@ -70,13 +72,21 @@ type orderLine struct {
 	span diag.Range
 }
 
+// A drift takes the halves of ones, of zeros, or of both, to other lengths in a straight line; at the end they jump back.
+type drift struct {
+	from, to unit.Time
+	timing   Timing // zero where nothing drifts
+	span     diag.Range
+}
+
 // A field is a word of a line.
 type field struct {
 	text     string
 	from, to int
 }
 
-var settingWords = []string{"preamble", "repeat", "one", "zero", "jitter", "seed", "inverted", "cut-out", "noise", "no", "end", "power", "at", "every"}
+var settingWords = []string{"preamble", "repeat", "one", "zero", "jitter", "seed", "inverted", "cut-out", "noise", "no", "end",
+	"power", "at", "every"}
 
 func (p *scheduleParser) line(from, to int) {
 	p.number, p.begin = p.number+1, from
@@ -100,7 +110,7 @@ func (p *scheduleParser) line(from, to int) {
 	p.fields, p.at = nil, 0
 	start := -1
 	for i, r := range head + " " {
-		switch space := unicode.IsSpace(r); {
+		switch space := unicode.IsSpace(r) || r == ','; {
 		case space && start >= 0:
 			p.fields = append(p.fields, field{head[start:i], from + start, from + i})
 			start = -1
@@ -132,7 +142,8 @@ func (p *scheduleParser) when(colon int) (o Order, ok bool) {
 			return o, false
 		}
 		if o.Every < soonestAgain {
-			p.list.Add("schedule-range", p.span(every.from, p.fields[p.at-1].to), "every %v µs: a packet takes some 6 ms, 1 ms is the least", micros(o.Every))
+			p.list.Add("schedule-range", p.span(every.from, p.fields[p.at-1].to),
+				"every %v µs: a packet takes some 6 ms, 1 ms is the least", micros(o.Every))
 			return o, false
 		}
 		if p.take("from") {
@@ -145,20 +156,56 @@ func (p *scheduleParser) when(colon int) (o Order, ok bool) {
 				return o, false
 			}
 			if o.Until <= o.At {
-				p.list.Add("schedule-range", p.span(until.from, p.fields[p.at-1].to), "the end, %v s, does not lie after the beginning, %v s",
-					o.Until.Seconds(), o.At.Seconds())
+				p.list.Add("schedule-range", p.span(until.from, p.fields[p.at-1].to),
+					"the end, %v s, does not lie after the beginning, %v s",
+					seconds(o.Until), seconds(o.At))
 				return o, false
 			}
 		}
 	} else {
 		p.take("at")
-		if o.At, ok = p.time(`a time, or "every" and one,`, "s"); !ok {
+		if o.At, ok = p.time(`a time, or "every" and a time`, "s"); !ok {
 			return o, false
 		}
 	}
-	if f := p.here(); f.text != "" {
-		p.list.Add("schedule-word", p.span(f.from, colon), "%q is over and above before the colon", strings.TrimSpace(p.src[f.from:colon]))
-		return o, false
+	for f := p.here(); f.text != ""; f = p.here() {
+		switch {
+		case p.take("bit"):
+			n, ok := p.count("a bit", 0, 9*bytesMax)
+			if !ok {
+				return o, false
+			}
+			if !p.take("wrong") {
+				p.unknown(p.here(), `"wrong"`, "wrong")
+				return o, false
+			}
+			o.Spoil.Flip = append(o.Spoil.Flip, n)
+		case p.take("half"):
+			odd := OddHalf{}
+			if odd.Index, ok = p.count("a half", -2*onesMax, 18*bytesMax+1); !ok {
+				return o, false
+			}
+			p.take("of")
+			if odd.Length, ok = p.time("a length", "µs"); !ok {
+				return o, false
+			}
+			if odd.Length < us || odd.Length > longestHalf {
+				p.list.Add("schedule-range", p.span(f.from, p.fields[p.at-1].to), "a half of %v µs: 1 µs to 1 s can be sent",
+					micros(odd.Length))
+				return o, false
+			}
+			o.Spoil.Odd = append(o.Spoil.Odd, odd)
+		case p.at+1 < len(p.fields) && strings.EqualFold(p.fields[p.at+1].text, "ones"):
+			if o.Spoil.Preamble, ok = p.count("the count of ones", 1, onesMax); !ok {
+				return o, false
+			}
+			p.at++
+		default:
+			p.list.Add("schedule-word", p.span(f.from, colon),
+				"%q is not understood before the colon: a fault is wanted, such as \"8 ones\", \"bit 20 wrong\" or \"half 31 of 77 us\"",
+				strings.TrimSpace(p.src[f.from:colon]))
+			return o, false
+		}
 	}
 	return o, true
 }
@@ -202,7 +249,12 @@ func (p *scheduleParser) setting() {
 	}
 	p.at++
 	if name == "at" || name == "every" {
-		p.list.Add("schedule-unfinished", p.span(p.all().End.Byte, p.all().End.Byte), "a colon and what is to be sent are wanted here, such as \": 47 F0 on\"")
+		p.list.Add("schedule-unfinished", p.span(p.all().End.Byte, p.all().End.Byte),
+			"a colon and what is to be sent are wanted here, such as \": 47 F0 on\"")
+		return
+	}
+	if (name == "one" || name == "zero") && p.take("drifts") {
+		p.drift(name)
 		return
 	}
 	if name != "noise" && name != "no" && name != "power" {
@@ -215,11 +267,12 @@ func (p *scheduleParser) setting() {
 	ok := true
 	switch name {
 	case "preamble":
-		if p.plan.Preamble, ok = p.count("ones", 1, onesMax); ok && p.plan.Preamble < PreambleOperations {
-			p.list.Warn("schedule-illegal", p.all(), "%d ones: a station sends at least %d (%s A)", p.plan.Preamble, PreambleOperations, s92)
+		if p.plan.Preamble, ok = p.count("the count of ones", 1, onesMax); ok && p.plan.Preamble < PreambleOperations {
+			p.list.Warn("schedule-illegal", p.all(), "%d ones: a station sends at least %d (%s A)", p.plan.Preamble,
+				PreambleOperations, s92)
 		}
 	case "repeat":
-		p.plan.Repeat, ok = p.count("times", 1, repeatMax)
+		p.plan.Repeat, ok = p.count("the count of repeats", 1, repeatMax)
 	case "one":
 		if p.plan.Stream.Timing.One, ok = p.halves(); ok {
 			d := p.plan.Stream.Timing.One[0] - p.plan.Stream.Timing.One[1]
@@ -234,17 +287,23 @@ func (p *scheduleParser) setting() {
 		p.plan.Stream.Jitter, ok = p.time("a time", "µs")
 	case "seed":
 		n := 0
-		n, ok = p.count("a seed", 0, 1<<31-1)
+		n, ok = p.count("the seed", 0, 1<<31-1)
 		p.plan.Stream.Seed = uint64(n)
 	case "inverted":
 		p.plan.Stream.Inverted = true
 	case "cut-out":
 		if p.plan.Gap.Min, ok = p.time("a time after the end bit", "µs"); ok {
-			if p.plan.Gap.Max, ok = p.time("the time at which it ends", "µs"); ok && (p.plan.Gap.Max <= p.plan.Gap.Min || p.plan.Gap.Min <= 0) {
-				p.list.Add("schedule-range", p.all(), "a cut-out from %v to %v µs after the end bit: two rising times above 0 are wanted", micros(p.plan.Gap.Min),
+			p.plan.Gap.Max, ok = p.time("the time at which it ends", "µs")
+			if ok && (p.plan.Gap.Max <= p.plan.Gap.Min || p.plan.Gap.Min <= 0) {
+				p.list.Add("schedule-range", p.all(),
+					"a cut-out from %v to %v µs after the end bit: two rising times above 0 are wanted", micros(p.plan.Gap.Min),
 					micros(p.plan.Gap.Max))
 				p.plan.Gap = Window{}
 				return
+			}
+			if ok && p.plan.Gap.Min < AfterEndBit {
+				p.list.Warn("schedule-illegal", p.all(), "no voltage from %v µs after the end bit on: the signal goes on for at least %v µs (%s C)",
+					micros(p.plan.Gap.Min), micros(AfterEndBit), s92)
 			}
 		}
 	case "noise":
@@ -276,6 +335,56 @@ func (p *scheduleParser) setting() {
 	}
 }
 
+// drift reads "to 87 us from 4 s to 5 s".
+func (p *scheduleParser) drift(name string) {
+	var d drift
+	var h [2]unit.Time
+	ok := false
+	if !p.take("to") {
+		p.unknown(p.here(), `"to" and a length`, "to")
+		return
+	}
+	if h[0], ok = p.time("the length of a half", "µs"); !ok {
+		return
+	}
+	if h[1] = h[0]; !strings.EqualFold(p.here().text, "from") {
+		if h[1], ok = p.time("the length of the other half", "µs"); !ok {
+			return
+		}
+	}
+	if name == "one" {
+		d.timing.One = h
+	} else {
+		d.timing.Zero = h
+	}
+	if !p.take("from") {
+		p.unknown(p.here(), `"from" and a time`, "from")
+		return
+	}
+	if d.from, ok = p.time("a time", "s"); !ok {
+		return
+	}
+	if !p.take("to") {
+		p.unknown(p.here(), `"to" and a time`, "to")
+		return
+	}
+	if d.to, ok = p.time("a time", "s"); !ok {
+		return
+	}
+	d.span = p.all()
+	if d.to < d.from+us {
+		p.list.Add("schedule-range", d.span, "the end, %v s, does not lie after the beginning, %v s", seconds(d.to), seconds(d.from))
+		return
+	}
+	for _, x := range h {
+		if x < us || x > longestHalf {
+			p.list.Add("schedule-range", d.span, "a half of %v µs: 1 µs to 1 s can be sent", micros(x))
+			return
+		}
+	}
+	p.drifts = append(p.drifts, d)
+}
+
 // disturbance reads "from 3 s to 3.01 s", and of noise "every 20 us".
 func (p *scheduleParser) disturbance(noise bool) (ok bool) {
 	var d Disturbance
@@ -291,7 +400,7 @@ func (p *scheduleParser) disturbance(noise bool) (ok bool) {
 		return false
 	}
 	if d.To <= d.From {
-		p.list.Add("schedule-range", p.all(), "the end, %v s, does not lie after the beginning, %v s", d.To.Seconds(), d.From.Seconds())
+		p.list.Add("schedule-range", p.all(), "the end, %v s, does not lie after the beginning, %v s", seconds(d.To), seconds(d.From))
 		return false
 	}
 	if noise {
@@ -316,12 +425,14 @@ func (p *scheduleParser) disturbance(noise bool) (ok bool) {
 func (p *scheduleParser) illegal(halves [2]unit.Time, w Window, sum, most unit.Time, what string) {
 	for _, h := range halves {
 		if !w.Holds(h) {
-			p.list.Warn("schedule-illegal", p.all(), "a half of %v µs: a station sends %v to %v µs (%s)", micros(h), micros(w.Min), micros(w.Max), StationLimits.Source)
+			p.list.Warn("schedule-illegal", p.all(), "a half of %v µs: a station sends %v to %v µs (%s)", micros(h), micros(w.Min),
+				micros(w.Max), StationLimits.Source)
 			return
 		}
 	}
 	if sum > most {
-		p.list.Warn("schedule-illegal", p.all(), "%s %v µs: a station keeps within %v µs (%s)", what, micros(sum), micros(most), StationLimits.Source)
+		p.list.Warn("schedule-illegal", p.all(), "%s %v µs: a station keeps within %v µs (%s)", what, micros(sum), micros(most),
+			StationLimits.Source)
 	}
 }
 
@@ -336,7 +447,8 @@ func (p *scheduleParser) finish() {
 	}
 	for _, l := range p.lines {
 		if l.At >= p.plan.End {
-			p.list.Warn("schedule-late", l.span, "at %v s, and the schedule ends at %v s: it is never sent", l.At.Seconds(), p.plan.End.Seconds())
+			p.list.Warn("schedule-late", l.span, "at %v s, and the schedule ends at %v s: it is never sent", seconds(l.At),
+				seconds(p.plan.End))
 		}
 		p.plan.Orders = append(p.plan.Orders, l.Order)
 	}
@@ -352,13 +464,36 @@ func (p *scheduleParser) finish() {
 	for k, i := range order {
 		d := p.plan.Disturbances[i]
 		if k > 0 && d.From < sorted[len(sorted)-1].To {
-			p.list.Add("schedule-overlap", p.spoilt[i], "begins at %v s, while another disturbance lasts until %v s", d.From.Seconds(), sorted[len(sorted)-1].To.Seconds()).
+			p.list.Add("schedule-overlap", p.spoilt[i], "begins at %v s, while another disturbance lasts until %v s",
+				seconds(d.From), seconds(sorted[len(sorted)-1].To)).
 				Notes = []diag.Note{{Range: p.spoilt[order[k-1]], Message: "that one"}}
 			continue
 		}
 		sorted = append(sorted, d)
 	}
 	p.plan.Disturbances = sorted
+	slices.SortStableFunc(p.drifts, func(a, b drift) int { return cmp.Compare(a.from, b.from) })
+	for k, d := range p.drifts {
+		if k > 0 && d.from < p.drifts[k-1].to {
+			p.list.Add("schedule-overlap", d.span, "begins at %v s, while another drift lasts until %v s", seconds(d.from),
+				seconds(p.drifts[k-1].to)).
+				Notes = []diag.Note{{Range: p.drifts[k-1].span, Message: "that one"}}
+			continue
+		}
+		straight := p.plan.Stream.Timing.orNominal()
+		bent := straight
+		if d.timing.One[0] != 0 {
+			bent.One = d.timing.One
+		}
+		if d.timing.Zero[0] != 0 {
+			bent.Zero = d.timing.Zero
+		}
+		moments := &p.plan.Stream.Drift
+		if n := len(*moments); n > 0 && (*moments)[n-1].At == d.from {
+			*moments = (*moments)[:n-1]
+		}
+		*moments = append(*moments, Moment{d.from, straight}, Moment{d.to - 1, bent}, Moment{d.to, straight})
+	}
 	if _, err := NewStream(Send(), p.plan.Stream); err != nil {
 		at, there := p.first["jitter"]
 		for _, name := range []string{"one", "zero"} {
@@ -407,7 +542,11 @@ func (p *scheduleParser) time(what string, usual ...string) (unit.Time, bool) {
 	}
 	s, err := unit.Parse(text, unit.Duration)
 	if err != nil {
-		problem := p.list.Add("schedule-time", p.span(f.from, to), "%q is no time: %s; %s is wanted", text, err.Problem, what)
+		where := ""
+		if what != "a time" {
+			where = "; here stands " + what
+		}
+		problem := p.list.Add("schedule-time", p.span(f.from, to), "%q: %s%s", text, err.Problem, where)
 		if err.Mend != "" { // no unit, mostly
 			for _, u := range usual {
 				p.mend(problem, f.from, to, text+" "+u)
@@ -440,7 +579,7 @@ func (p *scheduleParser) count(what string, least, most int) (int, bool) {
 	p.at++
 	n, err := strconv.Atoi(f.text)
 	if err != nil || n < least || n > most {
-		p.list.Add("schedule-range", p.span(f.from, f.to), "%q: %s from %d to %d are wanted", f.text, what, least, most)
+		p.list.Add("schedule-range", p.span(f.from, f.to), "%q: %s is a whole number from %d to %d", f.text, what, least, most)
 		return 0, false
 	}
 	return n, true
@@ -457,7 +596,8 @@ func (p *scheduleParser) unknown(f field, what string, among ...string) {
 		p.list.Add("schedule-word", p.span(f.from, f.to), "%q is not understood: %s is wanted", f.text, what)
 		return
 	}
-	problem := p.list.Add("schedule-word", p.span(f.from, f.to), "%q is not understood: %s is wanted; did you mean %q?", f.text, what, guess)
+	problem := p.list.Add("schedule-word", p.span(f.from, f.to), "%q is not understood: %s is wanted; did you mean %q?", f.text,
+		what, guess)
 	p.mend(problem, f.from, f.to, guess)
 }
 

@@ -27,7 +27,8 @@ func TestScheduleDiagnostics(t *testing.T) {
 		}
 		line := lines[p.Range.Start.Line-1]
 		if at := string([]rune(line)[p.Range.Start.Column-1:]); !bytes.HasPrefix(src[p.Range.Start.Byte:], []byte(at)) {
-			t.Errorf("line %d: column %d and byte %d are different places", p.Range.Start.Line, p.Range.Start.Column, p.Range.Start.Byte)
+			t.Errorf("line %d: column %d and byte %d are different places", p.Range.Start.Line, p.Range.Start.Column,
+				p.Range.Start.Byte)
 		}
 	}
 	for i, line := range lines {
@@ -64,8 +65,9 @@ func TestScheduleDiagnostics(t *testing.T) {
 }
 
 func TestScheduleIsRead(t *testing.T) {
-	p, list := ParseSchedule("a", []byte("\uFEFFpower up # first\r\nat 0.25 s: 47 F0 on; 3 reverse stop of 28\r\nevery 100 ms from 1 s to 3 s: 9 F1 on\r\n"+
-		"preamble 16\npower-off\n0 s: power up\none 57us 59us\nzero 100 us 2 ms\ncut-out 30 us 460 us\nno contact 2 s to 2.01 s\nnoise 1 s to 1.1 s every 20 us\ninverted\nseed 9\njitter 100 ns"))
+	p, list := ParseSchedule("a",
+		[]byte("\uFEFFpower up # first\r\nat 0.25 s: 47 F0 on; 3 reverse stop of 28\r\nevery 100 ms from 1 s to 3 s: 9 F1 on\r\n"+
+			"preamble 16\npower-off\n0 s: power up\none 57us 59us\nzero 100 us 2 ms\ncut-out 30 us 460 us\nno contact 2 s to 2.01 s\nnoise 1 s to 1.1 s every 20 us\ninverted\nseed 9\njitter 100 ns"))
 	if len(list) != 1 || list[0].Range.Start.Line != 5 {
 		t.Fatal(list)
 	}
@@ -110,4 +112,14 @@ func FuzzSchedule(f *testing.F) {
 			collect(t, source)
 		}
 	})
+}
+
+// S-9.2 C, note 3: the signal goes on for at least 26 µs after an end bit.
+func TestCutoutTooSoon(t *testing.T) {
+	for text, warned := range map[string]bool{"cut-out 25.9 us 460 us": true, "cut-out 26 us 460 us": false} {
+		p, list := ParseSchedule("a", []byte("at 0 s: idle\n"+text))
+		if len(list) > 1 || list.HasErrors() || (len(list) == 1) != warned || p.Gap.Max != 460*us {
+			t.Errorf("%s: %v", text, list)
+		}
+	}
 }

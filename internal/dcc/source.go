@@ -27,7 +27,7 @@ func (s Source) String() string {
 	if s.Evidence == Read {
 		return s.Standard
 	}
-	return s.Standard + " (" + s.Evidence.String() + ")"
+	return s.Standard + ", " + s.Evidence.String()
 }
 
 // The documents, as they are cited.

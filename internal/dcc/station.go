@@ -2,6 +2,7 @@ package dcc
 
 import (
 	"cmp"
+	"io"
 	"slices"
 
 	"fettle/internal/unit"
@@ -16,7 +17,8 @@ type Schedule struct {
 	Preamble int
 	// Repeat is how often a change of what is refreshed is sent at once, spaced. Default 3: common practice, no source.
 	Repeat int
-	// Gap is the cut-out after every packet in operations; zero value: none. There is none in service mode (RCN-216, from a digest).
+	// Gap is the cut-out after every packet in operations; zero value: none. There is none in service mode (RCN-216, from a
+	// digest).
 	Gap Window
 	// Stream is how it goes on the track.
 	Stream StreamSettings
@@ -31,6 +33,12 @@ type Order struct {
 	Every, Until unit.Time
 	PowerUp      bool // 20 resets and 10 idles (RP-9.2.4 A); the sentence does not count
 	Sentence     Sentence
+	// Spoil is what is deliberately wrong with it; its packet does not count. What is spoilt is sent once and not refreshed.
+	Spoil Sending
+}
+
+func (o Order) spoilt() bool {
+	return o.Spoil.Preamble != 0 || len(o.Spoil.Flip) > 0 || len(o.Spoil.Odd) > 0
 }
 
 const (
@@ -38,8 +46,8 @@ const (
 	// RP-9.2.4 A, at the start of the system.
 	powerUpResets = 20
 	powerUpIdles  = 10
-	// After a reset packet no address byte 100 to 127 for 20 ms (S-9.2 B), after a decoder reset no address 112 to 127 for ten packet
-	// times (S-9.2.1 C): service mode might be meant.
+	// After a reset packet no address byte 100 to 127 for 20 ms (S-9.2 B), after a decoder reset no address 112 to 127 for
+	// ten packet times (S-9.2.1 C): service mode might be meant.
 	resetQuiet        = 20 * unit.Millisecond
 	resetQuietPackets = 10
 	// Function groups up to F12 are refreshed; those above are sent as often as their rule says.
@@ -49,12 +57,14 @@ const (
 	longAgo      = unit.Time(-1 << 62)
 )
 
-// A station keeps the rules of S-9.2 C and S-9.2.1 C while it follows a schedule: packets to one address at least 5 ms apart, end bit to
-// start bit, with others or idle packets between them; speed and functions up to F12 of every address refreshed in turn; changes repeated; a CV write
-// as two identical packets with none to that decoder between them; service mode in its sequences with nothing between.
+// A station keeps the rules of S-9.2 C and S-9.2.1 C while it follows a schedule: packets to one address at least 5 ms apart,
+// end bit to start bit, with others or idle packets between them; speed and functions up to F12 of every address refreshed in
+// turn; changes repeated; a CV write as two identical packets with none to that decoder between them; service mode in its
+// sequences with nothing between.
 type station struct {
 	plan     Schedule
-	orders   []Order // by time
+	one      unit.Time // the shortest that is sent
+	orders   []Order   // by time
 	sequence []Sending
 	service  bool // sequence is of service mode
 	urgent   []job
@@ -73,6 +83,7 @@ type station struct {
 type job struct {
 	Instruction
 	packet Packet
+	spoil  Sending
 	left   int
 	whole  bool // a pair that no packet to the same decoder may part
 	begun  bool
@@ -94,7 +105,13 @@ func (p Schedule) Feed() Feed {
 		p.Repeat = defaultRepeat
 	}
 	p.Stream.Timing = p.Stream.Timing.orNominal()
-	s := &station{plan: p, orders: slices.Clone(p.Orders), ended: map[Address]unit.Time{}, sinceInit: resetQuietPackets, vehicles: longAgo, reset: longAgo}
+	s := &station{plan: p, orders: slices.Clone(p.Orders), ended: map[Address]unit.Time{}, sinceInit: resetQuietPackets,
+		vehicles: longAgo, reset: longAgo}
+	s.one = p.Stream.Timing.One[0] + p.Stream.Timing.One[1]
+	for _, m := range p.Stream.Drift {
+		t := m.orNominal()
+		s.one = min(s.one, t.One[0]+t.One[1])
+	}
 	slices.SortStableFunc(s.orders, func(a, b Order) int { return cmp.Compare(a.At, b.At) })
 	return s.next
 }
@@ -129,7 +146,7 @@ func (s *station) note(now unit.Time) {
 		s.vehicles = now
 	}
 	s.sinceInit++
-	m := Decode(s.sent.Packet, Context{Service: s.service})
+	m := Decode(s.sent.Packet, Context{Service: s.sent.Service})
 	if m.OK() && m.Instruction.Op == OpReset {
 		s.sinceInit = 0
 	}
@@ -170,23 +187,29 @@ func (s *station) take(now unit.Time) {
 				}
 			}
 		default:
-			s.order(o.Sentence.Instruction, o.Every > 0)
+			s.order(o)
 		}
 	}
 }
 
 func (s *station) queue(step Step, gap Window) {
 	for range step.Count {
-		s.sequence = append(s.sequence, Sending{Packet: step.Packet(), Preamble: step.Preamble, Gap: gap})
+		s.sequence = append(s.sequence, Sending{Packet: step.Packet(), Preamble: step.Preamble, Service: s.service, Gap: gap})
 	}
 }
 
 // order puts an instruction among the urgent ones and, where it is a lasting state, among the refreshed ones.
-func (s *station) order(i Instruction, once bool) {
-	j := job{Instruction: i, packet: i.Append(nil), left: i.Repeats().Times}
+func (s *station) order(o Order) {
+	i := o.Sentence.Instruction
+	j := job{Instruction: i, packet: i.Append(nil), left: i.Repeats().Times, spoil: o.Spoil}
+	if o.spoilt() {
+		j.left = 1
+		s.urgent = append(s.urgent, j)
+		return
+	}
 	j.whole = j.left > 1 && (i.Op == OpCV || i.Op == OpCVShort || i.Op == OpAccessoryCV)
 	switch {
-	case once:
+	case o.Every > 0:
 		if slices.ContainsFunc(s.urgent, func(w job) bool { return w.Instruction == i }) {
 			return // the track is busy: one waits already
 		}
@@ -215,6 +238,26 @@ func (s *station) order(i Instruction, once bool) {
 	s.urgent = append(s.urgent, j)
 }
 
+// Sent is everything that the schedule sends, with its times.
+func (p Schedule) Sent() (all []Sent, err error) {
+	p.Stream.Log = func(s Sent) { all = append(all, s) }
+	err = p.run()
+	return all, err
+}
+
+// run sends everything for the sake of the log.
+func (p Schedule) run() error {
+	s, err := NewStream(p.Feed(), p.Stream)
+	var c wave.Changes
+	for err == nil {
+		err = s.Next(&c)
+	}
+	if err == io.EOF {
+		return nil
+	}
+	return err
+}
+
 func (i Instruction) drives() bool { return i.Op == OpSpeed || i.Op == OpSpeedFunctions }
 
 // refreshed reports whether a station sends the instruction again and again.
@@ -241,7 +284,7 @@ func (s *station) choose(now unit.Time) (Sending, Address) {
 		return next, Address{}
 	}
 	ordinary := func(p Packet) Sending { return Sending{Packet: p, Preamble: s.plan.Preamble, Gap: s.plan.Gap} }
-	start := now + unit.Time(s.plan.Preamble)*(s.plan.Stream.Timing.One[0]+s.plan.Stream.Timing.One[1])
+	start := now + unit.Time(s.plan.Preamble)*s.one
 	broadcast := false // one waits: nobody is spoken to, so that its distance to all comes about
 	for k, j := range s.urgent {
 		locked := k > 0 && s.locked()
@@ -258,7 +301,12 @@ func (s *station) choose(now unit.Time) (Sending, Address) {
 				s.urgent = append(s.urgent, j)
 			}
 		}
-		return ordinary(j.packet), j.Address
+		next := ordinary(j.packet)
+		next.Flip, next.Odd = j.spoil.Flip, j.spoil.Odd
+		if j.spoil.Preamble != 0 {
+			next.Preamble = j.spoil.Preamble
+		}
+		return next, j.Address
 	}
 	next := -1 // of those that may be sent the one that has waited longest
 	for k, x := range s.slots {
@@ -270,7 +318,7 @@ func (s *station) choose(now unit.Time) (Sending, Address) {
 		s.slots[next].last = now
 		return ordinary(s.slots[next].packet), s.slots[next].Address
 	}
-	return ordinary(Packet{0xFF, 0x00, 0xFF}), Address{}
+	return ordinary(idlePacket), Address{}
 }
 
 // parts reports whether a packet to the address would part a pair.

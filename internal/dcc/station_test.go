@@ -10,7 +10,7 @@ import (
 	"fettle/internal/unit"
 )
 
-func schedule(t interface{ Fatal(...any) }, src string) Schedule {
+func schedule(t fatal, src string) Schedule {
 	p, list := ParseSchedule("schedule", []byte(src))
 	if len(list) > 0 {
 		t.Fatal(list)
@@ -19,7 +19,7 @@ func schedule(t interface{ Fatal(...any) }, src string) Schedule {
 }
 
 // heard is what a receiver makes of a schedule; every packet must be valid.
-func heard(t interface{ Fatal(...any) }, p Schedule) []Reception {
+func heard(t fatal, p Schedule) []Reception {
 	source, err := p.Source()
 	if err != nil {
 		t.Fatal(err)
@@ -52,11 +52,14 @@ func TestPowerUp(t *testing.T) {
 	}
 }
 
-// Whatever is ordered, the rules of S-9.2 C, S-9.2 B and S-9.2.1 C hold (DCC reference, section 2.3), and everything is sent as often as it must be.
+// Whatever is ordered, the rules of S-9.2 C, S-9.2 B and S-9.2.1 C hold (DCC reference, section 2.3), and everything is sent
+// as often as it must be.
 func TestStationKeepsTheRules(t *testing.T) {
 	sentences := []string{
-		"47 forward 12 of 28", "47 reverse 5 of 128", "47 F0 on", "47 F5 on", "47 F9-F12 on", "47 F13 on", "47 F29 on", "47 state 40 on", "3 forward 1 of 14",
-		"3 F1 on", "1000 forward 100 of 128", "1000 F0 on", "120 F0 on", "101 forward 2 of 28", "broadcast stop", "reset", "idle", "47 reset",
+		"47 forward 12 of 28", "47 reverse 5 of 128", "47 F0 on", "47 F5 on", "47 F9-F12 on", "47 F13 on", "47 F29 on",
+		"47 state 40 on", "3 forward 1 of 14",
+		"3 F1 on", "1000 forward 100 of 128", "1000 F0 on", "120 F0 on", "101 forward 2 of 28", "broadcast stop", "reset", "idle",
+		"47 reset",
 		"3 cv 29 write 6", "47 cv 3 bit 2 write 1", "1000 cv 17+18 write 195 232", "turnout 5 output 1 on", "accessory 9 cv 1 write 3",
 	}
 	rapid.Check(t, func(t *rapid.T) {
@@ -182,7 +185,8 @@ func TestRefreshIsFair(t *testing.T) {
 
 // S-9.2.3 E, direct write: 3 resets, 5 writes, 6 identical write or reset packets, 20 ones in front of each and nothing between.
 func TestServiceModeOnTheTrack(t *testing.T) {
-	p := schedule(t, "at 0 s: 47 F0 on\nat 0.3 s: service write cv 1 = 47\nat 0.3 s: 120 F0 on\nend 0.8 s\ncut-out 30 us 460 us\npreamble 16")
+	p := schedule(t,
+		"at 0 s: 47 F0 on\nat 0.3 s: service write cv 1 = 47\nat 0.3 s: 120 F0 on\nend 0.8 s\ncut-out 30 us 460 us\npreamble 16")
 	var service []string
 	var end unit.Time
 	for _, r := range heard(t, p) {
@@ -208,7 +212,8 @@ func TestServiceModeOnTheTrack(t *testing.T) {
 // After a broadcast stop no vehicle is told to go on.
 func TestBroadcastStopLasts(t *testing.T) {
 	stopped := false
-	for _, r := range heard(t, schedule(t, "at 0 s: 47 forward 12 of 28; 3 reverse 5 of 128; 47 F0 on\nat 0.5 s: broadcast emergency stop\nend 1 s")) {
+	for _, r := range heard(t, schedule(t,
+		"at 0 s: 47 forward 12 of 28; 3 reverse 5 of 128; 47 F0 on\nat 0.5 s: broadcast emergency stop\nend 1 s")) {
 		i := Decode(r.Packet, Context{}).Instruction
 		stopped = stopped || i.Address.Kind == All
 		if stopped && i.drives() && i.Speed.Step != 0 {
@@ -264,5 +269,43 @@ func TestResetEndsRefresh(t *testing.T) {
 	}
 	if !after {
 		t.Error("no reset")
+	}
+}
+
+// What is spoilt on purpose goes out once, as it was told, and the light stays as it was.
+func TestSpoiltOrders(t *testing.T) {
+	p := schedule(t,
+		"at 0 s: 47 F0 on\nat 0.1 s, 9 ones: 3 F0 on\nat 0.2 s, bit 20 wrong: 4 F0 on\nat 0.3 s, half 31 of 77 us, half 32 of 77 us: 5 F0 on\n"+
+			"zero drifts to 85 us from 0.4 s to 0.5 s\nend 0.6 s")
+	sent, err := p.Sent()
+	if err != nil {
+		t.Fatal(err)
+	}
+	source, _ := p.Source()
+	all := receive(t, Settings{MinOnesAfter: 1}, collect(t, source))
+	n := map[byte][]Sent{}
+	for _, s := range sent {
+		if first := s.Packet[0]; first < 6 {
+			n[first] = append(n[first], s)
+			if at := s.Begin - unit.Time(first-2)*unit.Second/10; at < 0 || at > 10*unit.Millisecond {
+				t.Errorf("% X at %v s", []byte(s.Packet), s.Begin.Seconds())
+			}
+		}
+	}
+	if len(n[3]) != 1 || n[3][0].Preamble != 9 || len(n[4]) != 1 || len(n[4][0].Flip) != 1 || len(n[5]) != 1 || len(n[5][0].Odd) != 2 {
+		t.Fatalf("%+v", n)
+	}
+	var ends []string
+	for _, r := range all {
+		if r.Ended != EndValid || r.Preamble < PreambleOperations {
+			if r.Start < 400*unit.Millisecond {
+				ends = append(ends, fmt.Sprint(r.Preamble, " ", r.Ended))
+			} else if r.Ended != EndBadHalf || r.Start < 460*unit.Millisecond || r.End > 501*unit.Millisecond {
+				t.Errorf("%+v, of a zero that leaves the window at 466 ms", r)
+			}
+		}
+	}
+	if want := "10 valid; 15 error byte wrong; 15 a half-bit outside both windows"; strings.Join(ends, "; ") != want {
+		t.Errorf("%s, want %s", strings.Join(ends, "; "), want)
 	}
 }

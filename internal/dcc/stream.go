@@ -37,6 +37,7 @@ type Sending struct {
 	Preamble int       // ones in front; 0: 14
 	Flip     []int     // bits sent the other way round, counted from the start bit: 9k is the start bit of byte k, 9·len the end bit
 	Odd      []OddHalf // halves with a length of their own
+	Service  bool      // of service mode: 70 to 7F begins an instruction and not an address
 	Gap      Window    // no voltage, from and to these times after the last edge of the end bit; zero value: none
 }
 
@@ -65,6 +66,12 @@ func (s Sending) ones() int {
 	return s.Preamble
 }
 
+// A Sent is a sending with its times, jitter left out.
+type Sent struct {
+	Sending
+	Begin, Start, End unit.Time // of the preamble, of the start bit, and the last edge of the end bit
+}
+
 // A Feed gives out what is to be sent from an instant on, and false at the end.
 type Feed func(now unit.Time) (Sending, bool)
 
@@ -86,15 +93,15 @@ type StreamSettings struct {
 	// Drift moves the timing in straight lines from moment to moment; before the first and after the last it stands still. With it
 	// Timing does not count. Each bit has the timing of its beginning.
 	Drift []Moment
-	// Jitter moves every edge by up to so much, early or late, all alike likely; it does not add up. At most a quarter of the
-	// shortest half.
+	// Jitter moves every edge by up to so much, early or late, all alike likely; it does not add up. The first edge, and that
+	// after a gap, stay where they are. At most a quarter of the shortest half.
 	Jitter unit.Time
 	Seed   uint64 // of the jitter
 	Begin  unit.Time
 	// Inverted begins every bit with the negative half: the vehicle stands the other way round.
 	Inverted bool
-	// Log, if there is one, learns of every sending: when its preamble begins, its start bit, and when its end bit ends, jitter left out.
-	Log func(s Sending, preamble, start, end unit.Time)
+	// Log, if there is one, learns of every sending.
+	Log func(Sent)
 }
 
 // A Stream is the track signal of a feed as a source of changes: exact, in memory that does not grow. It ends with half a one
@@ -200,7 +207,7 @@ func (s *Stream) send(c *wave.Changes, sending Sending) {
 		}
 	}
 	if s.settings.Log != nil {
-		s.settings.Log(sending, began, start, s.now)
+		s.settings.Log(Sent{sending, began, start, s.now})
 	}
 	if gap := sending.Gap; gap.Max > gap.Min && gap.Min > 0 {
 		end := s.now
@@ -213,7 +220,7 @@ func (s *Stream) send(c *wave.Changes, sending Sending) {
 
 func (s *Stream) edge(c *wave.Changes) {
 	at := s.now
-	if j := int64(s.settings.Jitter); j > 0 {
+	if j := int64(s.settings.Jitter); j > 0 && !s.fresh {
 		at += unit.Time(s.random.Int64N(2*j+1) - j)
 	}
 	if s.begun { // odd halves may be shorter than the jitter

@@ -12,7 +12,10 @@ import (
 	"fettle/internal/wave"
 )
 
-func stream(t interface{ Fatal(...any) }, feed Feed, s StreamSettings) *Stream {
+// fatal is a test of either kind.
+type fatal interface{ Fatal(...any) }
+
+func stream(t fatal, feed Feed, s StreamSettings) *Stream {
 	r, err := NewStream(feed, s)
 	if err != nil {
 		t.Fatal(err)
@@ -20,7 +23,7 @@ func stream(t interface{ Fatal(...any) }, feed Feed, s StreamSettings) *Stream {
 	return r
 }
 
-func collect(t interface{ Fatal(...any) }, s wave.Source) wave.Changes {
+func collect(t fatal, s wave.Source) wave.Changes {
 	c, err := Collect(s)
 	if err != nil {
 		t.Fatal(err)
@@ -30,7 +33,7 @@ func collect(t interface{ Fatal(...any) }, s wave.Source) wave.Changes {
 }
 
 // checkChanges holds what wave.Changes promises.
-func checkChanges(t interface{ Fatal(...any) }, c wave.Changes) {
+func checkChanges(t fatal, c wave.Changes) {
 	for i := range c.At {
 		if i > 0 && (c.At[i] <= c.At[i-1] || c.To[i] == c.To[i-1]) {
 			t.Fatal(fmt.Sprintf("change %d: %d %d after %d %d", i, c.At[i], c.To[i], c.At[i-1], c.To[i-1]))
@@ -39,7 +42,7 @@ func checkChanges(t interface{ Fatal(...any) }, c wave.Changes) {
 }
 
 // receive is every reception of the changes.
-func receive(t interface{ Fatal(...any) }, s Settings, c wave.Changes) (all []Reception) {
+func receive(t fatal, s Settings, c wave.Changes) (all []Reception) {
 	r, err := NewReceiver(s)
 	if err != nil {
 		t.Fatal(err)
@@ -83,10 +86,12 @@ func TestDurationOnTheTrack(t *testing.T) {
 	} {
 		var logged unit.Time
 		begin := 3 * unit.Millisecond
-		all := collect(t, stream(t, Send(c.s), StreamSettings{Timing: c.timing, Begin: begin, Log: func(_ Sending, from, _, to unit.Time) { logged = to - from }}))
+		all := collect(t, stream(t, Send(c.s), StreamSettings{Timing: c.timing, Begin: begin,
+			Log: func(s Sent) { logged = s.End - s.Begin }}))
 		bits := len(c.s.AppendBits(nil))
 		if got := all.At[2*bits] - all.At[0]; got != c.want || logged != c.want || all.At[0] != begin {
-			t.Errorf("%s: %v µs on the track, %v logged, begins at %v; want %v", c.name, micros(got), micros(logged), micros(all.At[0]), micros(c.want))
+			t.Errorf("%s: %v µs on the track, %v logged, begins at %v; want %v", c.name, micros(got), micros(logged),
+				micros(all.At[0]), micros(c.want))
 		}
 	}
 }
@@ -135,12 +140,12 @@ func TestRoundTrip(t *testing.T) {
 			}
 			sent = append(sent, s)
 		}
-		type span struct{ start, end unit.Time }
-		var log []span
+		var log []Sent
 		all := collect(t, stream(t, Send(sent...), StreamSettings{
-			Timing: timing, Jitter: jitter, Seed: rapid.Uint64().Draw(t, "seed"), Begin: unit.Time(rapid.Int64Range(-1e12, 1e12).Draw(t, "begin")),
+			Timing: timing, Jitter: jitter, Seed: rapid.Uint64().Draw(t, "seed"),
+			Begin:    unit.Time(rapid.Int64Range(-1e12, 1e12).Draw(t, "begin")),
 			Inverted: rapid.Bool().Draw(t, "inverted"),
-			Log:      func(_ Sending, _, start, end unit.Time) { log = append(log, span{start, end}) },
+			Log:      func(s Sent) { log = append(log, s) },
 		}))
 		// Begin anywhere inside the first packet or its preamble: only that one may be missing.
 		skip := rapid.IntRange(0, 2*len(sent[0].AppendBits(nil))-1).Draw(t, "missed")
@@ -155,10 +160,10 @@ func TestRoundTrip(t *testing.T) {
 			if r.Ended != EndValid || string(r.Packet) != string(s.Packet) {
 				t.Fatalf("packet %d: sent % X, received % X (%v)", i, []byte(s.Packet), []byte(r.Packet), r.Ended)
 			}
-			if d := r.Start - l.start; d < -jitter || d > jitter {
+			if d := r.Start - l.Start; d < -jitter || d > jitter {
 				t.Fatalf("packet %d starts %v ps off", i, d)
 			}
-			if d := r.End - l.end; d < -jitter || d > jitter {
+			if d := r.End - l.End; d < -jitter || d > jitter {
 				t.Fatalf("packet %d ends %v ps off", i, d)
 			}
 			want := s.Preamble
@@ -182,6 +187,11 @@ func TestCutoutIsNoHalfBit(t *testing.T) {
 	r, err := NewReceiver(Settings{})
 	if err != nil {
 		t.Fatal(err)
+	}
+	for i, to := range all.To {
+		if i > 0 && all.To[i-1] == wave.None && to != wave.Positive {
+			t.Errorf("bits begin negative after the gap at %v µs", micros(all.At[i]))
+		}
 	}
 	n := 0
 	r.Changes(&all, func(r *Reception) {
@@ -359,34 +369,62 @@ func TestDisturb(t *testing.T) {
 			}
 			return true
 		}
-		polarity := func(c wave.Changes, t unit.Time) wave.Polarity {
-			i, found := slices.BinarySearch(c.At, t)
-			if !found {
-				i--
-			}
-			if i < 0 {
-				return wave.None
-			}
-			return c.To[i]
-		}
 		for _, all := range []wave.Changes{clean, spoiled} {
 			for _, x := range all.At {
-				if outside(x) && polarity(clean, x) != polarity(spoiled, x) {
-					t.Fatalf("at %d %d, undisturbed %d", x, polarity(spoiled, x), polarity(clean, x))
+				if outside(x) && polarityAt(clean, x) != polarityAt(spoiled, x) {
+					t.Fatalf("at %d %d, undisturbed %d", x, polarityAt(spoiled, x), polarityAt(clean, x))
 				}
 			}
 		}
 		for _, d := range d {
-			if x := d.From + (d.To-d.From)/2; d.Between == 0 && d.To > d.From && polarity(spoiled, x) != wave.None {
-				t.Fatalf("contact lost from %d to %d and still %d", d.From, d.To, polarity(spoiled, x))
+			if x := d.From + (d.To-d.From)/2; d.Between == 0 && d.To > d.From && polarityAt(spoiled, x) != wave.None {
+				t.Fatalf("contact lost from %d to %d and still %d", d.From, d.To, polarityAt(spoiled, x))
 			}
 		}
 	})
 }
 
+// The same on small times, where changes of signal and disturbance fall together, from a source in small blocks.
+func TestDisturbanceMeetsChange(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		c := anyChanges(t)
+		var d []Disturbance
+		at := unit.Time(-60)
+		for range rapid.IntRange(0, 8).Draw(t, "disturbances") {
+			from := at + unit.Time(rapid.IntRange(0, 60).Draw(t, "after"))
+			at = from + unit.Time(rapid.IntRange(0, 20).Draw(t, "length"))
+			d = append(d, Disturbance{From: from, To: at})
+		}
+		got := collect(t, Disturb(&blocks{c}, d, 0))
+		for x := unit.Time(-100); len(c.At) > 0 && x < c.At[len(c.At)-1]; x++ {
+			want := polarityAt(c, x)
+			for _, d := range d {
+				if d.From <= x && x < d.To {
+					want = wave.None
+				}
+			}
+			if polarityAt(got, x) != want {
+				t.Fatalf("at %d %d, want %d", x, polarityAt(got, x), want)
+			}
+		}
+	})
+}
+
+// Odd halves may be shorter than the jitter: edges keep their order all the same.
+func TestJitterKeepsOrder(t *testing.T) {
+	s := Sending{Packet: Packet{0x03, 0x90, 0x93}}
+	for i := range 40 {
+		s.Odd = append(s.Odd, OddHalf{i, us})
+	}
+	for seed := range uint64(10) {
+		collect(t, stream(t, Send(s, s, s), StreamSettings{Jitter: 14 * us, Seed: seed}))
+	}
+}
+
 func TestNoiseSpoilsAPacket(t *testing.T) {
 	s := Sending{Packet: Packet{0x03, 0x90, 0x93}}
-	c := collect(t, Disturb(stream(t, Send(s, s, s), StreamSettings{}), []Disturbance{{9 * unit.Millisecond, 10 * unit.Millisecond, 20 * us}}, 1))
+	c := collect(t, Disturb(stream(t, Send(s, s, s), StreamSettings{}), []Disturbance{{9 * unit.Millisecond, 10 * unit.Millisecond,
+		20 * us}}, 1))
 	var ends []Ending
 	for _, r := range receive(t, Settings{}, c) {
 		ends = append(ends, r.Ended)

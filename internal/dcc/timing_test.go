@@ -13,9 +13,11 @@ func TestHalfBitsOfADecoder(t *testing.T) {
 		t    unit.Time
 		want Half
 	}{
-		{51 * us, ShortHalf}, {52*us - 1, ShortHalf}, {52 * us, OneHalf}, {58 * us, OneHalf}, {64 * us, OneHalf}, {64*us + 1, BetweenHalf},
+		{51 * us, ShortHalf}, {52*us - 1, ShortHalf}, {52 * us, OneHalf}, {58 * us, OneHalf}, {64 * us, OneHalf}, {64*us + 1,
+			BetweenHalf},
 		{65 * us, BetweenHalf}, {77 * us, BetweenHalf}, {89 * us, BetweenHalf}, {90*us - 1, BetweenHalf}, {90 * us, ZeroHalf},
-		{100 * us, ZeroHalf}, {10000 * us, ZeroHalf}, {10000*us + 1, LongHalf}, {10001 * us, LongHalf}, {0, ShortHalf}, {-58 * us, ShortHalf},
+		{100 * us, ZeroHalf}, {10000 * us, ZeroHalf}, {10000*us + 1, LongHalf}, {10001 * us, LongHalf}, {0, ShortHalf}, {-58 * us,
+			ShortHalf},
 	} {
 		if got := DecoderLimits.Half(c.t); got != c.want {
 			t.Errorf("%v µs: %v, want %v", micros(c.t), got, c.want)

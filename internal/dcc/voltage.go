@@ -10,20 +10,21 @@ import (
 
 // A Voltage is the differential track voltage of a signal, with edges of finite steepness: a wave.Wave for the circuit in time.
 //
-// Every change is a zero crossing, or for a gap the instant at which the voltage reaches zero; between two of them the voltage rises
-// in a straight line, stands, and falls in a straight line. Where they are too near for full voltage it turns back where the two
-// lines meet. It may be read from several goroutines at once.
+// Every change is a zero crossing, or for a gap the instant at which the voltage reaches zero; between two of them the
+// voltage rises in a straight line, stands, and falls in a straight line. Where they are too near for full voltage it turns
+// back where the two lines meet. It may be read from several goroutines at once.
 type Voltage struct {
 	changes            wave.Changes
 	positive, negative float64
 	ramp               [2]unit.Time
 }
 
-// Amplitudes of a track voltage. S-9.1 (2020): 8.5 to 22 V from a station in N, both alike; a station signals braking with one lower.
+// Amplitudes of a track voltage. S-9.1 (2020): 8.5 to 22 V from a station in N, both alike; a station signals braking with
+// one lower.
 type Amplitudes struct {
 	Positive, Negative unit.Volt // both above 0; Negative 0: as Positive
-	// Slew is the steepness of an edge in volts per microsecond, 0: a jump. S-9.1 table 2: a station gives at least 2.4, a decoder must
-	// do with 2.0 between −4 V and +4 V.
+	// Slew is the steepness of an edge in volts per microsecond, 0: a jump. S-9.1 table 2: a station gives at least 2.4, a
+	// decoder must do with 2.0 between −4 V and +4 V.
 	Slew float64
 }
 

@@ -21,7 +21,8 @@ func TestSlew(t *testing.T) {
 		at   unit.Time
 		want float64
 	}{
-		{-1, 0}, {0, 0}, {2 * us, 4}, {6 * us, 12}, {52 * us, 12}, {56 * us, 4}, {58 * us, 0}, {60 * us, -4}, {64 * us, -12}, {110 * us, -12},
+		{-1, 0}, {0, 0}, {2 * us, 4}, {6 * us, 12}, {52 * us, 12}, {56 * us, 4}, {58 * us, 0}, {60 * us, -4}, {64 * us, -12},
+		{110 * us, -12},
 		{116 * us, 0}, {200 * us, 0},
 	} {
 		if got := v.At(x.at); math.Abs(got-x.want) > 1e-9 {
@@ -39,8 +40,8 @@ func TestSlew(t *testing.T) {
 	}
 }
 
-// Whatever the signal: breaks advance, between them the voltage is a straight line, it never leaves its range, and the sign is that of the
-// changes.
+// Whatever the signal: breaks advance, between them the voltage is a straight line, it never leaves its range, and the sign
+// is that of the changes.
 func TestVoltageProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		var c wave.Changes
@@ -58,7 +59,8 @@ func TestVoltageProperties(t *testing.T) {
 			}
 		}
 		a := Amplitudes{
-			Positive: unit.Volt(rapid.Float64Range(1, 27).Draw(t, "positive")), Negative: unit.Volt(rapid.Float64Range(1, 27).Draw(t, "negative")),
+			Positive: unit.Volt(rapid.Float64Range(1, 27).Draw(t, "positive")), Negative: unit.Volt(rapid.Float64Range(1,
+				27).Draw(t, "negative")),
 			Slew: rapid.SampledFrom([]float64{0, 0.2, 2, 2.4, 50}).Draw(t, "slew"),
 		}
 		v, err := NewVoltage(c, a)
@@ -100,7 +102,8 @@ func TestVoltageProperties(t *testing.T) {
 	})
 }
 
-// Equal halves of equal size have no mean; a zero stretched to 9900 and 2100 µs has 0.65 of the amplitude (DCC reference, section 1.3).
+// Equal halves of equal size have no mean; a zero stretched to 9900 and 2100 µs has 0.65 of the amplitude (DCC reference,
+// section 1.3).
 func TestMeanOfAStretchedZero(t *testing.T) {
 	c := wave.Changes{At: []unit.Time{0, 9900 * us, 12000 * us}, To: []wave.Polarity{wave.Positive, wave.Negative, wave.Positive}}
 	v, err := NewVoltage(c, Amplitudes{Positive: 10})
@@ -113,7 +116,8 @@ func TestMeanOfAStretchedZero(t *testing.T) {
 }
 
 func TestAmplitudesThatCannotBe(t *testing.T) {
-	for _, a := range []Amplitudes{{}, {Positive: -1}, {Positive: 12, Negative: -3}, {Positive: 12, Slew: -1}, {Positive: 12, Slew: 1e-9},
+	for _, a := range []Amplitudes{{}, {Positive: -1}, {Positive: 12, Negative: -3}, {Positive: 12, Slew: -1}, {Positive: 12,
+		Slew: 1e-9},
 		{Positive: unit.Absent[unit.Volt]()}, {Positive: 12, Slew: math.NaN()}} {
 		if _, err := NewVoltage(wave.Changes{}, a); err == nil {
 			t.Errorf("%+v was accepted", a)

@@ -1,8 +1,10 @@
 package device
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 
 	"fettle/internal/meter"
 	"fettle/internal/parts"
@@ -492,12 +494,32 @@ func zenerVoltage(d Diode, i unit.Amp, t unit.Kelvin) unit.Volt {
 	return unit.Volt(hi) + i.Times(d.RS)
 }
 
-// MeasuredMOSFET is the row of a MOSFET whose threshold was measured: its spread follows from it as from a sheet. A
-// reading of the diode test with gate and drain joined counts at parts.TesterCurrent. said begins with what
-// contradicts the sheet, of which against is the count.
+// Errors of what a user reads on a MOSFET (common practice, from memory): a resistance from a voltage and a current, each within
+// 2 or 3 %, of a part some kelvin off; clips and leads, which only add; a leakage, some kelvin off.
+const (
+	onError   = 0.10
+	clipOhm   = 0.05
+	leakError = 1.5
+)
+
+// MeasuredMOSFET is the row of a MOSFET on which its owner measured: its spread follows from it as from a sheet. A reading of
+// the diode test with gate and drain joined counts at parts.TesterCurrent; RDS(on) at other gate voltages keeps the sheet's
+// shape; IDSS at other temperatures rises as the sheet's does. said begins with what contradicts the sheet, of which against
+// is the count.
 func MeasuredMOSFET(p parts.MOSFET, m parts.Measured) (q parts.MOSFET, said []string, against int) {
+	q = p
+	var not []string
+	for _, believe := range []func(*parts.MOSFET, parts.MOSFET, parts.Measured) (not, said []string){believeThreshold, believeOn, believeLeak} {
+		n, s := believe(&q, p, m)
+		not, said = append(not, n...), append(said, s...)
+	}
+	return q, append(not, said...), len(not)
+}
+
+// believeThreshold moves the limits of VGS(th) to the reading.
+func believeThreshold(q *parts.MOSFET, p parts.MOSFET, m parts.Measured) (not, said []string) {
 	if len(m.VGSth) == 0 {
-		return p, nil, 0
+		return nil, nil
 	}
 	t := m.VGSth[0]
 	low, high := bounds(t)
@@ -517,9 +539,9 @@ func MeasuredMOSFET(p parts.MOSFET, m parts.Measured) (q parts.MOSFET, said []st
 	far := move(i, p.VGSthID)
 	switch {
 	case unit.Known(p.VGSthMin) && high+far < float64(p.VGSthMin):
-		said = append(said, fmt.Sprintf("%s: VGS(th) %v, where the sheet has at least %s at %v: another part; the measurement is believed", p.Name, t, volts(p.VGSthMin), p.VGSthID))
+		not = append(not, fmt.Sprintf("%s: VGS(th) %v, where the sheet has at least %s at %v: another part; the measurement is believed", p.Name, t, volts(p.VGSthMin), p.VGSthID))
 	case unit.Known(p.VGSthMax) && low-far > float64(p.VGSthMax):
-		said = append(said, fmt.Sprintf("%s: VGS(th) %v, where the sheet has at most %s at %v: another part; the measurement is believed", p.Name, t, volts(p.VGSthMax), p.VGSthID))
+		not = append(not, fmt.Sprintf("%s: VGS(th) %v, where the sheet has at most %s at %v: another part; the measurement is believed", p.Name, t, volts(p.VGSthMax), p.VGSthID))
 	default:
 		if unit.Known(p.VGSthMin) && far == 0 {
 			low = max(low, float64(p.VGSthMin))
@@ -528,8 +550,99 @@ func MeasuredMOSFET(p parts.MOSFET, m parts.Measured) (q parts.MOSFET, said []st
 			high = min(high, float64(p.VGSthMax))
 		}
 	}
-	against = len(said)
-	q = p
 	q.VGSthMin, q.VGSthTyp, q.VGSthMax, q.VGSthID = unit.Volt(low), unit.Volt((low+high)/2), unit.Volt(high), i
-	return q, append(said, fmt.Sprintf("measured by you: VGS(th) %v", t)), against
+	return not, []string{fmt.Sprintf("measured by you: VGS(th) %v", t)}
+}
+
+// believeOn puts the readings of RDS(on) into the table, and moves the rest of it with them.
+func believeOn(q *parts.MOSFET, p parts.MOSFET, m parts.Measured) (not, said []string) {
+	if len(m.RDSon) == 0 {
+		return nil, nil
+	}
+	// What conducts at a gate voltage has its threshold below.
+	if lowest := m.RDSon[0].VGS; unit.Known(q.VGSthMax) && q.VGSthMax > 0.9*lowest {
+		q.VGSthMax = 0.9 * lowest
+		if unit.Known(q.VGSthMin) && q.VGSthMin > q.VGSthMax {
+			not = append(not, fmt.Sprintf("%s: it conducts at VGS %v, where the sheet has VGS(th) at least %s: another part; the measurement is believed", p.Name, lowest, volts(q.VGSthMin)))
+			q.VGSthMin = 0.6 * q.VGSthMax
+		}
+		if unit.Known(q.VGSthTyp) {
+			q.VGSthTyp = min(q.VGSthTyp, q.VGSthMax)
+			if unit.Known(q.VGSthMin) {
+				q.VGSthTyp = max(q.VGSthTyp, q.VGSthMin)
+			}
+		}
+	}
+	scale, n := 0.0, 0
+	if sheet, err := SpreadMOSFET(*q); err == nil {
+		typical, worst := sheet.At(nil), sheet.At([]float64{1, 1})
+		for _, t := range m.RDSon {
+			id := unit.Or(t.ID, 0)
+			if most, ok := worst.On(t.VGS, id, tableTemperature); ok && float64(t.R)*(1-onError)-clipOhm > float64(most) {
+				not = append(not, fmt.Sprintf("%s: %v, where the worst that its sheet allows has %s: another part; the measurement is believed", p.Name, t, unit.Format(float64(most), unit.SymOhm, 3)))
+			}
+			if r, ok := typical.On(t.VGS, id, tableTemperature); ok {
+				scale, n = scale+math.Log(float64(t.R/r)), n+1
+			}
+		}
+		var table []parts.OnPoint
+		for _, o := range q.RDSon {
+			if n == 0 || !(o.VGS > 0) {
+				break
+			}
+			if r, ok := typical.On(o.VGS, unit.Or(o.ID, 0), tableTemperature); ok {
+				o.Typ, o.Measured = r*unit.Ohm(math.Exp(scale/float64(n))), true
+				o.Max = o.Typ * (1 + onError)
+			}
+			table = append(table, o)
+		}
+		if len(table) > 0 {
+			q.RDSon = table
+		}
+	}
+	for _, t := range m.RDSon {
+		q.RDSon = slices.DeleteFunc(slices.Clone(q.RDSon), func(o parts.OnPoint) bool { return o.VGS == t.VGS })
+		q.RDSon = append(q.RDSon, parts.OnPoint{VGS: t.VGS, ID: t.ID, Typ: t.R, Max: t.R * (1 + onError), Measured: true})
+		said = append(said, fmt.Sprintf("measured by you: %v, taken as ±%.0f %%; at other gate voltages it keeps the shape of the sheet", t, 100*onError))
+	}
+	slices.SortStableFunc(q.RDSon, func(a, b parts.OnPoint) int { return cmp.Compare(a.VGS, b.VGS) })
+	return not, said
+}
+
+// believeLeak moves IDSS to the reading, at every temperature alike.
+func believeLeak(q *parts.MOSFET, p parts.MOSFET, m parts.Measured) (not, said []string) {
+	if !(m.IDSS > 0) {
+		return nil, nil
+	}
+	most := m.IDSS
+	if !m.IDSSBelow {
+		most *= leakError
+	}
+	sheet := unit.Amp(0)
+	for _, l := range p.Leak {
+		if l.T == unit.FitTemperature && unit.Known(l.Max) {
+			sheet = max(sheet, l.Max)
+		}
+	}
+	if sheet > 0 && !m.IDSSBelow && m.IDSS/leakError > sheet {
+		not = append(not, fmt.Sprintf("%s: IDSS %v, where the sheet has at most %v at 25 °C: damaged, or another part; the measurement is believed", p.Name, m.IDSS, sheet))
+	}
+	share := most / usualIDSS
+	if sheet > 0 {
+		share = most / sheet
+	}
+	q.Leak = nil
+	for _, l := range p.Leak {
+		if unit.Known(l.Max) && l.T != unit.FitTemperature {
+			l.Max *= share
+			q.Leak = append(q.Leak, l)
+		}
+	}
+	now := parts.Leakage{Name: "IDSS", Max: most, Conditions: "measured", V: unit.Absent[unit.Volt](), T: unit.FitTemperature}
+	words := "below " + m.IDSS.String()
+	if !m.IDSSBelow {
+		now.Read, words = m.IDSS, fmt.Sprintf("%v, taken within a factor of %.1f", m.IDSS, leakError)
+	}
+	q.Leak = append(q.Leak, now)
+	return not, []string{"measured by you: IDSS " + words}
 }

@@ -265,3 +265,126 @@ func TestMeasuredMOSFET(t *testing.T) {
 		t.Error("nothing measured changes the row")
 	}
 }
+
+// RDS(on) as measured narrows the spread at that gate voltage and, by the sheet's shape, at others; a gate voltage that the
+// sheet does not list becomes one that is known. 2N7002: 5 Ω and 7.5 Ω at most at 10 V and 5 V (mosfet.csv).
+func TestMeasuredRDSon(t *testing.T) {
+	p, _ := parts.Load().MOSFET("2N7002")
+	sheet, err := SpreadMOSFET(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := parts.Measured{RDSon: []parts.OnTaken{{VGS: 4.5, ID: 0.02, R: 2.4}}}
+	q, said, against := MeasuredMOSFET(p, m)
+	if against != 0 || len(said) != 1 || !strings.Contains(said[0], "RDS(on) 2.4") {
+		t.Fatalf("%q", said)
+	}
+	if on, ok := q.LeastOn(); !ok || on.VGS != 4.5 || !on.Measured {
+		t.Errorf("least gate voltage: %+v", on)
+	}
+	s, err := SpreadMOSFET(q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	width := func(s *MOSFETSpread, vgs unit.Volt) float64 {
+		low, ok1 := s.At([]float64{0, -1}).On(vgs, 0.02, tableTemperature)
+		high, ok2 := s.At([]float64{0, 1}).On(vgs, 0.02, tableTemperature)
+		if !ok1 || !ok2 {
+			t.Fatalf("not on at %v", vgs)
+		}
+		return float64(high / low)
+	}
+	for _, vgs := range []unit.Volt{4.5, 5, 10} {
+		if width(s, vgs) > 0.6*width(sheet, vgs) {
+			t.Errorf("at %v the spread is %.3g to 1, by the sheet %.3g to 1", vgs, width(s, vgs), width(sheet, vgs))
+		}
+	}
+	r, _ := s.At(nil).On(4.5, 0.02, tableTemperature)
+	if math.Abs(float64(r)/2.4-1) > 0.05 {
+		t.Errorf("typical %v, measured 2.4 Ω", r)
+	}
+	// The worst part of the narrowed spread is nowhere better than the reading allows.
+	if worst, ok := s.At([]float64{1, 1}).On(4.5, 0.02, tableTemperature); !ok || worst < 2.4*1.1 {
+		t.Errorf("worst %v", worst)
+	}
+	// 12 Ω at 10 V is no 2N7002.
+	_, said, against = MeasuredMOSFET(p, parts.Measured{RDSon: []parts.OnTaken{{VGS: 10, ID: 0.02, R: 12}}})
+	if against != 1 || !strings.Contains(said[0], "another part") {
+		t.Errorf("%q", said)
+	}
+	// One that is on at 1.8 V has another threshold than 1 V to 2.5 V at the most.
+	q, _, _ = MeasuredMOSFET(p, parts.Measured{RDSon: []parts.OnTaken{{VGS: 1.8, ID: 0.01, R: 4}}})
+	if _, err := SpreadMOSFET(q); err != nil || q.VGSthMax >= 1.8 {
+		t.Errorf("VGS(th) at most %v: %v", q.VGSthMax, err)
+	}
+	// A part without a sheet is usable by its threshold and one reading.
+	own := parts.MOSFET{Part: parts.Part{Name: "bag 9"}, Channel: "N", VGSthMin: unit.Absent[unit.Volt](), VGSthTyp: 1.4, VGSthMax: unit.Absent[unit.Volt](), VGSthID: 1e-3, RDSonHot: math.NaN(), VDS: unit.Absent[unit.Volt]()}
+	q, _, _ = MeasuredMOSFET(own, parts.Measured{VGSth: []parts.Taken{{I: 1e-3, V: 1.4}}, RDSon: []parts.OnTaken{{VGS: 4.7, ID: unit.Absent[unit.Amp](), R: 0.4}}})
+	if s, err := SpreadMOSFET(q); err != nil {
+		t.Error(err)
+	} else if r, ok := s.At(nil).On(4.7, 0.01, tableTemperature); !ok || math.Abs(float64(r)/0.4-1) > 0.1 {
+		t.Errorf("%v", r)
+	}
+}
+
+// Every MOSFET of the catalogue takes a reading at any gate voltage at which it conducts.
+func TestMeasuredRDSonOfAny(t *testing.T) {
+	for _, p := range parts.Load().MOSFETs() {
+		sheet, err := SpreadMOSFET(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, z := range []float64{-1, -0.5, 0, 0.5, 1} {
+			for _, vgs := range []unit.Volt{2.5, 3.3, 4.7, 10} {
+				r, ok := sheet.At([]float64{z, z}).On(vgs, 0.005, tableTemperature)
+				if !ok || r > 50 {
+					continue
+				}
+				q, said, _ := MeasuredMOSFET(p, parts.Measured{RDSon: []parts.OnTaken{{VGS: vgs, ID: 0.005, R: r}}})
+				s, err := SpreadMOSFET(q)
+				if err != nil {
+					t.Errorf("%s, %v at VGS %v: %v %q", p.Name, r, vgs, err, said)
+					continue
+				}
+				// VGS(th) is another variable: the box of both holds the reading.
+				low, _ := s.At([]float64{-1, -1}).On(vgs, 0.005, tableTemperature)
+				high, ok := s.At([]float64{1, 1}).On(vgs, 0.005, tableTemperature)
+				if !ok || low > r || high < r {
+					t.Errorf("%s, VGS %v: %v lies outside %v to %v", p.Name, vgs, r, low, high)
+				}
+			}
+		}
+	}
+}
+
+// IDSS as measured, at 25 °C and when hot: the sheet's rise stands (2N7002: 1 µA and 500 µA at 125 °C at most).
+func TestMeasuredIDSS(t *testing.T) {
+	p, _ := parts.Load().MOSFET("2N7002")
+	sheet, _ := SpreadMOSFET(p)
+	const hot = unit.Kelvin(333.15)
+	for _, c := range []struct {
+		m         parts.Measured
+		low, high float64 // at 25 °C
+		against   int
+	}{
+		{parts.Measured{IDSS: 20e-9}, 20e-9 / 1.5, 20e-9 * 1.5, 0},
+		{parts.Measured{IDSS: 100e-9, IDSSBelow: true}, 1e-11, 100e-9, 0},
+		{parts.Measured{IDSS: 40e-6}, 40e-6 / 1.5, 40e-6 * 1.5, 1},
+	} {
+		q, said, against := MeasuredMOSFET(p, c.m)
+		s, err := SpreadMOSFET(q)
+		if err != nil || against != c.against {
+			t.Fatalf("%+v: %v, %d against: %q", c.m, err, against, said)
+		}
+		for z, want := range map[float64]float64{-1: c.low, 1: c.high} {
+			q := s.At([]float64{0, 0, z})
+			if got := float64(q.Leakage(298.15)); math.Abs(got/want-1) > 1e-6 {
+				t.Errorf("%+v at %g: %g, want %g", c.m, z, got, want)
+			}
+			ref := sheet.At([]float64{0, 0, z})
+			if a, b := float64(q.Leakage(hot)/q.Leakage(298.15)), float64(ref.Leakage(hot)/ref.Leakage(298.15)); math.Abs(a/b-1) > 1e-6 {
+				t.Errorf("%+v: rises by %g, the sheet by %g", c.m, a, b)
+			}
+		}
+	}
+}

@@ -3,6 +3,7 @@ package device
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"fettle/internal/parts"
 	"fettle/internal/unit"
@@ -12,7 +13,8 @@ import (
 //
 //	VGS(th)    −1 the least, +1 the greatest
 //	RDS(on)    −1 better than typical, +1 the guaranteed greatest
-//	IDSS       −1 a ten-thousandth, 0 a hundredth of the guaranteed greatest, +1 that
+//	IDSS       −1 a ten-thousandth, 0 a hundredth of the guaranteed greatest, +1 that; of a measured part the
+//	           limits of the reading
 //
 // The fit: the part that is worst in VGS(th) and RDS(on) at once is nowhere better than a guaranteed point and, of
 // all parts of the model that are not, near to all of them. Between the points the law stands; below the lowest
@@ -24,6 +26,7 @@ type MOSFETSpread struct {
 	vthID  float64
 	on     [3]onResistance
 	idss   float64
+	read   float64         // IDSS as it was measured, or 0
 	points []parts.OnPoint // with a guaranteed greatest, by rising VGS
 	notes  notes
 }
@@ -201,8 +204,13 @@ func (s *MOSFETSpread) fitOn() error {
 		return fmt.Errorf("%s: no channel fits its RDS(on)", s.part.Name)
 	}
 	s.on[2] = best
-	s.on[0] = onResistance{onLeast * s.on[1].r0, onLeast * s.on[1].b}
-	s.notes.add("least RDS(on) taken as %.0f %% of the typical (from memory)", 100*onLeast)
+	least0 := onLeast
+	if slices.ContainsFunc(s.points, func(p parts.OnPoint) bool { return p.Measured }) {
+		least0 = max(0.5, 1-onError-clipOhm/float64(s.points[0].Typ))
+	} else {
+		s.notes.add("least RDS(on) taken as %.0f %% of the typical (from memory)", 100*onLeast)
+	}
+	s.on[0] = onResistance{least0 * s.on[1].r0, least0 * s.on[1].b}
 	return nil
 }
 
@@ -308,7 +316,7 @@ func (s *MOSFETSpread) fitLeakage() {
 		switch {
 		case !known(float64(l.Max)) || !(l.Max > 0) || !known(float64(l.T)):
 		case l.T == unit.FitTemperature:
-			s.idss = max(s.idss, float64(l.Max))
+			s.idss, s.read = max(s.idss, float64(l.Max)), max(s.read, float64(l.Read))
 		case hottest.Max == 0 || l.T > hottest.T:
 			hottest = l
 		}
@@ -317,7 +325,11 @@ func (s *MOSFETSpread) fitLeakage() {
 		s.idss = usualIDSS
 		s.notes.add("no IDSS is given: greatest taken as 1 µA at 25 °C (the commonest figure)")
 	}
-	s.notes.add("IDSS taken as the same at every drain voltage, typically a hundredth of the greatest (from memory)")
+	if s.read > 0 {
+		s.notes.add("IDSS taken as the same at every drain voltage (from memory)")
+	} else {
+		s.notes.add("IDSS taken as the same at every drain voltage, typically a hundredth of the greatest (from memory)")
+	}
 	if hottest.Max > unit.Amp(s.idss) && hottest.T > unit.FitTemperature {
 		s.base.Double = float64(hottest.T-unit.FitTemperature) / math.Log2(float64(hottest.Max)/s.idss)
 		return
@@ -346,8 +358,16 @@ func (s *MOSFETSpread) At(z []float64) MOSFET {
 	b := betweenRatios(at(z, 1), s.on[0].b, s.on[1].b, s.on[2].b)
 	q := s.channel(b, between(at(z, 0), s.vth[0], s.vth[1], s.vth[2]))
 	q.R0 = unit.Ohm(max(leastLead, between(at(z, 1), s.on[0].r0, s.on[1].r0, s.on[2].r0)))
-	q.IDSS = unit.Amp(s.idss * math.Pow(10, 2*(at(z, 2)-1)))
+	q.IDSS = s.leakAt(at(z, 2))
 	return q
+}
+
+// leakAt is IDSS at its variable.
+func (s *MOSFETSpread) leakAt(z float64) unit.Amp {
+	if s.read > 0 {
+		return unit.Amp(s.read * math.Pow(s.idss/s.read, z))
+	}
+	return unit.Amp(s.idss * math.Pow(10, 2*(z-1)))
 }
 
 // GuaranteedAt is the greatest RDS(on) that the sheet guarantees with the gate at vgs: that of its highest listed
@@ -398,7 +418,7 @@ func (s *MOSFETSpread) Vars() []Vary {
 			return fmt.Sprintf("RDS(on) %s at VGS %v", unit.Format(float64(r), unit.SymOhm, 3), p.VGS)
 		}},
 		{"IDSS", Uniform, func(z float64) string {
-			return fmt.Sprintf("IDSS %s at 25 °C", unit.Format(s.idss*math.Pow(10, 2*(z-1)), unit.SymAmp, 2))
+			return fmt.Sprintf("IDSS %s at 25 °C", unit.Format(float64(s.leakAt(z)), unit.SymAmp, 2))
 		}},
 	}
 }

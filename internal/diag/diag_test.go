@@ -178,3 +178,16 @@ func TestMarkerStandsUnderItsRange(t *testing.T) {
 		}
 	})
 }
+
+// A file that is not at hand is quoted from the problem itself, the marker no longer than the quote.
+func TestPrintQuotes(t *testing.T) {
+	p := diag.Problem{Code: "x", Message: "too long", Quote: &diag.Quote{Text: "…1! #5 µ@@@", Column: 9},
+		Range: diag.Range{File: "a.vcd", Start: diag.Pos{Line: 9, Column: 1000}, End: diag.Pos{Line: 9, Column: 1020}}}
+	var b strings.Builder
+	if err := (diag.List{p}).Print(&b, nil); err != nil {
+		t.Fatal(err)
+	}
+	if want := "a.vcd:9:1000: too long\n    …1! #5 µ@@@\n            ^^^\n"; b.String() != want {
+		t.Errorf("got\n%swant\n%s", b.String(), want)
+	}
+}

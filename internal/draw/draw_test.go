@@ -106,6 +106,11 @@ func TestGolden(t *testing.T) {
 	for k, svg := range Circuits(sampleSymbols(), Options{Width: 700, Standalone: true}, 1150) {
 		golden(t, "sheets-"+strconv.Itoa(k+1)+".svg", svg)
 	}
+	for k, words := range []string{"55 forward 6 of 28", "1000 cv 49 write 128", "bytes 03 90 92"} {
+		for _, w := range []float64{700, 330} {
+			golden(t, "packet-"+strconv.Itoa(k)+"-"+strconv.Itoa(int(w))+".svg", Packet(sampleItem(t, words), Options{Width: w, Standalone: true}))
+		}
+	}
 	have, err := os.ReadDir("testdata")
 	if err != nil {
 		t.Fatal(err)

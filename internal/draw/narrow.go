@@ -37,11 +37,7 @@ func (d *drafter) narrow() {
 		d.terminal(term, r.y)
 		d.name(r.name, "start", 4, r.y-9)
 	}
-	r := d.rectifier(rectX, mid)
-	d.wire(point{term + 3.5, railL}, point{rectX, railL}, point{rectX, mid - r})
-	d.wire(point{term + 3.5, railR}, point{rectX, railR}, point{rectX, mid + r})
-	d.wire(point{rectX - r, mid}, point{rectX - r - 14, mid}, point{rectX - r - 14, mid + 14})
-	d.minus(rectX-r-14, mid+14)
+	r := d.rectify(term+3.5, rectX, mid, mid-railL)
 	d.above(s.Supply.Rectifier.say(plusX-rectX-r-10), "start", rectX+r+4, mid-9)
 	// The plus runs down on the right; from it the supply runs back to the left, to the chip.
 	d.name(s.Rails.Plus, "end", plusX-6, mid+16)
@@ -52,6 +48,9 @@ func (d *drafter) narrow() {
 		reg = s.Supply.Regulator.say(72)
 	}
 	level := railR + 34 + math.Max(tall(reg), tall(ballast)) + 4
+	if s.Supply.From != "" { // below the minus that hangs on a rail
+		level += 12
+	}
 	d.wire(point{rectX + r, mid}, point{plusX, mid}, point{plusX, level})
 	left := plusX
 	chipTop := level + 66

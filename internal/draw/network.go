@@ -29,8 +29,13 @@ func Of(n *wiring.Network, f finding.Findings) Schematic {
 			Regulator: Part{Name: "regulator", Verdict: v("supply.regulator")}},
 		Chip: Part{Name: "chip", Value: n.Chip.Name, Verdict: v("chip.")},
 	}
-	if !n.Bridged {
+	switch {
+	case n.Single:
+		s.Supply.From = d.Supply.From.Text
+	case !n.Bridged:
 		s.Supply.Four, s.Supply.Rectifier.Value = true, "4 × "+n.Rectifier.Name
+	}
+	if !n.Bridged {
 		if n.Rectifier.Type == "schottky" {
 			s.Supply.Diodes = Schottky
 		}

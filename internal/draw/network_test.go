@@ -103,6 +103,12 @@ decoder "a" {
 		{"four diodes, the vehicle's own plus", "rectifier = \"BAT54\"\n    diodes = 4\n    regulator = \"78L05A (TO-92)\"", "plain", build.LocalPlus, low, "", func(s Schematic) bool {
 			return s.Supply.Four && s.Supply.Diodes == Schottky && !s.Supply.Local.absent()
 		}, []string{"4 × BAT54", "own two diodes"}},
+		{"one diode from the right rail", "rectifier = \"1N5819HW\"\n    diodes = 1\n    from = \"right rail\"\n    regulator = \"78L05A (TO-92)\"", "plain", build.RectifiedPlus, low, "", func(s Schematic) bool {
+			return s.Supply.From == build.RightRail && !s.Supply.Four && s.Supply.Diodes == Schottky
+		}, []string{"One diode leads from the right rail; the left rail is the minus", "one net, the left rail itself"}},
+		{"one diode from the left rail", "rectifier = \"1N4148W\"\n    diodes = 1\n    from = \"left rail\"\n    regulator = \"78L05A (TO-92)\"", "plain", build.LocalPlus, low, "", func(s Schematic) bool {
+			return s.Supply.From == build.LeftRail && s.Supply.Diodes == Rectifying
+		}, []string{"One diode leads from the left rail; the right rail is the minus"}},
 		{"zener", "rectifier = \"MB6S\"\n    regulator = \"BZX84-C5V1\"\n    ballast = \"330 Ω\"", "plain", build.RectifiedPlus, low, "", func(s Schematic) bool { return s.Supply.Regulator.Name == "zener" && !s.Supply.Ballast.absent() }, []string{"ballast 330", "zener BZX84-C5V1"}},
 		{"a pair of LEDs, an output for each", usual, "pair", build.LeftRail, low, out("other", "PB3", high), func(s Schematic) bool {
 			return len(s.Lamps) == 1 && len(s.Outputs) == 2 && s.Lamps[0].rows() == 2 && len(s.groups()) == 1

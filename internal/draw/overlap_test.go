@@ -185,6 +185,9 @@ func anyDecoder(rt *rapid.T) Schematic {
 	s := Schematic{ID: "d", Title: "Any decoder", Rails: sampleRails(), Chip: Part{Name: "chip", Value: pick("chip", "ATtiny85", "ATtiny84A"), Verdict: verdict()},
 		Supply: Supply{Rectifier: Part{Name: "rectifier", Value: pick("rectifier", "MB6S", "4 × BAT54", "4 × 1N4148W"), Verdict: verdict()}, Four: flag("four"), Diodes: rapid.SampledFrom([]Junction{Rectifying, Schottky}).Draw(rt, "type"),
 			Reservoir: perhaps(Part{Name: "reservoir", Value: "100 µF", Verdict: verdict()}), Regulator: Part{Name: "regulator", Value: pick("regulator", "78L05", "78L05A (TO-92)"), Verdict: verdict()}}}
+	if !s.Supply.Four {
+		s.Supply.From = pick("single diode from", "", "left rail", "right rail")
+	}
 	if flag("zener") {
 		s.Supply.Ballast, s.Supply.Regulator = r("ballast"), Part{Name: "zener", Value: "BZX84-C5V1", Verdict: verdict()}
 	}

@@ -35,7 +35,7 @@ type Rails struct {
 	Plus        string // after the rectifier: "rectified plus"
 	Logic       string // the chip's supply: "chip supply"
 	Local       string // the vehicle's own plus, behind its own two diodes
-	Minus       string // of the decoder, which is not a rail
+	Minus       string // of the decoder, which is not a rail but behind a single diode
 }
 
 // A Part is one symbol with its words.
@@ -75,6 +75,7 @@ func (t Transistor) FET() bool { return t.Kind == NChannel || t.Kind == PChannel
 type Supply struct {
 	Rectifier Part
 	Four      bool     // of four diodes; else one part
+	From      string   // of one diode: the rail that it leads from, and the other rail is the minus; else ""
 	Diodes    Junction // their type
 	Reservoir Part
 	Regulator Part // a zener where there is a ballast
@@ -456,10 +457,21 @@ func (d *drafter) foot(y float64) {
 	d.wire(point{20, y - 9}, point{20, y})
 	d.minus(20, y)
 	text := cmp.Or(d.s.Rails.Minus, build.DecoderMinus) + ": one net, and not a rail"
+	if d.s.Supply.From != "" {
+		text = fmt.Sprintf("%s: one net, the %s itself", cmp.Or(d.s.Rails.Minus, build.DecoderMinus), d.s.otherRail())
+	}
 	for i, l := range fit(text, d.w-44, false) {
 		d.pen.text("tick", "start", 38, y+2+lineStep*float64(i), l)
 		d.h = y + 14 + lineStep*float64(i)
 	}
+}
+
+// otherRail is the rail that a single diode does not lead from.
+func (s Schematic) otherRail() string {
+	if s.Supply.From == s.Rails.Left {
+		return s.Rails.Right
+	}
+	return s.Rails.Left
 }
 
 func (d *drafter) topRoom() float64 {
@@ -487,6 +499,9 @@ func (s Schematic) describe() string {
 	}
 	if t := list(s.Supply.Rectifier, s.Supply.Reservoir, s.Supply.Ballast, s.Supply.Regulator, s.Chip); t != "" && !s.continued {
 		fmt.Fprintf(&b, "Supply from %s and %s: %s.", s.Rails.Left, s.Rails.Right, t)
+		if s.Supply.From != "" {
+			fmt.Fprintf(&b, " One diode leads from the %s; the %s is the minus.", s.Supply.From, s.otherRail())
+		}
 	}
 	if !s.Supply.Local.absent() && !s.continued {
 		fmt.Fprintf(&b, " The vehicle's own plus: %s, one from each rail.", list(s.Supply.Local))

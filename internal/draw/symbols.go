@@ -270,6 +270,31 @@ func (d *drafter) rectifier(x, y float64) (r float64) {
 	return r
 }
 
+// rectify draws the rails, at half above and below mid, from their terminals to the rectifier at x, and the minus. The plus
+// is r to the right.
+func (d *drafter) rectify(term, x, mid, half float64) (r float64) {
+	const drop = 14
+	up, down := mid-half, mid+half
+	if d.s.Supply.From == "" {
+		r = d.rectifier(x, mid)
+		d.wire(point{term, up}, point{x, up}, point{x, mid - r})
+		d.wire(point{term, down}, point{x, down}, point{x, mid + r})
+		d.wire(point{x - r, mid}, point{x - r - drop, mid}, point{x - r - drop, mid + drop})
+		d.minus(x-r-drop, mid+drop)
+		return r
+	}
+	r = 20
+	rail, other := up, down
+	if d.s.Supply.From == d.s.Rails.Right {
+		rail, other = down, up
+	}
+	d.wire(point{term, rail}, point{x - r - 8, rail}, point{x - r - 8, mid}, point{x + r, mid})
+	d.diode(axisAt{x, mid, 1, 0}, d.s.Supply.Diodes)
+	d.wire(point{term, other}, point{x, other}, point{x, other + drop})
+	d.minus(x, other+drop)
+	return r
+}
+
 func (d *drafter) box(x, y, w, h float64) {
 	d.under.leaf("rect", "class", "body", "x", num(x), "y", num(y), "width", w, "height", h)
 }

@@ -129,9 +129,7 @@ func (d *drafter) wide() {
 		d.terminal(term, r.y)
 		d.name(r.name, "start", 4, r.y-9)
 	}
-	r := d.rectifier(rectX, mid)
-	d.wire(point{term + 3.5, railL}, point{rectX, railL}, point{rectX, mid - r})
-	d.wire(point{term + 3.5, railR}, point{rectX, railR}, point{rectX, mid + r})
+	r := d.rectify(term+3.5, rectX, mid, mid-railL)
 	feed := func(n string, tap point) {
 		if !used(n) {
 			return
@@ -147,8 +145,6 @@ func (d *drafter) wide() {
 		d.own(w, ownY, [2]float64{tapL, tapR}, [2]float64{railL, railR})
 	}
 	// The supply.
-	d.wire(point{rectX - r, mid}, point{rectX - r - 14, mid}, point{rectX - r - 14, mid + 14})
-	d.minus(rectX-r-14, mid+14)
 	d.above(s.Supply.Rectifier.say(100), "start", rectX+r+4, mid-9)
 	plusEnd := rectX + r + 40
 	const reservoirX, plusX, regulatorX = 296.0, 328.0, 410.0

@@ -136,6 +136,8 @@ var drawerColumns = []struct {
 	{"vf_measured", nil},
 	{"vz_measured", nil},
 	{"vth_measured", nil},
+	{"rdson_measured", nil},
+	{"idss_measured", nil},
 	{"note", []string{"notes", "remark", "remarks", "comment", "comments"}},
 	{"polarity", nil},
 	{"vceo", nil},

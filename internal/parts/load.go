@@ -466,7 +466,7 @@ func loadMOSFETs(marks map[string][]Marking, problems *diag.List) []MOSFET {
 			Td: num[float64](t, "td_on_s"), Tr: num[float64](t, "tr_s"), TdOff: num[float64](t, "td_off_s"), Tf: num[float64](t, "tf_s"),
 		}
 		for _, p := range t.points("rdson_max", 3, 1) {
-			m.RDSon = append(m.RDSon, OnPoint{unit.Volt(p[0]), unit.Amp(p[1]), unit.Absent[unit.Ohm](), unit.Ohm(p[2])})
+			m.RDSon = append(m.RDSon, OnPoint{VGS: unit.Volt(p[0]), ID: unit.Amp(p[1]), Typ: unit.Absent[unit.Ohm](), Max: unit.Ohm(p[2])})
 		}
 	typical:
 		for _, p := range t.points("rdson_typ", 3, 1) {
@@ -476,7 +476,7 @@ func loadMOSFETs(marks map[string][]Marking, problems *diag.List) []MOSFET {
 					continue typical
 				}
 			}
-			m.RDSon = append(m.RDSon, OnPoint{unit.Volt(p[0]), unit.Amp(p[1]), unit.Ohm(p[2]), unit.Absent[unit.Ohm]()})
+			m.RDSon = append(m.RDSon, OnPoint{VGS: unit.Volt(p[0]), ID: unit.Amp(p[1]), Typ: unit.Ohm(p[2]), Max: unit.Absent[unit.Ohm]()})
 		}
 		sort.SliceStable(m.RDSon, func(i, j int) bool { return m.RDSon[i].VGS < m.RDSon[j].VGS })
 		for _, r := range m.RDSon {

@@ -1,6 +1,7 @@
 package parts
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -32,6 +33,24 @@ type Measured struct {
 	VF     []Taken   // of a diode or LED, by rising current, the diode test first
 	VZ     []Taken   // of a zener
 	VGSth  []Taken   // of a MOSFET, gate joined to drain
+	RDSon  []OnTaken // of a MOSFET, by rising gate voltage
+	IDSS   unit.Amp  // of a MOSFET, gate joined to source; zero: not measured
+	// IDSSBelow: the meter told nothing from nothing, and IDSS is what it would have told.
+	IDSSBelow bool
+}
+
+// An OnTaken is a resistance between drain and source that a user measured at a gate voltage.
+type OnTaken struct {
+	VGS unit.Volt
+	ID  unit.Amp // absent: not said
+	R   unit.Ohm
+}
+
+func (t OnTaken) String() string {
+	if !unit.Known(t.ID) {
+		return fmt.Sprintf("RDS(on) %v at VGS %v", t.R, t.VGS)
+	}
+	return fmt.Sprintf("RDS(on) %v at VGS %v and %v", t.R, t.VGS, t.ID)
 }
 
 // TesterCurrent is what a meter's diode test passes, and TesterBase what its gain socket feeds into the base
@@ -43,7 +62,7 @@ const (
 
 // Any reports whether anything was measured.
 func (m Measured) Any() bool {
-	return m.HFE > 0 || len(m.BE)+len(m.BC)+len(m.VF)+len(m.VZ)+len(m.VGSth) > 0
+	return m.HFE > 0 || len(m.BE)+len(m.BC)+len(m.VF)+len(m.VZ)+len(m.VGSth)+len(m.RDSon) > 0 || m.IDSS > 0
 }
 
 // String says what was measured: "hFE 180 at 2 mA, base-emitter 680 mV on the diode test".
@@ -64,7 +83,21 @@ func (m Measured) String() string {
 			out = append(out, k.name+" "+t.String())
 		}
 	}
+	for _, t := range m.RDSon {
+		out = append(out, t.String())
+	}
+	if m.IDSS > 0 {
+		out = append(out, "IDSS "+m.leak())
+	}
 	return strings.Join(out, ", ")
+}
+
+// leak is the measured IDSS in words.
+func (m Measured) leak() string {
+	if m.IDSSBelow {
+		return "below " + m.IDSS.String()
+	}
+	return m.IDSS.String()
 }
 
 // Measured returns what was measured on the pieces of a part on hand; the first bag that holds any stands.
@@ -117,7 +150,94 @@ func (r *drawerReader) measured() Measured {
 	for i, list := range []*[]Taken{&m.BE, &m.BC, &m.VF, &m.VZ, &m.VGSth} {
 		*list = r.taken(i)
 	}
+	m.RDSon = r.on()
+	m.IDSS, m.IDSSBelow = r.leak()
 	return m
+}
+
+// Limits of what a user may have read on a MOSFET: no part of a small decoder is on with less or leaks more (common practice,
+// no source).
+const (
+	onLeastOhm, onMostOhm = unit.Ohm(1e-3), unit.Ohm(100)
+	gateLeast, gateMost   = unit.Volt(0.5), unit.Volt(20)
+	leakLeast, leakMost   = unit.Amp(1e-10), unit.Amp(1e-3)
+)
+
+// on reads "4.7 V: 1.9 Ω; 3.3 V / 20 mA: 2.6 Ω".
+func (r *drawerReader) on() (out []OnTaken) {
+	const column = "rdson_measured"
+	f := r.field(column)
+	for _, e := range r.entries(f) {
+		at, value, two := strings.Cut(e.text, ":")
+		if !two {
+			r.badEntry(f, e, "%s: a gate voltage, a colon and a resistance are wanted: 4.7 V: 1.9 Ω", column)
+			continue
+		}
+		gate, current, with := strings.Cut(at, "/")
+		t := OnTaken{ID: unit.Absent[unit.Amp]()}
+		v, ok := r.pointQuantity(f, e, gate, unit.Voltage)
+		if ok && with {
+			var i float64
+			i, ok = r.pointQuantity(f, e, current, unit.Current)
+			t.ID = unit.Amp(i)
+		}
+		if !ok {
+			continue
+		}
+		x, ok := r.pointQuantity(f, e, value, unit.Resistance)
+		if !ok {
+			continue
+		}
+		switch t.VGS, t.R = unit.Volt(v), unit.Ohm(x); {
+		case t.VGS < gateLeast || t.VGS > gateMost:
+			r.badEntry(f, e, "%s: a gate voltage of %v, where %v to %v is usual", column, t.VGS, gateLeast, gateMost)
+			continue
+		case t.R < onLeastOhm || t.R > onMostOhm:
+			r.badEntry(f, e, "%s: %v, where a MOSFET that is on has %v to %v", column, t.R, onLeastOhm, onMostOhm)
+			continue
+		}
+		out = append(out, t)
+	}
+	slices.SortStableFunc(out, func(a, b OnTaken) int { return cmp.Compare(a.VGS, b.VGS) })
+	for i := 1; i < len(out); i++ {
+		if a, b := out[i-1], out[i]; b.VGS == a.VGS || b.R > a.R {
+			r.add("points-order", f, "%s: %v at VGS %v is not below %v at VGS %v", column, b.R, b.VGS, a.R, a.VGS)
+			return nil
+		}
+	}
+	return out
+}
+
+// leak reads "80 nA", "12 V: 80 nA" or "< 100 nA": which drain voltage it was matters little.
+func (r *drawerReader) leak() (i unit.Amp, below bool) {
+	const column = "idss_measured"
+	f := r.field(column)
+	list := r.entries(f)
+	if len(list) == 0 {
+		return 0, false
+	}
+	e := list[0]
+	if len(list) > 1 {
+		r.badEntry(f, list[1], "%s: one current is wanted", column)
+		return 0, false
+	}
+	text := e.text
+	if at, value, two := strings.Cut(text, ":"); two {
+		if _, ok := r.pointQuantity(f, e, at, unit.Voltage); !ok {
+			return 0, false
+		}
+		text = value
+	}
+	text, below = strings.CutPrefix(strings.TrimSpace(text), "<")
+	x, ok := r.pointQuantity(f, e, text, unit.Current)
+	if i = unit.Amp(x); ok && (i < leakLeast || i > leakMost) {
+		r.badEntry(f, e, "%s: %v, where a MOSFET that is off lets through %v to %v", column, i, leakLeast, leakMost)
+		ok = false
+	}
+	if !ok {
+		return 0, false
+	}
+	return i, below
 }
 
 // taken reads "0.68 V" (the diode test) or "1 mA: 1.78 V; 10 mA: 1.92 V".
@@ -191,6 +311,11 @@ func (r *drawerReader) checkMeasured(it Item) {
 	for _, c := range takenColumns {
 		if f := r.field(c.column); f.text != "" && it.Kind != "" && !slices.Contains(c.kinds, it.Kind) {
 			r.add("measured-misplaced", f, "%s belongs to %s, and %s is a %s", c.column, c.what, it.Text, it.Kind)
+		}
+	}
+	for _, column := range []string{"rdson_measured", "idss_measured"} {
+		if f := r.field(column); f.text != "" && it.Kind != "" && it.Kind != KindMOSFET {
+			r.add("measured-misplaced", f, "%s belongs to a MOSFET, and %s is a %s", column, it.Text, it.Kind)
 		}
 	}
 	if f := r.field("hfe_vce"); f.text != "" && !(it.HFE > 0) && r.field("hfe").text == "" {
@@ -294,7 +419,7 @@ func measureMore(kind string) string {
 	case KindLED, KindDiode:
 		return "vf_measured, better at two currents, would make it usable"
 	case KindMOSFET:
-		return "polarity (N or P) and vth_measured would describe it"
+		return "polarity (N or P), vth_measured and rdson_measured would make it usable"
 	}
 	return "it cannot be used"
 }
@@ -321,7 +446,7 @@ func points(list []Taken) []IV {
 	return out
 }
 
-// ownMOSFET makes a part of a measured threshold. RDS(on) and ratings stay unknown.
+// ownMOSFET makes a part of a measured threshold. Ratings stay unknown, and so does RDS(on) where it was not measured.
 func (r *drawerReader) ownMOSFET(it *Item, f field) {
 	nan, none := math.NaN(), unit.Absent[unit.Volt]()
 	q := MOSFET{

@@ -92,6 +92,24 @@ func TestDrawerOfMeasuredParts(t *testing.T) {
 	}
 }
 
+// What was read on a MOSFET, in every form.
+func TestMeasuredMOSFETs(t *testing.T) {
+	d, l := ReadDrawer("d.csv", []byte("part,rdson_measured,idss_measured\n2N7002,4.7 V: 1.9 Ω; 3.3 V / 20 mA: 2.6 Ω,12 V: 80 nA\nBSS138,,< 100 nA\n"), nil)
+	if len(l) > 0 {
+		t.Fatal(l)
+	}
+	a, b := d.Items[0].Measured, d.Items[1].Measured
+	if len(a.RDSon) != 2 || a.RDSon[0] != (OnTaken{3.3, 0.02, 2.6}) || a.RDSon[1].VGS != 4.7 || unit.Known(a.RDSon[1].ID) || a.IDSS != 80e-9 || a.IDSSBelow {
+		t.Errorf("%+v", a)
+	}
+	if !b.Any() || b.IDSS != 100e-9 || !b.IDSSBelow {
+		t.Errorf("%+v", b)
+	}
+	if s := a.String() + " | " + b.String(); s != "RDS(on) 2.6 Ω at VGS 3.3 V and 20 mA, RDS(on) 1.9 Ω at VGS 4.7 V, IDSS 80 nA | IDSS below 100 nA" {
+		t.Errorf("%q", s)
+	}
+}
+
 func TestMeasuredProblems(t *testing.T) {
 	for _, x := range []struct{ src, code, says, mend string }{
 		{"part,be_test\nMMBT3904,0.68\n", "points-wrong", "be_test", "0.68 V"},
@@ -101,6 +119,14 @@ func TestMeasuredProblems(t *testing.T) {
 		{"part,vf_measured\nMMBT3904,0.65 V\n", "measured-misplaced", "vf_measured belongs to a diode or LED", ""},
 		{"part,kind,vf_measured\nbag,led,1 mA: 1.9 V; 10 mA: 1.8 V\n", "points-order", "is not above", ""},
 		{"part,vth_measured\n2N7002,1 mA - 1.9 V\n", "points-wrong", "vth_measured", ""},
+		{"part,rdson_measured\n2N7002,1.9 Ω\n", "points-wrong", "a gate voltage, a colon and a resistance are wanted", ""},
+		{"part,rdson_measured\n2N7002,47 V: 1.9 Ω\n", "points-wrong", "a gate voltage of 47 V", ""},
+		{"part,rdson_measured\n2N7002,4.7 V: 1.9 kΩ\n", "points-wrong", "1.9 kΩ, where a MOSFET that is on has", ""},
+		{"part,rdson_measured\n2N7002,3.3 V: 1.9 Ω; 4.7 V: 2.6 Ω\n", "points-order", "2.6 Ω at VGS 4.7 V is not below 1.9 Ω at VGS 3.3 V", ""},
+		{"part,rdson_measured\n2N7002,4.7 V / 20 mV: 1.9 Ω\n", "points-wrong", "current", ""},
+		{"part,rdson_measured\nMMBT3904,4.7 V: 1.9 Ω\n", "measured-misplaced", "rdson_measured belongs to a MOSFET", ""},
+		{"part,idss_measured\n2N7002,80 mA\n", "points-wrong", "80 mA, where a MOSFET that is off", ""},
+		{"part,idss_measured\n2N7002,80 nA; 90 nA\n", "points-wrong", "one current is wanted", ""},
 		{"part,polarity,hfe\nMMBT3904,PNP,180\n", "polarity-wrong", "MMBT3904 is NPN, not PNP", "NPN"},
 		{"part,kind,polarity,vth_measured\nbag,mosfet,NPN,1.5 V\n", "polarity-wrong", "neither N nor P", "N"},
 		{"part,kind,hfe,hfe_at\nsalvage,transistor,180,1 mA\n", "part-unknown", "polarity and a measured hfe", ""},

@@ -46,6 +46,10 @@
 //	                without a current: the diode test
 //	vz_measured     zener voltage at a current: "5 mA: 5.02 V"
 //	vth_measured    gate to source of a MOSFET at a drain current, gate joined to drain: "1 mA: 1.9 V"
+//	rdson_measured  drain to source of a MOSFET over its current, at a gate voltage, with the current where it is
+//	                known: "4.7 V: 1.9 Ω; 3.3 V / 20 mA: 2.6 Ω"
+//	idss_measured   drain current of a MOSFET, gate joined to source: "80 nA", "12 V: 80 nA", or no more than
+//	                the meter tells from nothing: "< 100 nA"
 //
 // A row with a marking and no part is kept with all the parts the marking may stand for (Item.Candidates), which
 // kind, package and polarity narrow down; if one is left it is taken. A row with neither part nor marking, or whose
@@ -187,6 +191,7 @@ type Leakage struct {
 	Conditions string
 	V          unit.Volt // the (first) voltage of the conditions
 	T          unit.Celsius
+	Read       unit.Amp // what a user read on a piece, within Max; 0: it is the sheet's
 }
 
 // IV is a point of a characteristic.
@@ -239,6 +244,7 @@ type OnPoint struct {
 	VGS      unit.Volt
 	ID       unit.Amp
 	Typ, Max unit.Ohm
+	Measured bool // by the user, or by the sheet's shape from what was
 }
 
 // A MOSFET is an enhancement field-effect transistor.

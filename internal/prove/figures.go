@@ -20,7 +20,9 @@ func Figures(n *wiring.Network) []finding.Figure {
 	for i := range n.Outputs {
 		o := &n.Outputs[i]
 		for k := range o.Lights {
-			out = append(out, Light(n, i, k))
+			if o.Lights[k].Most > 0 {
+				out = append(out, Light(n, i, k))
+			}
 		}
 		if o.Switch != nil && o.Switch.BJT != nil && !o.Acknowledge {
 			if _, ok := o.Resistor("base"); ok {
@@ -31,7 +33,8 @@ func Figures(n *wiring.Network) []finding.Figure {
 	return out
 }
 
-// lampAt is the mean and the larger of the two polarities' currents of a light with everything on.
+// lampAt is the mean and the larger of the two polarities' currents of a light with everything on. Behind a single diode the
+// reservoir is taken to hold.
 func lampAt(n *wiring.Network, i, k int, u unit.Volt) (mean, peak float64) {
 	var op wiring.Operating
 	light := n.Outputs[i].Lights[k]
@@ -90,6 +93,9 @@ func Light(n *wiring.Network, i, k int) finding.Figure {
 		f.Curves = append(f.Curves, finding.Curve{Label: "peak", X: us, Y: peak, Dashed: true})
 		f.Shades = append(f.Shades, finding.Shade{Label: "worst cases", X: us, Low: lowPeak, High: highPeak, Curve: 1})
 		f.Caption += " The lamp conducts for one polarity only: its peak is twice its mean."
+	}
+	if light.Held() {
+		f.Caption += " The mean is drawn with the reservoir holding while the single diode blocks; the half-wave in which it conducts gives half of it for sure."
 	}
 	inf := math.Inf(1)
 	if lamp.Lamp.NeverAbove.Known() {

@@ -19,6 +19,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"sync"
 
@@ -73,6 +74,7 @@ func Prove(ctx context.Context, b *build.Build, lamps map[string]*wiring.LampPos
 			f.Verdicts = append(f.Verdicts, unknown(m.ID, m.What, "given or chosen", m.Why()))
 		}
 		f.Verdicts = append(f.Verdicts, unfit(b, d, lamps)...)
+		f.Verdicts = append(f.Verdicts, require.Impossible(b, d)...)
 		if n == nil {
 			continue
 		}
@@ -102,7 +104,7 @@ func Prove(ctx context.Context, b *build.Build, lamps map[string]*wiring.LampPos
 	for _, u := range b.Unbuilt {
 		f.Verdicts = append(f.Verdicts, unknown("unbuilt."+u.What, u.What, "judged", finding.NotBuilt))
 	}
-	f.Cautions = Cautions()
+	f.Cautions = Cautions(slices.ContainsFunc(b.Decoders, func(d build.Decoder) bool { return d.Supply.Single() }))
 	return res, nil
 }
 
@@ -235,6 +237,10 @@ func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Sett
 			j.Verdict = finding.Unknown
 			j.Why = "lamp " + name + " was not measured: this holds for some of what it may be and fails for some"
 		}
+		if enough := w.Value * r.Held; j.Verdict == finding.Fails && r.Held > 0 && r.Margin(enough) >= 0 {
+			j.Verdict = finding.Unknown
+			j.Why = fmt.Sprintf("%s: needs the circuit in time; where the reservoir holds while the diode blocks it would be %s", finding.NotBuilt, unit.Format(enough, r.Unit, 3))
+		}
 		if j.Verdict == finding.Fails {
 			j.Mend = mend(n, r)
 		}
@@ -248,7 +254,12 @@ func decoder(ctx context.Context, f *finding.Findings, n *wiring.Network, s Sett
 		}
 		f.Verdicts = append(f.Verdicts, j)
 	}
-	f.Verdicts = append(f.Verdicts, set.Unjudged...)
+	for _, j := range set.Unjudged {
+		if j.ID == require.HoldUpID {
+			j.Working = require.ExplainHoldUp(n, n.Build.Track.Usual.Or(14))
+		}
+		f.Verdicts = append(f.Verdicts, j)
+	}
 	if len(n.Build.Decoders) > 1 {
 		of(f.Verdicts[first:], n.Decoder.Name.Text)
 	}
@@ -479,6 +490,8 @@ func trust(n *wiring.Network, one *require.Set, z []float64) string {
 func trustFET(t *wiring.Transistor, x *wiring.TransistorOperating) string {
 	best, ok := t.FET.OnAt(x.Input)
 	switch {
+	case ok && best.Measured:
+		return fmt.Sprintf("measured by you (%s): RDS(on) at most %s from VGS %s, the gate has %s", t.Measured, best.Max, best.VGS, unit.Format(float64(x.Input), unit.SymVolt, 3))
 	case ok && (!unit.Known(best.ID) || x.Through <= best.ID):
 		return fmt.Sprintf("table point (strict): RDS(on) at most %s from VGS %s, the gate has %s", best.Max, best.VGS, unit.Format(float64(x.Input), unit.SymVolt, 3))
 	case ok:
@@ -503,13 +516,23 @@ func halfLight(n *wiring.Network) []finding.Note {
 	var notes []finding.Note
 	for i := range n.Outputs {
 		for k, l := range n.Outputs[i].Lights {
-			share := l.Share()
-			if share == 1 {
+			share := l.Most
+			name := n.Lamps[l.Lamp].Name
+			switch {
+			case l.Held() && l.Sure > 0:
+				notes = append(notes, finding.Note{ID: require.LightID(n, i, k) + "half", Kind: "light", Text: fmt.Sprintf(
+					"Lamp %s is fed behind a single diode: half the light is sure, all of it as far as the reservoir holds through the half-wave in which the diode blocks. What must be seen is judged by the half, what must not be passed by the whole.", name)})
+				continue
+			case share == 1 || share == 0:
 				continue
 			}
+			hangs := "hangs on one rail"
+			if n.Lamps[l.Lamp].Feed == build.LocalPlus {
+				hangs = "has a plus from one rail alone, for the other rail is the decoder's minus"
+			}
 			notes = append(notes, finding.Note{ID: require.LightID(n, i, k) + "half", Kind: "light", Text: fmt.Sprintf(
-				"Lamp %s hangs on one rail: on DCC it gets half the current and gives half the light, which looks %.0f %% as bright by CIE 1976 lightness, %.0f %% by the power law of an extended source in the dark.",
-				n.Lamps[l.Lamp].Name, require.Lightness(share), 100*require.PowerBrightness(share, require.ExtendedSource))})
+				"Lamp %s %s: on DCC it gets half the current and gives half the light, which looks %.0f %% as bright by CIE 1976 lightness, %.0f %% by the power law of an extended source in the dark.",
+				name, hangs, require.Lightness(share), 100*require.PowerBrightness(share, require.ExtendedSource))})
 		}
 	}
 	return notes
@@ -519,6 +542,10 @@ func halfLight(n *wiring.Network) []finding.Note {
 func mend(n *wiring.Network, r *require.Requirement) string {
 	if r.Output < 0 && strings.HasPrefix(r.ID, "supply.") {
 		return "another " + strings.Fields(r.Subject)[0] + " with a higher rating" + map[bool]string{true: ", a lower track voltage, or less current from it", false: ""}[r.Unit == unit.SymCelsius]
+	}
+	if n.Single && strings.HasSuffix(r.ID, ".led-reverse") {
+		lamp := n.Lamps[lampOf(n, r)].Name
+		return fmt.Sprintf("a bridge, or four diodes, for the single one, which lets its rail fall below the minus by the whole track; or feed lamp %s from the rectified plus or from two diodes of its own (feed = %q); or put a diode that stands the track (1N4148) into its wire", lamp, build.LocalPlus)
 	}
 	if r.ID == "chip.supply-high" {
 		return "a regulator of 5 V or less"
@@ -542,12 +569,7 @@ func mend(n *wiring.Network, r *require.Requirement) string {
 	}
 	switch r.Kind {
 	case require.Light:
-		lamp := &n.Lamps[o.Lights[0].Lamp]
-		for k, l := range o.Lights {
-			if strings.HasPrefix(r.ID, require.LightID(n, r.Output, k)) {
-				lamp = &n.Lamps[l.Lamp]
-			}
-		}
+		lamp := &n.Lamps[lampOf(n, r)]
 		if strings.Contains(r.ID, ".dc-") && r.AtLeast {
 			return fmt.Sprintf("a lamp on one rail is dark in one direction of DC: feed lamp %s from the rectified plus, or set dc to the direction in which it lights", lamp.Name)
 		}
@@ -568,7 +590,7 @@ func mend(n *wiring.Network, r *require.Requirement) string {
 		}
 		switch {
 		case t != nil && t.FET != nil && r.AtLeast && o.Level == nil:
-			return fmt.Sprintf("another transistor for the %s, whose sheet guarantees RDS(on) at the gate voltage there is", t.Words)
+			return fmt.Sprintf("another transistor for the %s, whose sheet guarantees RDS(on) at the gate voltage there is; or measure RDS(on) there on your own (rdson_measured in the drawer)", t.Words)
 		case t != nil && t.FET != nil && r.AtLeast:
 			return change("pullup", "larger")
 		case t != nil && t.Prebiased():
@@ -593,6 +615,17 @@ func mend(n *wiring.Network, r *require.Requirement) string {
 		return fmt.Sprintf("share it among two resistors: %s, or take a larger package", pairs(n, r.Output))
 	}
 	return fmt.Sprintf("a part with a higher rating in %s, or less current through it", o.Of())
+}
+
+// lampOf is the lamp of a requirement on an output's lamps.
+func lampOf(n *wiring.Network, r *require.Requirement) int {
+	o := &n.Outputs[r.Output]
+	for k, l := range o.Lights {
+		if strings.HasPrefix(r.ID, require.LightID(n, r.Output, k)) {
+			return l.Lamp
+		}
+	}
+	return o.Lights[0].Lamp
 }
 
 // bleed says how to keep a lamp dark that a switch's own leakage lights.
@@ -696,7 +729,7 @@ func Needs(b *build.Build) []Need {
 	}
 	for i := range b.Decoders {
 		d := &b.Decoders[i]
-		for range max(1, d.Supply.Diodes) {
+		for range max(1, d.Supply.Diodes.Or(1)) {
 			part(d.Supply.Rectifier.Text, "rectifier")
 		}
 		part(d.Supply.Regulator.Text, "regulator")
@@ -768,8 +801,12 @@ func addCount(have, more int) int {
 	return have + more
 }
 
-// Cautions are those of the whole road from proof to first light; each stands where the hand is.
-func Cautions() []finding.Caution {
+// Cautions are those of the whole road from proof to first light; each stands where the hand is. single: one diode rectifies.
+func Cautions(single bool) []finding.Caution {
+	minus := "Decoder minus is not a rail: an earthed instrument, or a computer, clipped there under live track shorts the booster through the rectifier."
+	if single {
+		minus = "Decoder minus is a rail itself behind a single diode: an earthed instrument, or a computer, clipped there under live track shorts the booster."
+	}
 	return []finding.Caution{
 		{Where: "soldering", Text: "Ventilate or extract: the fume of flux irritates eyes and lungs and can sensitise. Cover your eyes; cut leads fly."},
 		{Where: "soldering", Text: "Iron, joint and part burn long after they look cold. Solder may hold lead: wash your hands before you eat."},
@@ -777,7 +814,7 @@ func Cautions() []finding.Caution {
 		{Where: "first power", Text: "Only through a current limit: a bench supply set low, or a resistor of 470 Ω to 1 kΩ in the feed where there is none. Never from a supply that is not isolated from the mains."},
 		{Where: "first power", Text: "A part too hot to touch is past its limit: take the power off before you look for the cause."},
 		{Where: "probing", Text: "Disconnect the track before you measure resistance."},
-		{Where: "probing", Text: "Decoder minus is not a rail: an earthed instrument, or a computer, clipped there under live track shorts the booster through the rectifier."},
+		{Where: "probing", Text: minus},
 		{Where: "programming", Text: "Off the track, always: the programmer ties decoder minus to the computer's earth."},
 		{Where: "all of it", Text: "Local rules and qualified people come first."},
 	}

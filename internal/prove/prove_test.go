@@ -428,7 +428,7 @@ func TestSupplyRatings(t *testing.T) {
 // memory); and what design and trade add.
 func TestCautionsAreThere(t *testing.T) {
 	all := ""
-	for _, c := range prove.Cautions() {
+	for _, c := range prove.Cautions(false) {
 		all += c.Where + ": " + c.Text + "\n"
 	}
 	for _, want := range []string{"fume of flux", "Cover your eyes", "wash your hands", "electrolytic", "Disconnect the track before you measure resistance",
@@ -436,6 +436,9 @@ func TestCautionsAreThere(t *testing.T) {
 		if !strings.Contains(all, want) {
 			t.Errorf("no caution says %q", want)
 		}
+	}
+	if c := prove.Cautions(true); !slices.ContainsFunc(c, func(c finding.Caution) bool { return strings.HasPrefix(c.Text, "Decoder minus is a rail itself") }) {
+		t.Errorf("no caution says that the minus is a rail: %v", c)
 	}
 }
 

@@ -179,7 +179,7 @@ func stresses(n *wiring.Network, op *wiring.Operating) []stress {
 	} else {
 		add("zener", "heat", float64(op.Regulator), float64(n.Zener.Ptot), unit.SymWatt)
 	}
-	add("rectifier", "current", float64(op.Rail), float64(n.Rectifier.IF), unit.SymAmp)
+	add("rectifier", "current", float64(op.Rectified), float64(n.Rectifier.IF), unit.SymAmp)
 	return list
 }
 

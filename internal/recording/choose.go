@@ -16,11 +16,12 @@ import (
 
 // A candidate is a wire or a column that could be the track, with its first values.
 type candidate struct {
-	names []string // full; the first is used
-	logic bool     // v is 0, 1, or NaN for unclear; else volts
-	signs bool     // v is −1, 0 or 1, the polarity itself
-	at    []unit.Time
-	v     []float64
+	names  []string // full; the first is used
+	number string   // of a column, from 1
+	logic  bool     // v is 0, 1, or NaN for unclear; else volts
+	signs  bool     // v is −1, 0 or 1, the polarity itself
+	at     []unit.Time
+	v      []float64
 }
 
 // mostKept is how many values of one candidate are looked at: some hundred packets of logic, or of few samples.
@@ -138,12 +139,22 @@ func (ch *chooser) try(c *choice) {
 	if f.dirty {
 		f.commit(&d, now)
 	}
+	ones, zeros := 0, 0
 	for i := 1; i < len(d.c.At); i++ {
-		if half := d.c.At[i] - d.c.At[i-1]; d.c.To[i-1] != wave.None && d.c.To[i-1] != wave.Uncertain && isHalf(half) {
-			c.halves++
+		switch half := d.c.At[i] - d.c.At[i-1]; {
+		case d.c.To[i-1] == wave.None || d.c.To[i-1] == wave.Uncertain:
+		case isOne(half):
+			ones++
+		case isZero(half):
+			zeros++
 		}
 	}
+	c.halves = credible(ones, zeros)
 }
+
+// credible is how many half-bits count: the window of a zero is so wide that many a signal falls into it, but a third
+// of the half-bits of any packet are ones.
+func credible(ones, zeros int) int { return min(ones+zeros, 4*ones) }
 
 // limits finds where a voltage is high and low: the settings say, or a quarter of the amplitude to either side of the
 // centre of where it dwells (the 5th and the 95th hundredth). A voltage that goes well below 0 is a difference and its
@@ -158,7 +169,7 @@ func (ch *chooser) limits(v []float64, difference bool) (voltage, Kind) {
 			lo, hi = sorted[0], sorted[n-1]
 		}
 	}
-	out, kind := voltage{hold: ch.hold}, OneVoltage
+	out, kind := voltage{hold: ch.hold, dwells: [2]float64{lo, hi}}, OneVoltage
 	if difference || lo < -0.2*(hi-lo) && hi > 0.2*(hi-lo) {
 		kind = Difference
 	}
@@ -167,14 +178,14 @@ func (ch *chooser) limits(v []float64, difference bool) (voltage, Kind) {
 		out.centre = (out.low + out.high) / 2
 		return out, kind
 	}
-	half := math.Max((hi-lo)/2, leastSwing)
+	if hi-lo < leastSwing { // DC of either sign, or nothing
+		out.gaps, out.low, out.high = true, -leastSwing, leastSwing
+		return out, Difference
+	}
 	if kind == OneVoltage {
 		out.centre = (hi + lo) / 2
-		if hi-lo < leastSwing {
-			out.centre = hi - leastSwing // it does not switch: what is well below what it is would be low
-		}
 	}
-	out.low, out.high = out.centre-half/4, out.centre+half/4
+	out.low, out.high = out.centre-(hi-lo)/8, out.centre+(hi-lo)/8
 	return out, kind
 }
 
@@ -257,6 +268,11 @@ func (ch *chooser) named(name string) (int, bool) {
 			break
 		}
 	}
+	if len(hits) == 0 {
+		if i := slices.IndexFunc(ch.of, func(c *candidate) bool { return c.number != "" && c.number == want }); i >= 0 {
+			return i, true
+		}
+	}
 	switch {
 	case len(hits) == 1:
 		return hits[0], true
@@ -314,13 +330,14 @@ func listed(names []string) string {
 	return strings.Join(names, ", ")
 }
 
-func fold(s string) string { return strings.ToLower(strings.TrimSpace(s)) }
+// fold makes names alike that differ in case and white space.
+func fold(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), "")) }
 
-// sides are names of the two rails, left first.
-var sides = [][2]string{{"left", "right"}, {"left rail", "right rail"}, {"left_rail", "right_rail"}, {"rail left", "rail right"}, {"rail_left", "rail_right"}}
+// railNames are names of the two rails, left first.
+var railNames = [][2]string{{"left", "right"}, {"leftrail", "rightrail"}, {"left_rail", "right_rail"}, {"railleft", "railright"}, {"rail_left", "rail_right"}}
 
 func (ch *chooser) bySide() (int, int, bool) {
-	for _, s := range sides {
+	for _, s := range railNames {
 		l, r := -1, -1
 		for i, c := range ch.of {
 			n := fold(c.names[0])
@@ -411,7 +428,21 @@ func (ch *chooser) choose() *choice {
 	return best
 }
 
+// describe says what was taken, of what, and whether that was guessed.
+func (ch *chooser) describe(c *choice, a *About, what string) {
+	for _, k := range c.of {
+		a.Wires = append(a.Wires, ch.of[k].names[0])
+	}
+	for i := range ch.of {
+		if !slices.Contains(c.of, i) && len(a.Others) < mostListed {
+			a.Others = append(a.Others, ch.of[i].names[0])
+		}
+	}
+	if len(ch.set.Wires) == 0 && len(ch.of) > 1 {
+		a.Guessed = append(a.Guessed, fmt.Sprintf("the %s: %s; %s", what, listed(a.Wires), c.why))
+	}
+}
+
 // Windows of a half-bit that a decoder must accept (S-9.1 table 1).
-func isHalf(t unit.Time) bool { return isOne(t) || isZero(t) }
 func isOne(t unit.Time) bool  { return t >= 52*unit.Microsecond && t <= 64*unit.Microsecond }
 func isZero(t unit.Time) bool { return t >= 90*unit.Microsecond && t <= 10*unit.Millisecond }

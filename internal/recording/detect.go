@@ -7,6 +7,9 @@ import (
 	"fettle/internal/wave"
 )
 
+// latest is the time farthest from 0 that is read, 53 days: the difference of two times is a time too.
+const latest = unit.Time(math.MaxInt64 / 2)
+
 // A level is what one logic wire is said to be.
 const (
 	low = iota
@@ -50,8 +53,9 @@ type detector struct {
 // A voltage is read with two limits; the instant is the crossing of the centre between them.
 type voltage struct {
 	low, centre, high float64 // V
-	gaps              bool    // between the limits there may be nothing: a difference, not one rail
-	hold              bool    // the value holds until the next, instead of running straight to it
+	dwells            [2]float64
+	gaps              bool // between the limits there may be nothing: a difference, not one rail
+	hold              bool // the value holds until the next, instead of running straight to it
 	t                 unit.Time
 	v                 float64
 	inside            bool // between the limits since at
@@ -170,7 +174,6 @@ func (d *detector) sample(t unit.Time, x float64) {
 			d.emit(v.at, wave.None)
 			d.emit(in, p)
 		case opposite && v.crossed:
-			d.joined++
 			d.longest = max(d.longest, in-v.at)
 			d.emit(v.mid, p)
 		default:

@@ -14,7 +14,7 @@ import (
 )
 
 const (
-	windowSize = 256 << 10
+	windowSize = 64 << 10
 	longest    = 1 << 20 // bytes of one token or line; what is longer is passed over
 	behind     = 64      // bytes kept before the place being read, to quote
 )

@@ -7,7 +7,9 @@
 // said in About; what is wrong with the file is a diagnostic with line and byte, and what could be read is handed on.
 //
 // The polarity is that of the left rail against the right one. One wire alone is taken as if it were the difference:
-// High is Positive. Two logic wires, or two voltages, are taken as the rails; a voltage is judged with hysteresis.
+// High is Positive. Two logic wires, or two voltages, are taken as the rails; a voltage is judged with hysteresis and
+// crosses where the straight line between two samples does. A level changes with the first sample that shows it: later
+// than the track did by up to the step of the samples, which is the Resolution.
 //
 // Not modelled: extended VCD (ports with strengths), UTF-16, clock times and dates as a time axis.
 //
@@ -17,6 +19,7 @@ package recording
 import (
 	"bytes"
 	"io"
+	"slices"
 	"strings"
 
 	"fettle/internal/diag"
@@ -128,7 +131,7 @@ type About struct {
 
 	Wires   []string // full names of what was taken: one, or left and right
 	Why     string   // it and nothing else
-	Others  []string // what else could be taken, at most some dozens
+	Others  []string // what else could be taken, at most a dozen
 	Kind    Kind
 	Guessed []string // everything that was guessed and not told, in words
 
@@ -136,8 +139,9 @@ type About struct {
 	Resolution unit.Time // how far one recorded time may be off
 	Because    string    // where the resolution comes from
 
-	Low, High    unit.Volt // limits, for a voltage
-	Interpolated bool      // crossings lie on straight lines between samples; else a value holds until the next
+	Low, High    unit.Volt    // limits, for a voltage
+	Dwells       [2]unit.Volt // where it dwells: the 5th and the 95th hundredth of its beginning
+	Interpolated bool         // crossings lie on straight lines between samples; else a value holds until the next
 
 	Separator, Decimal byte   // CSV
 	TimeColumn         string // CSV
@@ -157,7 +161,8 @@ type reader interface {
 	about(a *About)         // what may have grown
 }
 
-// A Recording is a wave.Source.
+// A Recording is a wave.Source. Its first change tells what the signal was when the recording began, and is an edge only
+// where edges alone were recorded; the last polarity holds until About's End.
 type Recording struct {
 	r     reader
 	d     detector
@@ -192,14 +197,12 @@ func Open(r io.Reader, name string, set Settings) (*Recording, diag.List) {
 	var rec *Recording
 	var head []byte
 	for size := firstLook; ; size *= 4 {
-		n := len(head)
-		head = append(head, make([]byte, size-n)...)
-		for err = nil; n < size && err == nil; {
-			var m int
-			m, err = in.Read(head[n:])
-			n += m
+		for err = nil; len(head) < size && err == nil; {
+			head = slices.Grow(head, 16<<10)
+			var n int
+			n, err = in.Read(head[len(head):min(cap(head), size)])
+			head = head[:len(head)+n]
 		}
-		head = head[:n]
 		again := &problems{file: name, list: p.list}
 		var halves int
 		rec, halves = begin(head, io.MultiReader(bytes.NewReader(head), rest{in, err}), name, set, again)
@@ -261,6 +264,7 @@ func begin(head []byte, all io.Reader, name string, set Settings, p *problems) (
 	a.Kind, a.Why = c.kind, c.why
 	if c.voltages() {
 		a.Low, a.High = unit.Volt(c.volts.low), unit.Volt(c.volts.high)
+		a.Dwells = [2]unit.Volt{unit.Volt(c.volts.dwells[0]), unit.Volt(c.volts.dwells[1])}
 		a.Interpolated = !c.volts.hold
 	}
 	if set.Resolution > 0 {
@@ -301,8 +305,8 @@ func (r *Recording) grow() {
 	a.Changes += int64(len(r.d.c.At))
 	a.Bridged, a.Slowest = r.d.joined, r.d.longest
 	r.r.about(a)
-	if r.done == io.EOF && a.Changes == 0 {
-		r.p.once("recording-silent", diag.Warning, "%s never changes", strings.Join(a.Wires, " and "))
+	if r.done == io.EOF && a.Changes == 0 && !r.p.list.HasErrors() {
+		r.p.once("recording-silent", diag.Warning, "nothing is said of %s, or nothing but that it is unclear", strings.Join(a.Wires, " and "))
 	}
 }
 

@@ -94,22 +94,24 @@ type vcd struct {
 	vars                   []variable
 	codes                  *codes
 	scopes                 []string
-	tooMany                int  // variables beyond mostVariables
-	headless               bool // no $var at all: codes are taken as names
-	mult, div              int64
-	unitSaid               bool
+	tooMany                int    // variables beyond mostVariables
+	headless               bool   // no $var at all: codes are taken as names
+	mult, div              int64  // a tick is mult/div picoseconds
+	lastTick               uint64 // that is not beyond latest
+	unitSaid, unitWrong    bool
 	date, version, comment string
 	ended                  bool // $enddefinitions
 
 	// body
-	tick   uint64
-	t      unit.Time
-	back   bool // times are behind the newest one: what stands there is passed over
-	feed   feed
-	wanted [2]struct{ variable, bit int32 }
-	survey func(k int32, t unit.Time, digits []byte, x float64) // looks at every variable, instead of the wanted ones
-	value  []byte                                               // of a vector or a real, until its code is read
-	dumped bool                                                 // inside $dumpvars … $end or the like
+	tick    uint64
+	t       unit.Time
+	back    bool // times are behind the newest one: what stands there is passed over
+	feed    feed
+	wanted  [2]vcdPlace
+	careful bool                                                 // a scalar change is not simply the level of a wanted wire
+	survey  func(k int32, t unit.Time, digits []byte, x float64) // looks at every variable, instead of the wanted ones
+	value   []byte                                               // of a vector or a real, until its code is read
+	dumped  bool                                                 // inside $dumpvars … $end or the like
 }
 
 func newVCD(r io.Reader, p *problems, set Settings) *vcd {
@@ -128,7 +130,10 @@ func (v *vcd) skipBOM() {
 }
 
 // unit sets what one tick is; told units may be less than a picosecond (div).
-func (v *vcd) unit(u unit.Time, said bool) { v.mult, v.div, v.unitSaid = int64(u), 1, said }
+func (v *vcd) unit(u unit.Time, said bool) {
+	v.mult, v.div, v.unitSaid = int64(u), 1, said
+	v.lastTick = uint64(latest / max(u, 1))
+}
 
 // token is the next run of what is not white space, valid until the next call; nil at the end. A token longer than
 // the longest is told and passed over.
@@ -136,9 +141,13 @@ func (v *vcd) token() []byte {
 	w := v.w
 	for {
 		for w.pos < w.end && w.buf[w.pos] <= ' ' {
-			if w.buf[w.pos] == '\n' {
+			switch w.buf[w.pos] {
+			case '\n':
 				w.line++
 				w.lineAt = w.base + int64(w.pos) + 1
+			case 0:
+				v.nul()
+				continue
 			}
 			w.pos++
 		}
@@ -169,12 +178,23 @@ func (v *vcd) token() []byte {
 	}
 }
 
+// nul passes over NUL bytes, which a recorder leaves where it was switched off while writing.
+func (v *vcd) nul() {
+	w := v.w
+	n := w.pos
+	for n < w.end && w.buf[n] == 0 {
+		n++
+	}
+	v.p.add(w, diag.Error, "vcd-nul", w.pos, n, "%d NUL bytes: passed over", n-w.pos)
+	w.pos = n
+}
+
 // complain tells a problem at the token just read.
 func (v *vcd) complain(s diag.Severity, code string, tok []byte, format string, args ...any) {
 	v.p.add(v.w, s, code, v.w.pos-len(tok), v.w.pos, format, args...)
 }
 
-// until hands the words up to $end to f; a section that is not ended is told.
+// until hands the words up to $end to f; a section that is not ended is told, and ends where the next one begins.
 func (v *vcd) until(section string, f func(i int, tok []byte)) {
 	line := v.w.line
 	for i := 0; ; i++ {
@@ -183,8 +203,15 @@ func (v *vcd) until(section string, f func(i int, tok []byte)) {
 			v.p.add(v.w, diag.Error, "vcd-open", v.w.pos, v.w.pos, "the file ends inside the %s of line %d: no $end", section, line)
 			return
 		}
-		if string(tok) == "$end" {
+		switch string(tok) {
+		case "$end":
 			return
+		case "$var", "$scope", "$upscope", "$timescale", "$enddefinitions":
+			if section != "$comment" { // which may speak of anything
+				v.complain(diag.Error, "vcd-open", tok, "the %s of line %d has no $end before this %s", section, line, tok)
+				v.w.pos -= len(tok)
+				return
+			}
 		}
 		f(i, tok)
 	}
@@ -261,7 +288,9 @@ func (v *vcd) header() {
 				continue
 			}
 			if tok[0] == '#' || len(v.vars) > 0 && strings.IndexByte("01xXzZbBrR", tok[0]) >= 0 {
-				v.complain(diag.Warning, "vcd-header", tok, "changes begin before $enddefinitions")
+				if len(v.vars) > 0 { // else it is the whole header that is missing
+					v.complain(diag.Warning, "vcd-header", tok, "changes begin before $enddefinitions")
+				}
 				v.w.pos -= len(tok)
 				return
 			}
@@ -284,14 +313,15 @@ func (v *vcd) timescale(text string) {
 	n, err := strconv.ParseInt(text[:digits], 10, 64)
 	u, known := vcdUnits[text[digits:]]
 	if err != nil || !known || n <= 0 || n > 1e6 {
-		v.p.add(v.w, diag.Error, "vcd-timescale", v.w.pos-1, v.w.pos, "$timescale %q: 1, 10 or 100 of s, ms, us, ns, ps or fs is wanted; 1 ns is taken", printable([]byte(text)))
+		v.p.add(v.w, diag.Error, "vcd-timescale", v.w.pos-1, v.w.pos, "$timescale %q: 1, 10 or 100 of s, ms, us, ns, ps or fs is wanted", printable([]byte(text)))
+		v.unitWrong = true
 		return
 	}
 	if n != 1 && n != 10 && n != 100 {
 		v.p.add(v.w, diag.Warning, "vcd-timescale", v.w.pos-1, v.w.pos, "$timescale %q: only 1, 10 and 100 are usual; %d is taken as said", text, n)
 	}
 	if v.unit(unit.Time(n)*u, true); u == 0 {
-		v.mult, v.div = n, 1000
+		v.mult, v.div, v.lastTick = n, 1000, uint64(int64(latest)/n)
 	}
 }
 
@@ -314,7 +344,9 @@ func (v *vcd) declare(line int) {
 		case 2:
 			id = string(t)
 		default:
-			name += printable(t)
+			if len(name) < mostText {
+				name += printable(t)
+			}
 		}
 	})
 	if id == "" || name == "" {
@@ -384,6 +416,8 @@ func (v *vcd) read(d *detector) error {
 				if b == '\n' {
 					w.line++
 					w.lineAt = w.base + int64(pos) + 1
+				} else if b == 0 {
+					break words
 				}
 				pos++
 				continue
@@ -403,7 +437,7 @@ func (v *vcd) read(d *detector) error {
 					}
 					k = v.codes.find(buf[pos+1 : n])
 				}
-				if k < 0 || v.survey != nil {
+				if k < 0 || v.survey != nil || v.careful {
 					break words
 				}
 				if !v.back {
@@ -417,6 +451,27 @@ func (v *vcd) read(d *detector) error {
 				}
 				pos = n
 				continue
+			case b == 'b', b == 'B', b == 'r', b == 'R': // passed over unless it is wanted
+				n := pos + 1
+				for n < end && buf[n] > ' ' {
+					n++
+				}
+				from := n + 1
+				for from < end && buf[from] == ' ' {
+					from++
+				}
+				to := from
+				for to < end && buf[to] > ' ' {
+					to++
+				}
+				if to >= end || to == from {
+					break words
+				}
+				if k := v.codes.find(buf[from:to]); k < 0 || v.survey != nil || k == v.wanted[0].variable || k == v.wanted[1].variable {
+					break words
+				}
+				pos = to
+				continue
 			case b == '#':
 				var tick uint64
 				n := pos + 1
@@ -427,7 +482,7 @@ func (v *vcd) read(d *detector) error {
 					}
 					tick = tick*10 + uint64(c)
 				}
-				if n == end || n == pos+1 || tick <= v.tick || tick > uint64(math.MaxInt64/v.mult) {
+				if n == end || n == pos+1 || tick <= v.tick || tick > v.lastTick {
 					break words
 				}
 				if v.feed.dirty {
@@ -481,9 +536,8 @@ func (v *vcd) slow(d *detector) (bool, error) {
 		}
 		v.change(tok[:1], tok[1:])
 	case 'b', 'B':
-		v.value = append(v.value[:0], tok[1:]...)
-		digits := v.value
 		if id := v.code(tok); id != nil {
+			digits := v.value[1:]
 			if i := bytes.IndexFunc(digits, func(r rune) bool { return !strings.ContainsRune("01xXzZ", r) }); i >= 0 || len(digits) == 0 {
 				v.complain(diag.Error, "vcd-value", id, "%q is no binary value", printable(digits[:min(len(digits), 40)]))
 				return false, nil
@@ -491,11 +545,10 @@ func (v *vcd) slow(d *detector) (bool, error) {
 			v.change(digits, id)
 		}
 	case 'r', 'R':
-		v.value = append(v.value[:0], tok[1:]...)
 		if id := v.code(tok); id != nil {
-			x, ok := parseFloat(v.value, '.')
+			x, ok := parseFloat(v.value[1:], '.')
 			if !ok {
-				v.complain(diag.Error, "vcd-value", id, "%q is no real number", printable(v.value[:min(len(v.value), 40)]))
+				v.complain(diag.Error, "vcd-value", id, "%q is no real number", printable(v.value[1:min(len(v.value), 40)]))
 				return false, nil
 			}
 			v.real(x, id)
@@ -510,12 +563,12 @@ func (v *vcd) slow(d *detector) (bool, error) {
 	return false, nil
 }
 
-// code is the identifier code that belongs to the value before it.
+// code is the identifier code that belongs to the value before it, which is kept in v.value.
 func (v *vcd) code(tok []byte) []byte {
-	value := printable(tok[:min(len(tok), 40)])
+	v.value = append(v.value[:0], tok...)
 	id := v.token()
 	if id == nil {
-		v.p.add(v.w, diag.Error, "vcd-cut", v.w.pos, v.w.pos, "the file ends after the value %q, before the code of its variable", value)
+		v.p.add(v.w, diag.Error, "vcd-cut", v.w.pos, v.w.pos, "the file ends after the value %q, before the code of its variable", printable(v.value[:min(len(v.value), 40)]))
 	}
 	return id
 }
@@ -526,9 +579,9 @@ func (v *vcd) time(d *detector, tok []byte) {
 		v.complain(diag.Error, "vcd-time", tok, "%q is no time: digits are wanted", printable(tok[:min(len(tok), 40)]))
 		return
 	}
-	if err != nil || tick > uint64(math.MaxInt64/v.mult) {
-		v.complain(diag.Error, "time-overflow", tok, "time %s lies beyond %.4g s, the most that picoseconds hold; what follows it is passed over",
-			printable(tok[1:min(len(tok), 40)]), unit.Time(math.MaxInt64).Seconds())
+	if err != nil || tick > v.lastTick {
+		v.complain(diag.Error, "time-overflow", tok, "time %s lies beyond %.4g s, the latest that is read; what follows it is passed over",
+			printable(tok[1:min(len(tok), 40)]), latest.Seconds())
 		v.back = true
 		return
 	}
@@ -645,6 +698,3 @@ func (v *vcd) keyword(tok []byte) {
 		v.complain(diag.Error, "vcd-section", tok, "%q is no command of a dump", printable(tok[:min(len(tok), 40)]))
 	}
 }
-
-func (v *vcd) now() unit.Time { return v.t }
-func (v *vcd) bytes() int64   { return v.w.base + int64(v.w.pos) }

@@ -87,23 +87,4 @@ func dump(n int) []byte {
 	return b.Bytes()
 }
 
-func BenchmarkReadVCD(b *testing.B) {
-	text := dump(1 << 20)
-	b.SetBytes(int64(len(text)))
-	b.ReportAllocs()
-	var c wave.Changes
-	for b.Loop() {
-		r, l := Open(bytes.NewReader(text), "track.vcd", Settings{})
-		if r == nil {
-			b.Fatal(l)
-		}
-		n := 0
-		for r.Next(&c) == nil {
-			n += len(c.At)
-		}
-		if n != 1<<20+1 {
-			b.Fatal(n, r.Problems())
-		}
-	}
-	b.ReportMetric(float64(b.N)*float64(1<<20)/1e6/b.Elapsed().Seconds(), "Medges/s")
-}
+func writef(b *strings.Builder, format string, args ...any) { fmt.Fprintf(b, format, args...) }

@@ -1,18 +1,16 @@
 package recording
 
 import (
+	"bytes"
 	"fmt"
 	"io"
 	"math"
-	"slices"
-
-	"bytes"
 
 	"fettle/internal/diag"
 	"fettle/internal/unit"
 )
 
-// place says which candidate is which bit of which variable.
+// A vcdPlace says which candidate is which bit of which variable.
 type vcdPlace struct{ variable, bit int32 }
 
 // beginVCD looks at the head, chooses, and sets up the reading.
@@ -50,17 +48,10 @@ func (r *Recording) beginVCD(head []byte, all io.Reader, set Settings) *choice {
 	}
 	for i, k := range c.of {
 		v.wanted[i] = places[k]
-		a.Wires = append(a.Wires, cs[k].names[0])
 	}
-	for i := range cs {
-		if !slices.Contains(c.of, i) && len(a.Others) < mostListed {
-			a.Others = append(a.Others, cs[i].names[0])
-		}
-	}
-	if len(set.Wires) == 0 && len(cs) > 1 {
-		a.Guessed = append(a.Guessed, fmt.Sprintf("the wire: %s; %s", listed(a.Wires), c.why))
-	}
+	ch.describe(c, a, "wire")
 	v.feed = newFeed(c.kind, len(c.of))
+	v.careful = c.voltages() || v.wanted[0].bit > 0 || v.wanted[1].bit > 0
 	if a.Unit = unit.Time(v.mult); v.div != 1 {
 		a.Unit = 0
 	}
@@ -95,6 +86,9 @@ func (v *vcd) tickUnit(r *Recording, cs []*candidate, set Settings) {
 	}
 	v.unit(u, false)
 	r.about.Guessed = append(r.about.Guessed, fmt.Sprintf("the timescale, which the file does not say: %v", u))
+	if v.unitWrong {
+		return
+	}
 	r.p.general(diag.Warning, "vcd-timescale", "the dump says no $timescale: %v is guessed", u)
 }
 
@@ -189,17 +183,16 @@ func guessUnit(intervals []float64) (unit.Time, bool) {
 	var best unit.Time
 	most := 0
 	for _, u := range []unit.Time{unit.Microsecond, unit.Second, unit.Millisecond, unit.Nanosecond, unit.Picosecond} {
-		halves, ones := 0, 0
+		ones, zeros := 0, 0
 		for _, x := range intervals {
 			switch t := x * u.Seconds() * 1e6; { // µs
 			case t >= 50 && t <= 66:
 				ones++
 			case t >= 88 && t <= 10000:
-				halves++
+				zeros++
 			}
 		}
-		// Zeros alone would fit many a unit: a third of the half-bits of any packet are ones.
-		if n := min(ones+halves, 4*ones); n > most {
+		if n := credible(ones, zeros); n > most {
 			most, best = n, u
 		}
 	}

@@ -36,7 +36,12 @@ func operate(n *wiring.Network, z []float64, st wiring.State) *wiring.Operating 
 // lasts.
 func path(n *wiring.Network, i int, l wiring.LightNet, op *wiring.Operating, u unit.Volt) (supply float64, from string, diodes, share float64, wave string) {
 	o, feed := &n.Outputs[i], n.Lamps[l.Lamp].Feed
-	share = l.Share()
+	if share = l.Sure; share == 0 {
+		share = l.Most
+	}
+	if n.Single {
+		return pathOfOne(n, o, l, op, u, share)
+	}
 	switch {
 	case o.Switch == nil:
 		return float64(op.VCC), "VCC", 0, share, "driven from the chip's pin: the chip's own supply"
@@ -50,6 +55,35 @@ func path(n *wiring.Network, i int, l wiring.LightNet, op *wiring.Operating, u u
 		return float64(u), u.String(), 2, share, "fed from the rectified plus through a high-side switch: both half-waves, two rectifier diodes in the way"
 	}
 	return float64(u), u.String(), 2, share, "fed from the rectified plus: both half-waves, two rectifier diodes in the way"
+}
+
+// pathOfOne is that behind a single diode.
+func pathOfOne(n *wiring.Network, o *wiring.OutputNet, l wiring.LightNet, op *wiring.Operating, u unit.Volt, share float64) (supply float64, from string, diodes, least float64, wave string) {
+	const onReservoir = "; in the other half-wave the reservoir feeds it as long as it lasts, which is not counted here"
+	feed, rail := n.Lamps[l.Lamp].Feed, n.Decoder.Supply.From.Text
+	switch {
+	case o.Switch == nil:
+		return float64(op.VCC), "VCC", 0, share, "driven from the chip's pin: the chip's own supply" + onReservoir
+	case feed == build.ChipSupply:
+		return float64(op.VCC), "VCC", 0, share, "fed from the chip's supply" + onReservoir
+	case feed == build.LocalPlus:
+		return float64(u), u.String(), 1, share, "fed from the vehicle's own plus: one half-wave alone, for the other rail is the minus; one diode of its own in the way"
+	case feed == rail && l.Sure == 0:
+		return float64(op.Plus + u), "the reservoir and the track in a row, " + num(float64(op.Plus+u), unit.SymVolt), 0, share, "driven into the diode's rail: it conducts while that rail is below the minus, on the reservoir alone"
+	case feed == rail:
+		return float64(u), u.String(), 0, share, "fed from the diode's rail: one half-wave, and no diode in the way, for the other rail is the minus"
+	case feed == build.RectifiedPlus:
+		return float64(u), u.String(), 1, share, "fed from the rectified plus: the diode in the way" + onReservoir
+	}
+	return float64(u), u.String(), 1, share, "fed from the rectified plus through a high-side switch: the diode in the way" + onReservoir
+}
+
+// drops is how many diodes of the rectifier stand between the track and the plus.
+func drops(n *wiring.Network) int {
+	if n.Single {
+		return 1
+	}
+	return 2
 }
 
 // ExplainLight is the working of a lamp current: lamp k of output i, at point z of everything that varies, track voltage u.
@@ -108,7 +142,7 @@ func ExplainDrive(n *wiring.Network, i int, t *wiring.Transistor, z []float64, u
 	o := &n.Outputs[i]
 	needs := conducting(n, i, wiring.On, u)
 	if o.Acknowledge {
-		needs = []wiring.State{{LeftPositive: true, Drive: wiring.On, Track: u, Which: 1 << i}}
+		needs = fed(n, wiring.On, u, 1<<i)
 	}
 	op := operate(n, z, needs[0])
 	x := of(i, t)(op)
@@ -238,7 +272,7 @@ func explainGate(n *wiring.Network, i int, t *wiring.Transistor, op *wiring.Oper
 // chip is in reset.
 func ExplainDark(n *wiring.Network, i int, t *wiring.Transistor, attr string, z []float64, u unit.Volt) *finding.Working {
 	o := &n.Outputs[i]
-	st := wiring.State{LeftPositive: true, Drive: wiring.Reset, Track: u}
+	st := fed(n, wiring.Reset, u, 0)[0]
 	if len(o.Lights) > 0 {
 		st = lit(o.Lights[0], wiring.Reset, u, 0)[0]
 	}
@@ -352,17 +386,18 @@ func explainShunt(n *wiring.Network, i int, z []float64, u unit.Volt) *finding.W
 // explainAnswer is the working of the load that answers on the programming track.
 func explainAnswer(n *wiring.Network, i int, z []float64, u unit.Volt) *finding.Working {
 	o := &n.Outputs[i]
-	on := operate(n, z, wiring.State{LeftPositive: true, Drive: wiring.On, Track: u, Which: 1 << i})
+	on := operate(n, z, fed(n, wiring.On, u, 1<<i)[0])
 	more := float64(on.Rail)
-	rest := operate(n, z, wiring.State{LeftPositive: true, Drive: wiring.Off, Track: u})
+	rest := operate(n, z, fed(n, wiring.Off, u, 0)[0])
 	more -= float64(rest.Rail)
 	r, _ := o.Resistor("load")
 	rl := float64(n.Solver.Resistance(r.Elem))
-	left := float64(u) - 2*handDiode - handVCE
+	nd := drops(n)
+	left := float64(u) - float64(nd)*handDiode - handVCE
 	return &finding.Working{
 		Title: fmt.Sprintf("Answer on the programming track at %s", u),
 		Steps: []finding.Step{
-			{Say: "what is left for the load", Formula: "U − 2·VD − VCE", With: fmt.Sprintf("%s − 2·%.1f V − %.1f V", u, handDiode, handVCE), Result: left, Unit: unit.SymVolt, Source: "VD, VCE: common practice, no source"},
+			{Say: "what is left for the load", Formula: "U − n·VD − VCE", With: fmt.Sprintf("%s − %d·%.1f V − %.1f V", u, nd, handDiode, handVCE), Result: left, Unit: unit.SymVolt, Source: "VD, VCE: common practice, no source"},
 			{Say: "largest load that still answers", Formula: "R = … / 60 mA", Result: left / float64(AnswerLeast), Unit: unit.SymOhm, Source: AnswerFrom},
 			{Say: "current of the load", Formula: "I = … / R", With: fmt.Sprintf("… / %s", num(rl, unit.SymOhm)), Result: left / rl, Unit: unit.SymAmp},
 			{Say: "heat while it lasts", Formula: "P = I² · R", Result: left * left / rl, Unit: unit.SymWatt},
@@ -375,6 +410,12 @@ func explainAnswer(n *wiring.Network, i int, z []float64, u unit.Volt) *finding.
 
 // explainEar is the working of the resistor before the listening pin.
 func explainEar(n *wiring.Network, z []float64, u unit.Volt) *finding.Working {
+	switch {
+	case n.Deaf():
+		return nil
+	case n.Single:
+		return explainEarOfOne(n, z, u)
+	}
 	op := operate(n, z, wiring.State{LeftPositive: n.Ear.Left(), Drive: wiring.Off, Track: u})
 	r := float64(n.Solver.Resistance(n.Ear.Series))
 	clamp := float64(unit.Or(n.Chip.ClampAbove, 0.5))
@@ -393,15 +434,37 @@ func explainEar(n *wiring.Network, z []float64, u unit.Volt) *finding.Working {
 	}
 }
 
+// explainEarOfOne is that behind a single diode: most flows while the ear's rail is below the minus by the whole track, out of
+// the pin, whose lower clamp diode holds it there.
+func explainEarOfOne(n *wiring.Network, z []float64, u unit.Volt) *finding.Working {
+	op := operate(n, z, wiring.State{LeftPositive: !n.Ear.Left(), Drive: wiring.Off, Track: u})
+	r := float64(n.Solver.Resistance(n.Ear.Series))
+	clamp := float64(unit.Or(n.Chip.ClampAbove, 0.5))
+	left := float64(u) - clamp
+	return &finding.Working{
+		Title: fmt.Sprintf("Resistor of the ear at track %s", u),
+		Steps: []finding.Step{
+			{Say: "what is left for it while its rail is negative: one diode alone leaves that rail below the minus by the whole track, and the pin's lower clamp diode holds the pin", Formula: "U − Vclamp",
+				With: fmt.Sprintf("%s − %.1f V", u, clamp), Result: left, Unit: unit.SymVolt, Source: figureSource(n.Chip, "clamp_voltage")},
+			{Say: "smallest that keeps the clamp's guidance", Formula: "R = … / Iclamp", With: fmt.Sprintf("… / %s", n.Chip.ClampMax), Result: left / float64(n.Chip.ClampMax), Unit: unit.SymOhm, Source: figureSource(n.Chip, "clamp_current")},
+			{Say: "clamp current with it", Formula: "I = … / R", With: fmt.Sprintf("… / %s", num(r, unit.SymOhm)), Result: left / r, Unit: unit.SymAmp},
+			{Say: "how large it may be is for the edges to say, which need the circuit in time", Result: math.NaN()},
+		},
+		Hand: left / r, Solver: math.Abs(float64(op.Ear.Through)), Unit: unit.SymAmp, Sources: []string{figureSource(n.Chip, "clamp_current")},
+		Difference: "the solver has the clamp diode at what it really drops",
+	}
+}
+
 // explainBallast is the working of the resistor before a zener.
 func explainBallast(n *wiring.Network, z []float64, u unit.Volt) *finding.Working {
-	op := operate(n, z, wiring.State{LeftPositive: true, Drive: wiring.On, Track: u})
+	op := operate(n, z, fed(n, wiring.On, u, 0)[0])
 	r := float64(n.Solver.Resistance(n.Ballast))
-	left := float64(u) - 2*handDiode - float64(n.Zener.VZnom)
+	nd := drops(n)
+	left := float64(u) - float64(nd)*handDiode - float64(n.Zener.VZnom)
 	return &finding.Working{
 		Title: fmt.Sprintf("Ballast resistor at track %s", u),
 		Steps: []finding.Step{
-			{Say: "what is left for it", Formula: "U − 2·VD − VZ", With: fmt.Sprintf("%s − 2·%.1f V − %s", u, handDiode, n.Zener.VZnom), Result: left, Unit: unit.SymVolt, Source: n.Zener.Source},
+			{Say: "what is left for it", Formula: "U − n·VD − VZ", With: fmt.Sprintf("%s − %d·%.1f V − %s", u, nd, handDiode, n.Zener.VZnom), Result: left, Unit: unit.SymVolt, Source: n.Zener.Source},
 			{Say: "current through it", Formula: "I = … / R", With: fmt.Sprintf("… / %s", num(r, unit.SymOhm)), Result: left / r, Unit: unit.SymAmp},
 			{Say: "what the chip and its pins take of that", Result: float64(op.Load), Unit: unit.SymAmp, Source: "the circuit"},
 			{Say: "what is left for the zener", Result: left/r - float64(op.Load), Unit: unit.SymAmp},

@@ -8,6 +8,8 @@
 // on one rail conducts for half the time, and its mean current is half its peak; what leaks backwards in the
 // other half gives no light and does not count.
 //
+// Behind a single diode, which feeds the decoder in one polarity alone, see single.go.
+//
 // A filament's light follows the mean of its current's square; of two outputs on one lamp each is judged with the other off.
 //
 // Not modelled: edges, capacitors, stretched zeros, self-heating of the junctions (each is judged for its own
@@ -89,9 +91,12 @@ type Requirement struct {
 	Source             string // of the limit
 	At                 string // "track 14 V": the level it is judged at
 	Sure               string // of the limit: "written by you", "guaranteed", "from memory"
-	needs              []wiring.State
-	scene              []int
-	measure            func(ops []*wiring.Operating) float64
+	// Held, of what one half-wave alone must reach: how many times as much it may be where the reservoir holds in the other
+	// half-wave; else 0.
+	Held    float64
+	needs   []wiring.State
+	scene   []int
+	measure func(ops []*wiring.Operating) float64
 }
 
 // Sense is "≥" or "≤".
@@ -313,17 +318,21 @@ func lit(l wiring.LightNet, d wiring.Drive, u unit.Volt, which uint32) []wiring.
 
 // conducting is the polarities in which some lamp of the output conducts.
 func conducting(n *wiring.Network, i int, d wiring.Drive, u unit.Volt) []wiring.State {
-	return polarities(n.Outputs[i].Lights, d, u, n.With(i))
+	return polarities(n, n.Outputs[i].Lights, d, u, n.With(i))
 }
 
-// polarities is those in which some of the lights conduct; where all conduct in either, one will do.
-func polarities(lights []wiring.LightNet, d wiring.Drive, u unit.Volt, which uint32) []wiring.State {
+// polarities is those in which some of the lights conduct; where all conduct in either, one in which the rectifier feeds the
+// decoder will do.
+func polarities(n *wiring.Network, lights []wiring.LightNet, d wiring.Drive, u unit.Volt, which uint32) []wiring.State {
 	left, right := false, false
 	for _, l := range lights {
 		left = left || l.Left && !l.Right
 		right = right || l.Right && !l.Left
 	}
-	return states(left || !right, right, d, u, which)
+	if !left && !right {
+		return fed(n, d, u, which)
+	}
+	return states(left, right, d, u, which)
 }
 
 func at(u unit.Volt) string { return "track " + u.String() }
@@ -369,6 +378,9 @@ func (s *Set) light(n *wiring.Network, i, k int) {
 	o, tr := &n.Outputs[i], n.Build.Track
 	light := o.Lights[k]
 	lamp := &n.Lamps[light.Lamp]
+	if light.Most == 0 {
+		return // Impossible says so
+	}
 	subject, id := subjectOf(n, light), LightID(n, i, k)
 	share := float64(o.Output.Brightness.Or(1))
 	const yours = "the build file: what you asked for"
@@ -380,6 +392,8 @@ func (s *Set) light(n *wiring.Network, i, k int) {
 			s.unjudged(r, "the lamp says no "+attr+" current")
 		case !u.Known():
 			s.unjudged(r, "the track block does not say that voltage")
+		case r.measure == nil:
+			s.later(r.ID, r.Subject, r.Words, inTime)
 		default:
 			r.Limit, r.At = float64(q.Value), at(u.Value)
 			s.add(r)
@@ -388,20 +402,31 @@ func (s *Set) light(n *wiring.Network, i, k int) {
 	l, which := lamp.Lamp, n.With(i)
 	gives := func(op *wiring.Operating) float64 { return float64(light.Light(op)) }
 	wave := "mean on DCC"
-	dcc := share * light.Share()
+	sure, most := share*light.Sure, share*light.Most
 	if lamp.Post.Structure == wiring.FilamentLamp {
 		// What glows is heated by the mean of the current's square: that current counts which would heat it alike.
-		dcc, share, wave = math.Sqrt(dcc), math.Sqrt(share), "rms on DCC"
+		sure, most, share, wave = math.Sqrt(sure), math.Sqrt(most), math.Sqrt(share), "rms on DCC"
+	}
+	least, full := wave, wave
+	if light.Held() {
+		least, full = wave+", from the diode's half-wave alone", wave+", the reservoir holding"
 	}
 	// A lamp on one rail conducts in one polarity only, one on the rectified plus alike in both: one state tells.
 	on := func(u build.Quantity[unit.Volt]) []wiring.State { return lit(light, wiring.On, u.Value, which) }
-	mean := meanOf(dcc, gives)
-	ask("good", l.Good, tr.Usual, "good", "good at the usual voltage ("+wave+")",
-		Requirement{AtLeast: true, needs: on(tr.Usual), measure: mean})
-	ask("seen", l.Seen, tr.Low, "seen", "still seen at the lowest ("+wave+")",
-		Requirement{AtLeast: true, needs: on(tr.Low), measure: mean})
-	ask("never_above", l.NeverAbove, tr.High, "never-above", "never above at the highest ("+wave+")",
-		Requirement{needs: on(tr.High), measure: mean})
+	reach := func(u build.Quantity[unit.Volt]) Requirement {
+		if sure == 0 {
+			return Requirement{} // on the reservoir alone
+		}
+		r := Requirement{AtLeast: true, needs: on(u), measure: meanOf(sure, gives)}
+		if light.Held() {
+			r.Held = most / sure
+		}
+		return r
+	}
+	ask("good", l.Good, tr.Usual, "good", "good at the usual voltage ("+least+")", reach(tr.Usual))
+	ask("seen", l.Seen, tr.Low, "seen", "still seen at the lowest ("+least+")", reach(tr.Low))
+	ask("never_above", l.NeverAbove, tr.High, "never-above", "never above at the highest ("+full+")",
+		Requirement{needs: on(tr.High), measure: meanOf(most, gives)})
 	// Without a peak of its own the mean's limit stands for both; a peak that is written is of one LED.
 	if l.PeakAbove.Known() {
 		ask("peak_never_above", l.PeakAbove, tr.High, "never-above-peak", "never above at the highest (peak, each LED)",
@@ -411,16 +436,9 @@ func (s *Set) light(n *wiring.Network, i, k int) {
 			Requirement{needs: on(tr.High), measure: largestOf(gives)})
 	}
 
-	for _, dc := range []struct {
-		wanted bool
-		left   bool // forward: the right rail is positive (NEM 631)
-		name   string
-	}{
-		{tr.DC.Text == build.DCForward || tr.DC.Text == build.DCBoth, false, "forward"},
-		{tr.DC.Text == build.DCReverse || tr.DC.Text == build.DCBoth, true, "reverse"},
-	} {
-		if !dc.wanted {
-			continue
+	for _, dc := range onDC(n) {
+		if !n.Feeds(dc.left) {
+			continue // directions says so
 		}
 		ask("seen", l.Seen, tr.Low, "dc-"+dc.name+"-seen", "still seen at the lowest on DC "+dc.name,
 			Requirement{AtLeast: true, needs: states(dc.left, !dc.left, wiring.On, tr.Low.Value, which), measure: meanOf(share, gives)})
@@ -468,7 +486,7 @@ func LitShare(n *wiring.Network, l wiring.LightNet) float64 {
 	case dc == build.DCBoth, dc == build.DCForward && l.Right, dc == build.DCReverse && l.Left:
 		return 1
 	}
-	return l.Share()
+	return l.Most
 }
 
 // share is the largest share of the time in which some lamp of output i conducts.
@@ -493,7 +511,11 @@ func LampMean(n *wiring.Network, i int, z []float64, u unit.Volt) float64 {
 	}
 	l := o.Lights[0]
 	op := operate(n, z, lit(l, wiring.On, u, n.With(i))[0])
-	return float64(l.Light(op)) * l.Share() * float64(o.Output.Brightness.Or(1))
+	share := l.Sure
+	if share == 0 {
+		share = l.Most
+	}
+	return float64(l.Light(op)) * share * float64(o.Output.Brightness.Or(1))
 }
 
 func (s *Set) unjudged(r Requirement, why string) {
@@ -518,7 +540,8 @@ func (s *Set) darkness(n *wiring.Network, i int) {
 		limit, source := darkness(n.Lamps[l.Lamp].Post)
 		leak := largestOf(func(op *wiring.Operating) float64 { return math.Abs(float64(op.Lamps[l.Lamp].Through)) })
 		needs := func(d wiring.Drive) []wiring.State { return lit(l, d, high, 0) }
-		if n.Lamps[l.Lamp].Post.Pair() {
+		// The diode's rail below the minus drives a current backwards through lamp and switch.
+		if p := n.Lamps[l.Lamp].Post; p.Pair() || n.Single && p.Structure.BothWays() {
 			needs = func(d wiring.Drive) []wiring.State { return both(d, high, 0) }
 		}
 		for _, c := range []struct {
@@ -581,6 +604,7 @@ func (s *Set) saturated(n *wiring.Network, i int, t *wiring.Transistor, levels [
 			continue
 		}
 		r.Limit, r.At, r.needs = float64(SaturatedBelow), at(l.u.Value), needs(l.u.Value)
+		over.Words = whileFed(n, over.Words, r.needs)
 		r.Source = "VCE below 0.3 V: the collector junction conducts too. Common practice, no source"
 		r.Sure = "common practice"
 		r.measure = largestOf(func(x *wiring.Operating) float64 { return float64(op(x).Across) })
@@ -589,12 +613,16 @@ func (s *Set) saturated(n *wiring.Network, i int, t *wiring.Transistor, levels [
 			r.Source = "less than 0.3 V lost in the switch: common practice, no source"
 			p, ok := t.FET.LeastOn()
 			if !ok {
-				s.unjudged(over, "its sheet guarantees RDS(on) at no gate voltage")
+				s.unjudged(over, "its sheet guarantees RDS(on) at no gate voltage, and you measured none (rdson_measured in the drawer)")
 				s.add(r)
 				continue
 			}
 			over.Limit, over.Sure = float64(p.VGS), "guaranteed"
 			over.Source = fmt.Sprintf("RDS(on) at most %s at VGS %s, the lowest that its sheet guarantees: %s", p.Max, p.VGS, t.Source)
+			if p.Measured {
+				over.Words = strings.Replace(over.Words, "RDS(on) is guaranteed", "RDS(on) was measured", 1)
+				over.Sure, over.Source = "measured by you", fmt.Sprintf("RDS(on) at most %s at VGS %s, the lowest that you measured or its sheet lists", p.Max, p.VGS)
+			}
 			over.measure = smallestOf(func(x *wiring.Operating) float64 { return float64(op(x).Input) })
 		} else {
 			if t == o.Switch && o.Driver != nil {
@@ -606,6 +634,7 @@ func (s *Set) saturated(n *wiring.Network, i int, t *wiring.Transistor, levels [
 			over.Sure = "common practice"
 			over.measure = smallestOf(func(x *wiring.Operating) float64 { return overdrive(x, i, t) })
 		}
+		r.Words = whileFed(n, r.Words, r.needs)
 		s.add(r)
 		s.add(over)
 	}
@@ -648,7 +677,7 @@ func (s *Set) lamps(n *wiring.Network, i int) {
 				words = " each, shared equally"
 			}
 			share := LitShare(n, l)
-			if share > l.Share() {
+			if share > l.Most {
 				words += ", on DC"
 			}
 			s.rate(i, id+"led-mean", subject, "mean current"+atCeiling+words, float64(rating.IFmax), unit.SymAmp, "IF max, "+rating.Source, ceil, lit(l, wiring.On, ceil, which), meanOf(share, perLED(n, l)))
@@ -672,7 +701,7 @@ func (s *Set) transistor(n *wiring.Network, i int, t *wiring.Transistor) {
 	tr, ceil := n.Build.Track, Ceiling(n.Vehicle.Scale.Text)
 	s.stands(n, i, t, ceil, tr.High.Or(ceil), func(d wiring.Drive, u unit.Volt) []wiring.State {
 		if d == wiring.Off {
-			return polarities(n.Outputs[i].Lights, d, u, 0)
+			return polarities(n, n.Outputs[i].Lights, d, u, 0)
 		}
 		return conducting(n, i, d, u)
 	}, both)

@@ -85,7 +85,7 @@ func TestHalfWaveIsHalfTheLight(t *testing.T) {
 	n := network(t)
 	o := n.Outputs[0].Lights[0]
 	half := require.LampMean(n, 0, n.Typical(), 14)
-	if !o.HalfWave() || o.Share() != 0.5 {
+	if !o.HalfWave() || o.Sure != 0.5 {
 		t.Fatal("the demo's front lamp hangs on one rail")
 	}
 	for i := range n.Vehicle.Lamps {
@@ -106,10 +106,15 @@ func TestHalfWaveIsHalfTheLight(t *testing.T) {
 // value exceeds.
 func TestEveryRequirementIsWhole(t *testing.T) {
 	n := network(t)
-	set := require.For(n)
-	if len(set.Requirements) < 40 {
+	if set := require.For(n); len(set.Requirements) < 40 {
 		t.Fatalf("only %d requirements for two outputs", len(set.Requirements))
 	}
+	whole(t, n)
+}
+
+func whole(t *testing.T, n *wiring.Network) {
+	t.Helper()
+	set := require.For(n)
 	typical := make([]float64, len(set.Requirements))
 	set.On(n).Eval(n.Typical(), typical)
 	seen := map[string]bool{}

@@ -40,12 +40,19 @@ func (s *Set) supply(n *wiring.Network) {
 	hot := n.Build.Track.AmbientHigh.Or(wiring.AmbientHigh)
 	name, source := n.SupplyPart()
 	rect := "rectifier " + n.Rectifier.Name
-	// A bridge puts the whole track across each diode that blocks, and all but two drops on the regulator: for
-	// both the track itself is a safe bound that needs no circuit.
-	s.bound("supply.rectifier-voltage", rect, "reverse voltage"+atCeiling, ceil, n.Rectifier.VRRM, "VRRM, "+n.Rectifier.Source)
-	rail := func(op *wiring.Operating) float64 { return float64(op.Rail) }
-	s.judge(Requirement{ID: "supply.rectifier-current", Subject: rect, Words: "current" + atCeiling + ", everything on", Limit: float64(n.Rectifier.IF), Unit: unit.SymAmp, Source: "IF, " + n.Rectifier.Source},
-		ceil, busy(n, wiring.On, ceil), largestOf(rail))
+	// A bridge puts the whole track across each diode that blocks, one diode alone twice of it, for its reservoir stays at
+	// the peak, and all but the drops on the regulator: for all the track itself is a safe bound that needs no circuit.
+	blocks, behind := "reverse voltage"+atCeiling, "the track itself, drops left out"
+	if n.Single {
+		blocks, behind = blocks+": the track and the reservoir in a row", "twice the track, drops left out"
+	}
+	s.bound("supply.rectifier-voltage", rect, blocks, ceil, unit.Volt(refill(n))*ceil, n.Rectifier.VRRM, "VRRM, "+n.Rectifier.Source, behind)
+	current := "current" + atCeiling + ", everything on"
+	if n.Single {
+		current += ", and in the same half-wave what the reservoir gave in the other"
+	}
+	s.judge(Requirement{ID: "supply.rectifier-current", Subject: rect, Words: current, Limit: float64(n.Rectifier.IF), Unit: unit.SymAmp, Source: "IF, " + n.Rectifier.Source},
+		ceil, busy(n, wiring.On, ceil), largestOf(func(op *wiring.Operating) float64 { return refill(n) * float64(op.Rectified) }))
 	load := func(op *wiring.Operating) float64 { return float64(op.Load) }
 	heat := func(tj unit.Celsius, rth unit.KelvinPerWatt, subject, words, source string, needs []wiring.State, u unit.Volt) {
 		if !unit.Known(rth) || !unit.Known(tj) {
@@ -58,7 +65,7 @@ func (s *Set) supply(n *wiring.Network) {
 	}
 	if r := n.RegPart; r != nil {
 		reg := "regulator " + name
-		s.bound("supply.regulator-voltage", reg, "input voltage"+atCeiling, ceil, r.VinAbsMax, "absolute maximum of the input, "+source)
+		s.bound("supply.regulator-voltage", reg, "input voltage"+atCeiling, ceil, ceil, r.VinAbsMax, "absolute maximum of the input, "+source, "the track itself, drops left out")
 		s.judge(Requirement{ID: "supply.regulator-current", Subject: reg, Words: "current it gives" + atCeiling + ", everything on", Limit: float64(r.IoutMax), Unit: unit.SymAmp, Source: "Iout max, " + source},
 			ceil, busy(n, wiring.On, ceil), largestOf(load))
 		heat(r.TjMax, r.RthJA, reg, "junction temperature at the highest, everything on", source, busy(n, wiring.On, high), high)
@@ -66,7 +73,7 @@ func (s *Set) supply(n *wiring.Network) {
 		zener := "zener " + name
 		s.judge(Requirement{ID: "supply.zener-power", Subject: zener, Words: "heat" + atCeiling + ", everything off", Limit: float64(n.Zener.Ptot), Unit: unit.SymWatt, Source: "Ptot, " + source},
 			ceil, busy(n, wiring.Off, ceil), largestOf(func(op *wiring.Operating) float64 { return float64(op.Regulator) }))
-		s.judge(Requirement{ID: "supply.zener-current", Subject: zener, Words: "current left for it at the lowest, everything on", AtLeast: true, Limit: 0.0005, Unit: unit.SymAmp, Sure: "common practice",
+		s.judge(Requirement{ID: "supply.zener-current", Subject: zener, Words: whileFed(n, "current left for it at the lowest, everything on", busy(n, wiring.On, n.Build.Track.Low.Or(7))), AtLeast: true, Limit: 0.0005, Unit: unit.SymAmp, Sure: "common practice",
 			Source: "half a milliampere keeps a zener above its knee: common practice, no source"},
 			n.Build.Track.Low.Or(7), busy(n, wiring.On, n.Build.Track.Low.Or(7)), smallestOf(func(op *wiring.Operating) float64 { return float64(op.Shunt) }))
 		if rp, ok := n.Build.Catalogue.ResistorPackage(n.BallastPackage()); ok {
@@ -79,8 +86,9 @@ func (s *Set) supply(n *wiring.Network) {
 		ceil, listening(n, ceil), largestOf(func(op *wiring.Operating) float64 { return float64(op.VCC) }))
 	if sk, ok := n.Build.Catalogue.Socket(n.Vehicle.Socket.Text); ok {
 		s.judge(Requirement{ID: "supply.contact", Subject: "socket " + sk.Name, Words: "all current through one contact" + atCeiling, Limit: float64(sk.Contact), Unit: unit.SymAmp, Source: sk.Source, Sure: "standard"},
-			ceil, busy(n, wiring.On, ceil), largestOf(rail))
+			ceil, busy(n, wiring.On, ceil), largestOf(func(op *wiring.Operating) float64 { return float64(op.Rail) + (refill(n)-1)*float64(op.Rectified) }))
 	}
+	s.halfWave(n)
 }
 
 // busy is the polarities in which some lamp conducts; where all hang on the rectified plus either will do.
@@ -89,19 +97,19 @@ func busy(n *wiring.Network, d wiring.Drive, u unit.Volt) []wiring.State {
 	for i := range n.Outputs {
 		all = append(all, n.Outputs[i].Lights...)
 	}
-	return polarities(all, d, u, 0)
+	return polarities(n, all, d, u, 0)
 }
 
-// bound judges a part by the track voltage alone.
-func (s *Set) bound(id, subject, words string, track, limit unit.Volt, source string) {
+// bound judges a part by what the track alone may put on it.
+func (s *Set) bound(id, subject, words string, track, value, limit unit.Volt, source, method string) {
 	if !unit.Known(limit) {
 		s.unjudged(Requirement{ID: id, Subject: subject, Words: words, Unit: unit.SymVolt}, "no rating is known")
 		return
 	}
 	r := Requirement{Limit: float64(limit)}
-	v := float64(track)
+	v := float64(value)
 	j := finding.Judgement{ID: id, Subject: subject, Requirement: words, Verdict: r.Judge(v, 0), Value: v, Limit: r.Limit, Sense: r.Sense(), Margin: r.Margin(v),
-		Unit: unit.SymVolt, Worst: at(track), Method: "the track itself, drops left out", Confidence: "absolute rating", Source: source}
+		Unit: unit.SymVolt, Worst: at(track), Method: method, Confidence: "absolute rating", Source: source}
 	if j.Verdict == finding.Fails {
 		j.Mend = "a part for a higher voltage"
 	}
@@ -149,7 +157,7 @@ func (s *Set) chip(n *wiring.Network) {
 		high, needs := high, conducting(n, i, wiring.On, high)
 		if o.Acknowledge {
 			high = n.Build.Track.ProgrammingHigh.Or(18)
-			needs = states(true, false, wiring.On, high, 1<<i)
+			needs = fed(n, wiring.On, high, 1<<i)
 		}
 		s.add(Requirement{ID: o.ID + ".pin-current", Subject: "chip pin " + o.Output.From.Text, Words: "pin current where its level is guaranteed", Kind: pinKind(o), Output: i,
 			Limit: float64(PinPoint(c, nominal).I), Unit: unit.SymAmp, At: at(high), Source: PinSource(c, nominal), Sure: "datasheet test point",
@@ -176,14 +184,14 @@ func (s *Set) chip(n *wiring.Network) {
 	}
 	vcc := smallestOf(func(op *wiring.Operating) float64 { return float64(op.VCC) })
 	if v, source := wiring.MinimumSupply(c, n.Decoder.Chip.Frequency); unit.Known(v) {
-		s.judge(Requirement{ID: "chip.supply-low", Subject: "chip " + c.Name, Words: "supply at the lowest, everything on", AtLeast: true, Limit: float64(v), Unit: unit.SymVolt,
+		s.judge(Requirement{ID: "chip.supply-low", Subject: "chip " + c.Name, Words: whileFed(n, "supply at the lowest, everything on", busy(n, wiring.On, low)), AtLeast: true, Limit: float64(v), Unit: unit.SymVolt,
 			Source: source, Sure: "datasheet"}, low, busy(n, wiring.On, low), vcc)
 	}
 	if bod := n.Decoder.Chip.BrownOut; bod.Known() {
 		for _, b := range c.Brownout {
 			if math.Abs(float64(b.Typ-bod.Value)) < 0.05 {
 				limit := float64(b.Max + unit.Or(c.BrownoutHysteresis, 0)/2)
-				s.judge(Requirement{ID: "chip.brown-out", Subject: "chip " + c.Name, Words: "supply above its brown-out level at the lowest, everything on", AtLeast: true, Limit: limit, Unit: unit.SymVolt,
+				s.judge(Requirement{ID: "chip.brown-out", Subject: "chip " + c.Name, Words: whileFed(n, "supply above its brown-out level at the lowest, everything on", busy(n, wiring.On, low)), AtLeast: true, Limit: limit, Unit: unit.SymVolt,
 					Source: fmt.Sprintf("BODLEVEL %s: at most %s and half the hysteresis; %s", b.Bits, b.Max, figureSource(c, "brownout")), Sure: "datasheet"}, low, busy(n, wiring.On, low), vcc)
 			}
 		}
@@ -205,7 +213,7 @@ func pinKind(o *wiring.OutputNet) Kind {
 // ear: the levels at the listening pin, and what its clamp diodes must carry. Edges need the circuit in time.
 func (s *Set) ear(n *wiring.Network) {
 	e := n.Ear
-	if e == nil {
+	if e == nil || n.Deaf() { // Impossible says so
 		return
 	}
 	tr, ceil := n.Build.Track, Ceiling(n.Vehicle.Scale.Text)
@@ -222,21 +230,30 @@ func (s *Set) ear(n *wiring.Network) {
 	s.judge(Requirement{ID: "ear.low", Subject: subject, Words: "heard as low while its rail is negative, as a share of VCC", Kind: Ear, Limit: float64(in.VIL), Unit: unit.SymRatio, Source: source("VIL", in.VIL), Sure: "datasheet"},
 		high, states(!e.Left(), e.Left(), wiring.On, high, 0), largestOf(share))
 	s.judge(Requirement{ID: "ear.clamp", Subject: subject, Words: "clamp current" + atCeiling, Kind: Ear, Limit: float64(n.Chip.ClampMax), Unit: unit.SymAmp, Source: figureSource(n.Chip, "clamp_current"), Sure: "guidance, from memory"},
-		ceil, listening(n, ceil), largestOf(func(op *wiring.Operating) float64 { return float64(op.Ear.Through) }))
+		ceil, clamped(n, ceil), largestOf(func(op *wiring.Operating) float64 { return math.Abs(float64(op.Ear.Through)) }))
 	s.judge(Requirement{ID: "ear.feeds-back", Subject: subject, Words: "clamp current against what the chip draws" + atCeiling, Kind: Ear, Limit: 1, Unit: unit.SymRatio,
 		Source: "more than the chip takes would lift its supply past the regulator: Kirchhoff", Sure: "certain"},
 		ceil, listening(n, ceil), largestOf(func(op *wiring.Operating) float64 { return float64(op.Ear.Through / op.Chip) }))
 	if rp, ok := n.Build.Catalogue.ResistorPackage(n.BallastPackage()); ok {
 		s.judge(Requirement{ID: "ear.series-voltage", Subject: "resistor of the ear", Words: "voltage across it" + atCeiling, Kind: Ear, Limit: float64(rp.VWork), Unit: unit.SymVolt, Source: n.BallastPackage() + ": " + rp.Source},
-			ceil, listening(n, ceil), largestOf(func(op *wiring.Operating) float64 { return math.Abs(float64(op.Ear.Across)) }))
+			ceil, clamped(n, ceil), largestOf(func(op *wiring.Operating) float64 { return math.Abs(float64(op.Ear.Across)) }))
 	}
 	s.later("ear.edges", subject, "edges of the track signal in time", "the circuit in time")
+}
+
+// clamped are the states in which a clamp diode of the ear's pin carries a current: while its rail is positive, and behind a
+// single diode, whose rail falls below the minus by the whole track, while it is negative.
+func clamped(n *wiring.Network, u unit.Volt) []wiring.State {
+	if n.Single {
+		return both(wiring.Off, u, 0)
+	}
+	return listening(n, u)
 }
 
 // listening is the state in which the ear lifts the chip's supply most: everything off, its rail positive. While its rail
 // is negative there is less than a volt across its resistor.
 func listening(n *wiring.Network, u unit.Volt) []wiring.State {
-	if n.Ear == nil {
+	if n.Ear == nil || n.Deaf() {
 		return busy(n, wiring.Off, u)
 	}
 	return states(n.Ear.Left(), !n.Ear.Left(), wiring.Off, u, 0)
@@ -265,21 +282,25 @@ func (s *Set) answer(n *wiring.Network, i int) {
 	id := o.ID + "."
 	which := uint32(1) << i // alone
 	low, high := tr.ProgrammingLow.Or(8), tr.ProgrammingHigh.Or(18)
-	on := func(u unit.Volt) []wiring.State { return states(true, false, wiring.On, u, which) }
-	s.add(Requirement{ID: id + "current", Subject: "answer on the programming track", Words: "more current than at rest, at its lowest voltage", Kind: Answer, Output: i, AtLeast: true,
-		Limit: float64(AnswerLeast), Unit: unit.SymAmp, Source: AnswerFrom, Sure: "standard", At: at(low), needs: append(on(low), states(true, false, wiring.Off, low, 0)...),
+	on := func(u unit.Volt) []wiring.State { return fed(n, wiring.On, u, which) }
+	off := func(u unit.Volt) []wiring.State { return fed(n, wiring.Off, u, 0) }
+	s.add(Requirement{ID: id + "current", Subject: "answer on the programming track", Words: whileFed(n, "more current than at rest, at its lowest voltage", on(low)), Kind: Answer, Output: i, AtLeast: true,
+		Limit: float64(AnswerLeast), Unit: unit.SymAmp, Source: AnswerFrom, Sure: "standard", At: at(low), needs: append(on(low), off(low)...),
 		measure: func(ops []*wiring.Operating) float64 { return float64(ops[0].Rail - ops[1].Rail) }})
+	if n.Single { // the other half-wave draws nothing; where the reservoir holds, its refilling draws as much again in this one
+		s.later(id+"mean", "answer on the programming track", "more current than at rest, as the mean of both half-waves", inTime)
+	}
 	s.add(Requirement{ID: id + "most", Subject: "answer on the programming track", Words: "current of the whole decoder meanwhile, at its highest voltage", Kind: Rating, Output: i,
 		Limit: float64(AnswerMost), Unit: unit.SymAmp, Source: "NMRA S-9.2.3, section B: 250 mA for longer than 100 ms", Sure: "standard", At: at(high), needs: on(high),
 		measure: largestOf(func(op *wiring.Operating) float64 { return float64(op.Rail) })})
 	s.add(Requirement{ID: id + "silent", Subject: "answer on the programming track", Words: "more current than at rest while the chip is in reset", Kind: Darkness, Output: i,
-		Limit: 1e-3, Unit: unit.SymAmp, Source: "a sixtieth of an answer: own judgement", Sure: "own judgement", At: at(high), needs: append(states(true, false, wiring.Reset, high, 0), states(true, false, wiring.Off, high, 0)...),
+		Limit: 1e-3, Unit: unit.SymAmp, Source: "a sixtieth of an answer: own judgement", Sure: "own judgement", At: at(high), needs: append(fed(n, wiring.Reset, high, 0), off(high)...),
 		measure: func(ops []*wiring.Operating) float64 {
 			return float64(ops[0].Out[i].Switch.Through - ops[1].Out[i].Switch.Through)
 		}})
 	needs := func(d wiring.Drive, u unit.Volt) []wiring.State {
 		if d == wiring.Off {
-			return states(true, false, wiring.Off, u, 0)
+			return off(u)
 		}
 		return on(u)
 	}

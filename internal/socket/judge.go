@@ -102,7 +102,10 @@ func use(d *build.Decoder, v *build.Vehicle, s parts.Socket) []finding.Judgement
 		if r := through(l.Feed.Text); r != "" && !s.Has(r) {
 			mend := fmt.Sprintf("a wire of its own for the %s, beside the plug", r)
 			if r == parts.CommonPlus {
-				mend += "; or two diodes from the rails in the vehicle (feed = \"local plus\"); or one rail for half the light"
+				mend += "; or two diodes from the rails in the vehicle (feed = \"local plus\")"
+				if !d.Supply.Single() { // which lets a rail fall below the minus
+					mend += "; or one rail for half the light"
+				}
 			}
 			report(l, "feed", "its feed comes through the socket", fmt.Sprintf("the socket has no contact for the %s", r), mend)
 		}

@@ -283,3 +283,33 @@ func TestOwnDiodesFollowTheRails(t *testing.T) {
 		}
 	}
 }
+
+// A single diode minds a turned plug no more than a bridge does: the rails change over, it feeds in the other half-wave, and the
+// lamps do what they do behind a bridge.
+func TestTurnedPlugOfOneDiode(t *testing.T) {
+	for _, rail := range []string{build.LeftRail, build.RightRail} {
+		var why [2]string
+		for k := range why {
+			b := demo(t, "NEM 652", 6, 2, build.RectifiedPlus)
+			if k == 1 {
+				s := &b.Decoders[0].Supply
+				s.Rectifier, s.Diodes, s.From = build.Words("1N4148W"), build.Given(1), build.Words(rail)
+			}
+			n := network(t, b)
+			js, _ := socket.Judge(n, none)
+			j := verdict(t, js, "socket.a.turned")
+			if why[k] = j.Why; j.Verdict != finding.Holds {
+				t.Errorf("%s: %s (%s)", rail, j.Verdict, j.Why)
+			}
+			if k == 1 {
+				m, err := n.Edited(socket.Of(n).Turn)
+				if err != nil || m.Feeds(true) == n.Feeds(true) || m.Feeds(false) == n.Feeds(false) {
+					t.Errorf("%s: turned it feeds as before (%v)", rail, err)
+				}
+			}
+		}
+		if why[0] != why[1] {
+			t.Errorf("%s: behind a bridge %q, behind one diode %q", rail, why[0], why[1])
+		}
+	}
+}

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"fettle/internal/build"
+	"fettle/internal/wiring"
 )
 
 // A Power is what the rails carry.
@@ -362,7 +363,7 @@ func drives(o *build.Output, l *build.Lamp) bool {
 
 // shine is what a lamp does whose output is on: what its feed allows, then what the circuit shows.
 func shine(d *build.Decoder, o *build.Output, l *build.Lamp, r Rail, e Evidence) Shown {
-	left, right, ok := conducts(o, l)
+	left, right, ok := conducts(d, o, l)
 	can := left || right
 	switch r {
 	case LeftPositive:
@@ -375,7 +376,13 @@ func shine(d *build.Decoder, o *build.Output, l *build.Lamp, r Rail, e Evidence)
 	case !ok:
 		return Shown{State: Unsure, Say: fmt.Sprintf("where lamp %s is fed from is not said (feed = …)", l.Name.Text)}
 	case !can && r == Alternating:
-		return Shown{State: Dark, Say: fmt.Sprintf("it is fed from %s, and a switch on the %s draws nothing through it", l.Feed.Text, side(o))}
+		say := fmt.Sprintf("it is fed from %s, and a switch on the %s draws nothing through it", l.Feed.Text, side(o))
+		if from := d.Supply.From.Text; d.Supply.Single() && l.Feed.Text == build.OtherRail(from) {
+			say += fmt.Sprintf(": behind a single diode from the %s that rail is the decoder's minus", from)
+		}
+		return Shown{State: Dark, Say: say}
+	case r != Alternating && d.Supply.Single() && (r == LeftPositive) != (d.Supply.From.Text == build.LeftRail):
+		return Shown{State: Dark, Say: fmt.Sprintf("its decoder has no supply while the %s is the negative one: a single diode leads from there", d.Supply.From.Text)}
 	case !can:
 		on := map[Rail]string{LeftPositive: "left", RightPositive: "right"}[r]
 		return Shown{State: Dark, Say: fmt.Sprintf("it is fed from the %s and dark while the %s rail is the positive one", l.Feed.Text, on)}
@@ -395,22 +402,11 @@ func side(o *build.Output) string {
 	return o.Drive.Text
 }
 
-// conducts says while which rail is positive a lamp on an output can conduct; not ok where its feed is not said. A
-// switch on the low side draws the lamp's current to the decoder's minus, which is the negative rail but for a diode;
-// one on the high side gives it from the plus.
-func conducts(o *build.Output, l *build.Lamp) (left, right, ok bool) {
-	high := inward(o, l)
-	switch l.Feed.Text {
-	case build.LeftRail:
-		return !high, high, true
-	case build.RightRail:
-		return high, !high, true
-	case build.DecoderMinus:
-		return high, high, true
-	case build.RectifiedPlus, build.ChipSupply, build.LocalPlus:
-		return !high, !high, true
-	}
-	return false, false, false
+// conducts says while which rail is positive a lamp on an output can conduct (package wiring); not ok where its feed is not
+// said.
+func conducts(d *build.Decoder, o *build.Output, l *build.Lamp) (left, right, ok bool) {
+	w := wiring.WayOf(&d.Supply, l.Feed.Text, inward(o, l))
+	return w.Left, w.Right, l.Feed.Text != ""
 }
 
 // inward reports whether an output drives its lamp's current from the switched side towards the feed.

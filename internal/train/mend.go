@@ -31,6 +31,15 @@ func answer(words string, i int, change func(a *build.Answer)) edit {
 	}}
 }
 
+// fullWave edits the rectifier of the decoder of that index.
+func fullWave(words string, i int) edit {
+	return edit{words, func(b *build.Build) {
+		b.Decoders = slices.Clone(b.Decoders)
+		s := &b.Decoders[i].Supply
+		s.Diodes, s.From = build.Given(4), build.Text{}
+	}}
+}
+
 // feed edits where a lamp is fed from.
 func feed(words, vehicle, lamp, from string) edit {
 	return edit{words, func(b *build.Build) {
@@ -109,7 +118,7 @@ func (p *Plan) mend(b *build.Build, w want, e Evidence) string {
 }
 
 // edits lists what might mend a want, the likeliest slip first: directions exchanged, a foreign address, DC not
-// allowed, a single function block, a block that is missing, the feed.
+// allowed, half a wave, a single function block, a block that is missing, the feed.
 func (p *Plan) edits(b *build.Build, w want, e Evidence) []edit {
 	row := p.run(b, w.Case, e)
 	wrong := func(i int) bool { return row.Cells[i].State == Dim || w.Lit[i] != (row.Cells[i].State == Lit) }
@@ -177,6 +186,9 @@ func (p *Plan) edits(b *build.Build, w want, e Evidence) []edit {
 		}
 		if w.Case.Power == DC && !d.Answer.DC.Yes {
 			add(answer("dc = true in the answer block of decoder "+d.Name.Text, i, func(x *build.Answer) { x.DC = build.Flag{Yes: true, Set: true} }))
+		}
+		if d.Supply.Single() {
+			add(fullWave("a bridge, or four diodes, for the single one of decoder "+d.Name.Text, i))
 		}
 	}
 	for k := range b.Functions {

@@ -249,6 +249,34 @@ func TestOnDC(t *testing.T) {
 	}
 }
 
+// Behind a single diode from the left rail a lamp on the right rail, which is the minus, never shines, and on DC nothing
+// does while the left rail is the negative one: forward (NEM 631).
+func TestSingleDiode(t *testing.T) {
+	one := func(s string) string {
+		return strings.NewReplacer("  output \"head\" {", "  supply {\n    rectifier = \"1N4148W\"\n    diodes = 1\n    from = \"left rail\"\n  }\n  output \"head\" {").Replace(s)
+	}
+	track := "track {\n  dc = \"both\"\n}\n"
+	a, b := one(car("ferry car", "a", "head", "tail", "dc = true")), car("mail van", "b", "head", "tail", "dc = true")
+	f := train.Judge(load(t, a+b+consist+track), nil).Findings
+	if j := verdict(t, f, "train.forward.F0"); j.Verdict != finding.Holds { // head on the left rail
+		t.Errorf("forward on DCC: %s (%s)", j.Verdict, j.Why)
+	}
+	j := verdict(t, f, "train.reverse.F0")
+	contains(t, j.Why, "lamp tail of ferry car should be lit and is dark", "behind a single diode from the left rail that rail is the decoder's minus")
+	contains(t, j.Mend, "a bridge, or four diodes, for the single one of decoder a")
+	j = verdict(t, f, "train.forward.F0.dc")
+	contains(t, j.Why, "lamp head of ferry car should be lit and is dark", "its decoder has no supply while the left rail is the negative one")
+	// Fed from the plus both shine on DCC, and on DC in reverse.
+	plus := strings.NewReplacer("feed = \"left rail\"", "feed = \"rectified plus\"", "feed = \"right rail\"", "feed = \"rectified plus\"")
+	f = train.Judge(load(t, plus.Replace(a)+plus.Replace(b)+consist+track), nil).Findings
+	for id, want := range map[string]finding.Verdict{"train.forward.F0": finding.Holds, "train.reverse.F0": finding.Holds, "train.reverse.F0.dc": finding.Holds, "train.forward.F0.dc": finding.Fails} {
+		if j := verdict(t, f, id); j.Verdict != want {
+			t.Errorf("%s: %s (%s)", id, j.Verdict, j.Why)
+		}
+	}
+	contains(t, verdict(t, f, "train.forward.F0.dc").Mend, "a bridge, or four diodes, for the single one of decoder a")
+}
+
 // Two decoders in one vehicle, each with some of its lamps; the lock tells them apart for programming only (NMRA S-9.2.2
 // (2012), CV15 and CV16).
 func TestTwoDecodersInOneVehicle(t *testing.T) {

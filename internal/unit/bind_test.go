@@ -12,6 +12,7 @@ func TestBind(t *testing.T) {
 		{"2 Vehicles, 3 Amps, 4 mm", "2 Vehicles, 3 Amps, 4~mm"},
 		{"95 %: 86 % of 10 mA", "95~%: 86~% of 10~mA"},
 		{"no number V", "no number V"},
+		{"3 F0 on, 47 F13-F20 off", "3 F0 on, 47 F13-F20 off"},
 		{"260 K/W", "260~K/W"},
 		{"", ""},
 	} {

@@ -29,7 +29,7 @@ func (n *Network) Alone(i int, lamps map[string]*LampPosterior) (alone *Network,
 			b.Decoders[k] = d
 		}
 	}
-	st := State{LeftPositive: true, Drive: On, Track: b.Track.Usual.Or(usualTrack)}
+	st := State{LeftPositive: n.FedLeft(), Drive: On, Track: b.Track.Usual.Or(usualTrack)}
 	var all, own Operating
 	m := n.Clone()
 	m.Set(m.Typical())
@@ -41,7 +41,7 @@ func (n *Network) Alone(i int, lamps map[string]*LampPosterior) (alone *Network,
 	bare.Read(bare.Solve(st), &own)
 	alone, _, err = wire(&b, &d, lamps, n, func(n *Network) {
 		n.draw("others on the chip's supply", n.VCC, all.VCC, all.Load-own.Load)
-		n.draw("others on plus", n.Plus, all.Plus, (all.Rail-own.Rail)-(all.Load-own.Load))
+		n.draw("others on plus", n.Plus, all.Plus, (all.Rectified-own.Rectified)-(all.Load-own.Load))
 	})
 	return alone, 0, err
 }

@@ -1,7 +1,7 @@
 // Package wiring turns a build into circuits: the vehicle alone as it is measured (Bare), and a decoder in its
 // vehicle (Network), with its static states and with everything in it that varies.
 //
-// A Network is one circuit: the track between two rails, a bridge rectifier or four diodes, a regulator or a zener behind
+// A Network is one circuit: the track between two rails, a bridge rectifier, four diodes or one, a regulator or a zener behind
 // its ballast, the chip's own draw, the ear, and for each output chip pin, transistors, resistors and the lamps it lights.
 // Ground is the decoder's minus, which is not a rail. A lamp's unswitched side is joined to a rail, the rectified plus, the
 // chip's supply, the vehicle's own plus or the decoder's minus; which way its current flows, and while which rail is
@@ -18,8 +18,11 @@
 // An output's clamp diodes at the chip's pin are in the circuit where a slip or fault may drive it beyond the chip's rails
 // (Edited); in the states of a sound decoder no such pin leaves them, and the proof does without. The ear's are always there.
 //
-// Not modelled: edges, capacitors, self-heating (but of filaments), the resistance of wires and contacts; a rectifier of
-// fewer than four diodes; motors and bridge drives (Answers).
+// A rectifier of one diode makes one of the rails the minus; in the half in which it blocks the plus is held where the other
+// half leaves it (single.go).
+//
+// Not modelled: edges, capacitors, self-heating (but of filaments), the resistance of wires and contacts; motors and bridge
+// drives (Answers).
 package wiring
 
 import (
@@ -58,22 +61,16 @@ type LampNet struct {
 // A LightNet is a lamp as one output lights it.
 type LightNet struct {
 	Lamp int // index among the network's lamps
-	// Left and Right say whether it conducts while the left (the right) rail is positive.
-	Left, Right bool
-	Back        bool // current flows against the direction in which the lamp is wired: of a pair face to face the other LED lights
-	Against     bool // it sits the other way round: nothing lights until its wires are changed over
-}
-
-// Share is the share of the time in which it conducts on DCC without stretched zeros.
-func (l LightNet) Share() float64 {
-	if l.HalfWave() {
-		return 0.5
-	}
-	return 1
+	Way
+	Back    bool // current flows against the direction in which the lamp is wired: of a pair face to face the other LED lights
+	Against bool // it sits the other way round: nothing lights until its wires are changed over
 }
 
 // HalfWave reports whether it conducts for one polarity only.
-func (l LightNet) HalfWave() bool { return l.Left != l.Right }
+func (w Way) HalfWave() bool { return w.Most == 0.5 }
+
+// Held reports whether it lives on the reservoir for some of the time.
+func (w Way) Held() bool { return w.Most > w.Sure }
 
 // An OutputNet is one output in the network, with the lamps it lights.
 type OutputNet struct {
@@ -140,7 +137,8 @@ type Network struct {
 	Solver  *circuit.Solver
 
 	Track     circuit.Elem
-	Bridge    [4]circuit.Elem // left→plus, right→plus, minus→left, minus→right
+	Single    bool            // the rectifier is one diode: the rail that it does not lead from is the minus
+	Bridge    [4]circuit.Elem // left→plus, right→plus, minus→left, minus→right; absent but one of a single diode
 	Regulator circuit.Elem    // or the zener that stands for one
 	Ballast   circuit.Elem    // before a zener; else absent
 	ChipDraw  circuit.Elem
@@ -155,6 +153,7 @@ type Network struct {
 	Zener     *parts.Diode
 	Assumed   []string // what had to be assumed, in words
 
+	half      halfWave
 	bridge    device.Spread[device.Diode]
 	regulator *device.RegulatorSpread
 	zener     device.Spread[device.Diode]
@@ -298,9 +297,6 @@ func (n *Network) missing(lamps map[string]*LampPosterior) (m []Missing, whole [
 	later := func(id, what string) { m = append(m, Missing{ID: id, What: what, NotBuilt: true}) }
 	need(d.Supply.Rectifier.Open(), "supply.rectifier", "rectifier of decoder "+d.Name.Text)
 	need(d.Supply.Regulator.Open(), "supply.regulator", "regulator of decoder "+d.Name.Text)
-	if p, ok := cat.Diode(d.Supply.Rectifier.Text); ok && p.Type != "bridge" && d.Supply.Diodes != 4 {
-		later("supply.rectifier", "a rectifier of fewer than four diodes")
-	}
 	if _, ok := cat.Regulator(d.Supply.Regulator.Text); !ok && !d.Supply.Regulator.Open() {
 		need(!d.Supply.Ballast.Known(), "supply.ballast", "ballast resistor before the zener of decoder "+d.Name.Text)
 	}
@@ -314,7 +310,7 @@ func (n *Network) missing(lamps map[string]*LampPosterior) (m []Missing, whole [
 		}
 		before := len(m)
 		id, of := OutputID(n.Build, d, o), " of output "+o.Name.Text
-		dead, lacking := false, false
+		dead, lacking, vain := false, false, false
 		for _, name := range LampsOf(o) {
 			if switched[name] {
 				later(id+".lamp", "a switch of another decoder on lamp "+name)
@@ -323,7 +319,9 @@ func (n *Network) missing(lamps map[string]*LampPosterior) (m []Missing, whole [
 			if l, ok := n.Vehicle.Lamp(name); ok {
 				if l.Feed.Text == "" {
 					need(true, "lamp."+name+".feed", "feed of lamp "+name+" (where its unswitched side is joined)")
-				} else if left, right := conducts(l.Feed.Text, inward(o, l.Feed.Text)); !left && !right {
+				} else if _, _, never := NeverLit(d, o, l); never {
+					vain = true
+				} else if WayOf(&d.Supply, l.Feed.Text, inward(o, l.Feed.Text)).Most == 0 {
 					later(id+".drive", fmt.Sprintf("%s for lamp %s, which is fed from %s", cmp.Or(o.Drive.Text, build.DriveLowSide), name, l.Feed.Text))
 				}
 			}
@@ -358,6 +356,8 @@ func (n *Network) missing(lamps map[string]*LampPosterior) (m []Missing, whole [
 		need(o.From.Open(), id+".from", "chip pin"+of)
 		if supply && len(m) == before && !dead && !lacking {
 			whole = append(whole, o)
+		} else if vain { // no value would help
+			m = m[:before]
 		}
 	}
 	return m, whole
@@ -394,7 +394,11 @@ func (n *Network) switchedElsewhere() map[string]bool {
 func (n *Network) supply() error {
 	c, d := n.Circuit, n.Decoder
 	cat := n.Build.Catalogue
-	n.LeftRail, n.RightRail = c.Node("left rail"), c.Node("right rail")
+	if d.Supply.Single() {
+		n.oneDiode(d.Supply.From.Text)
+	} else {
+		n.LeftRail, n.RightRail = c.Node("left rail"), c.Node("right rail")
+	}
 	n.Plus, n.VCC = c.Node("rectified plus"), c.Node("chip supply")
 	n.Track = c.Voltage("track", n.LeftRail, n.RightRail, 12)
 	c.SetWords(n.Track, "track")
@@ -411,10 +415,17 @@ func (n *Network) supply() error {
 	words := [4]string{"from the left rail to plus", "from the right rail to plus", "from minus to the left rail", "from minus to the right rail"}
 	typical := n.bridge.At(make([]float64, len(n.bridge.Vars())))
 	for i := range n.Bridge {
+		if n.Bridge[i] = none; n.Single && ends[i] != [2]circuit.Node{n.half.anode, n.Plus} {
+			continue
+		}
 		n.Bridge[i] = c.Diode(fmt.Sprintf("rectifier D%d", i+1), ends[i][0], ends[i][1], typical)
 		c.SetWords(n.Bridge[i], "rectifier diode "+words[i])
+		n.half.diode = n.Bridge[i]
 	}
-
+	if n.Single {
+		n.reservoir()
+		n.polarities()
+	}
 	n.Bridged = n.Rectifier.Type == "bridge"
 	if n.Chip, ok = cat.Chip(d.Chip.Part.Text); !ok {
 		return fmt.Errorf("decoder %s: the catalogue has no chip %q", d.Name.Text, d.Chip.Part.Text)
@@ -663,13 +674,13 @@ func (n *Network) output(o *build.Output, lamps map[string]*LampPosterior) error
 			n.Circuit.SetWords(n.Circuit.Voltage("wire", net.Socket, n.Lamps[i].Socket, 0), "wire from lamp "+n.Lamps[net.Lights[0].Lamp].Name+" to lamp "+name)
 		}
 		light, post := LightNet{Lamp: i, Back: in != n.Lamps[i].inward}, n.Lamps[i].Post
-		light.Left, light.Right = conducts(l.Feed.Text, in)
+		light.Way = WayOf(&n.Decoder.Supply, l.Feed.Text, in)
 		if !post.Structure.BothWays() {
 			light.Against = post.Surveyed && post.sitsInward(l.Feed.Text) != in
 			light.Back = false
 		}
 		net.Lights = append(net.Lights, light)
-		n.Lamps[i].duty = math.Max(n.Lamps[i].duty, light.Share()*float64(o.Brightness.Or(1)))
+		n.Lamps[i].duty = math.Max(n.Lamps[i].duty, light.Most*float64(o.Brightness.Or(1)))
 		net.ActiveLow = net.Drive == build.DriveFromPin && !in
 	}
 	if err := n.stage(&net); err != nil {
@@ -788,6 +799,9 @@ func (n *Network) Edited(edit func(c *circuit.Circuit)) (*Network, error) {
 		m.Circuit.SetPin(n.Outputs[i].Pin, n.pinAt(make([]float64, len(n.pins.Vars())), true))
 	}
 	edit(m.Circuit)
+	if m.Single {
+		m.polarities()
+	}
 	s, err := circuit.Compile(m.Circuit)
 	if err != nil {
 		return nil, err

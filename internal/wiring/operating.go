@@ -20,6 +20,7 @@ type Operating struct {
 	Load      unit.Amp  // what the regulator gives: the chip, its pins and what else hangs on its supply
 	Chip      unit.Amp  // the chip's own draw
 	Rail      unit.Amp  // out of the positive rail, all that the decoder and its lamps draw
+	Rectified unit.Amp  // of that what passes the rectifier: with a bridge all
 	Ear       EarOperating
 	Lamps     []LampOperating
 	Out       []OutputOperating
@@ -113,6 +114,9 @@ func (n *Network) Read(sol circuit.Solution, op *Operating) {
 	op.Rail = s.I(n.Track, 0)
 	if op.Rail < 0 {
 		op.Rail = -op.Rail
+	}
+	if op.Rectified = op.Rail; n.Single {
+		op.Rectified = max(0, s.I(n.half.diode, 0))
 	}
 	if e := n.Ear; e != nil {
 		op.Ear = EarOperating{Pin: s.V(e.Node), Through: s.I(e.Series, 0), Heat: s.Power(e.Series), Across: s.V(e.Rail) - s.V(e.Node)}

@@ -55,10 +55,10 @@ func (n *Network) filament(l *LampNet, p LampParams) LampParams {
 	return p
 }
 
-// Solve brings the network into a state and solves it. It starts from what Learn foretells; else from the
+// solve brings the network into a state and solves it. It starts from what Learn foretells; else from the
 // solution before if that was the same drive and polarity (another track voltage moves junction voltages
 // little); else from the last time the network was there.
-func (n *Network) Solve(st State) circuit.Solution {
+func (n *Network) solve(st State) circuit.Solution {
 	s := n.Solver
 	u := st.Track
 	if !st.LeftPositive {

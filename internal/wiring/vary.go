@@ -44,7 +44,9 @@ func (n *Network) vary() {
 	add("rectifier", n.bridge.Vars(), func(z []float64) {
 		d := n.bridge.At(z)
 		for _, e := range n.Bridge {
-			s.SetDiode(e, d)
+			if e != none {
+				s.SetDiode(e, d)
+			}
 		}
 	})
 	if n.RegPart != nil {

@@ -133,7 +133,11 @@ func (r *Runner) Prove(ctx context.Context, folder *build.Folder, figures bool) 
 	f.Tables = append(f.Tables, lit.Findings.Tables...)
 	f.Notes = append(f.Notes, lit.Findings.Notes...)
 	f.Values = merge(c.Findings.Values, f.Values)
-	f.Verdicts = append(append([]finding.Judgement(nil), c.Findings.Verdicts...), f.Verdicts...)
+	f.Verdicts = append(slices.DeleteFunc(slices.Clone(c.Findings.Verdicts), func(j finding.Judgement) bool { // what both say counts once
+		return slices.ContainsFunc(f.Verdicts, func(k finding.Judgement) bool {
+			return j.ID == k.ID && j.Requirement == k.Requirement && j.Verdict == k.Verdict
+		})
+	}), f.Verdicts...)
 	f.Notes = append(append([]finding.Note(nil), c.Findings.Notes...), f.Notes...)
 	p := Proved{Chosen: c, Findings: f, Trains: lit.Plans, Parts: prove.PartsList(c.Build), Revision: key(folder, "")[:8]}
 	for i := range c.Build.Decoders {
