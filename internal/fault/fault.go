@@ -67,8 +67,18 @@ type Test struct {
 	Slip    float64 // share of readings that are slips
 	Minutes float64
 	Risk    float64 // what a slip there is expected to cost, in minutes
-	Setup   string  // what must be brought about first
+	Setup   string  // what must be brought about first, in one word: "on-left"
 	Prepare float64 // minutes to bring that about
+
+	// For the conversation.
+	Point, Against string   // where the probes go, in the user's words: "PB0", "minus"
+	Setting        string   // of the meter: "DC volts"
+	How            string   // "red probe on PB0, black on minus"
+	Bring          string   // the setup in words: "decoder alone on 12 V DC through 470 Ω, chip running, outputs off"
+	Caution        string   // that belongs there
+	Sayings        []string // of each choice: "front light stays on"
+	Most           float64  // no reading can be beyond ± this; 0: no bound
+	Signed         bool     // a reading may be negative
 }
 
 // A Reading is what was shown.
@@ -103,10 +113,11 @@ var (
 
 // A Table is what every cause foresees of every test.
 type Table struct {
-	Causes []Cause
-	Tests  []Test
-	Counts []int    // samples of each cause
-	Codes  []uint16 // cause by cause, test by test, sample by sample
+	Causes  []Cause
+	Tests   []Test
+	Assumes []string // of meter and probes, to be said at the start
+	Counts  []int    // samples of each cause
+	Codes   []uint16 // cause by cause, test by test, sample by sample
 
 	base  []int // of a cause in Codes
 	first []int // of a cause's samples among all
