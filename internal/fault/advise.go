@@ -201,6 +201,7 @@ const (
 	manyBins = 2048
 	binOver  = manyBins
 	binNone  = manyBins + 1
+	widest   = 1.0 // of u, to either side of a sample
 )
 
 // telling is the mutual information of the classes and the display, in bits.
@@ -226,8 +227,8 @@ func (b *bins) telling(t *Table, test int, classes [][]int, samples [][]pick) fl
 			}
 		}
 		typical = math.Hypot(def.Model, def.common()/math.Sqrt(3)) + step
-		low -= 1
-		high++
+		low -= widest
+		high += widest
 	}
 	width := math.Max(b.wide*typical, (high-low)/(manyBins-2))
 	entropy, inside := 0.0, 0.0
@@ -276,6 +277,7 @@ func (b *bins) telling(t *Table, test int, classes [][]int, samples [][]pick) fl
 					if v := math.Abs(u + low); v < 4 { // counts rather than shares count near zero
 						r = math.Max(r, math.Sqrt(3)*def.sigma(def.value(c)))
 					}
+					r = math.Min(r, widest)
 					from, to := (u-r)/width, (u+r)/width
 					each := p.p * width / (2 * r)
 					i, j := int(from), int(to)
