@@ -471,3 +471,18 @@ func (r Reading) String() string {
 	}
 	return fmt.Sprintf("test %d: %g/%d", r.Test, r.Value, r.Choice)
 }
+
+// Sample is what a cause foresees of a test for one of its builds: a number (NaN: nothing, +Inf: over range), or a
+// choice (−1: nothing).
+func (t *Table) Sample(cause, test, sample int) (v float64, choice int) {
+	c := t.cell(cause, test)[sample]
+	switch {
+	case c == codeNone:
+		return math.NaN(), -1
+	case t.Tests[test].Choices != nil:
+		return math.NaN(), int(c)
+	case c == codeOver:
+		return math.Inf(1), -1
+	}
+	return t.Tests[test].value(c), -1
+}

@@ -496,3 +496,20 @@ func nearWords(said string, sentences []string) string {
 	}
 	return found
 }
+
+// Write is a reading as Parse reads it, or "saw …".
+func (t *Table) Write(r Reading) string {
+	x := &t.Tests[r.Test]
+	if x.Choices != nil {
+		return "saw " + x.Sayings[r.Choice]
+	}
+	value := "OL"
+	if !r.Over {
+		value = unit.Format(r.Value, x.Unit, 6)
+	}
+	line := fmt.Sprintf("%s: %s to %s = %s", x.Setup, x.Point, x.Against, value)
+	if strings.Contains(x.Setting, "diode") && !r.Over {
+		line += " diode"
+	}
+	return line
+}
