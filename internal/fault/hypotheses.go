@@ -201,14 +201,14 @@ func (g *generator) lamp(i int) {
 	// Of a bridge board both ways in must break: its wire is broken at the socket's side instead.
 	dead := breakAt(first, 0)
 	if l.Structure == wiring.BridgeBoard || l.Structure == wiring.LimitedBridgeBoard {
-		dead = breakNode(g.n, l.Socket)
+		dead = breakNode(g.n, l.Socket, "break")
 	}
 	g.add("dead lamp", part, part+".dead", what+" is dead or its lead is broken", "replace "+what+" or mend its lead, in the vehicle", hypothesis{edit: dead}).Check = check
 	if l.LED >= 0 && !l.Structure.BothWays() {
 		g.add("lamp reversed", part, part+".reversed", what+" is joined the wrong way round", "exchange the two leads of "+what, hypothesis{edit: func(c *circuit.Circuit) { turn(c, l) }}).Check = check
 		g.add("short", part, part+".short", "the LED of "+what+" is shorted", "replace the LED of "+what, hypothesis{edit: bridge(l.Inside, l.To, shortOhm)}).Check = check
 	}
-	g.add("dry contact", part+".socket", part+".contact", "the socket contact or wire of "+what+" does not conduct", "clean and press the contact, mend the wire to "+what, hypothesis{edit: breakNode(g.n, l.Socket)}).Check = what + " comes on when it is told to"
+	g.add("dry contact", part+".socket", part+".contact", "the socket contact or wire of "+what+" does not conduct", "clean and press the contact, mend the wire to "+what, hypothesis{edit: breakNode(g.n, l.Socket, "contact")}).Check = what + " comes on when it is told to"
 }
 
 // lampElems are the elements of a lamp.
@@ -237,10 +237,10 @@ func turn(c *circuit.Circuit, l *wiring.LampNet) {
 }
 
 // breakNode parts the lamps' side of a node from the board's.
-func breakNode(n *wiring.Network, at circuit.Node) func(c *circuit.Circuit) {
+func breakNode(n *wiring.Network, at circuit.Node, name string) func(c *circuit.Circuit) {
 	return func(c *circuit.Circuit) {
 		loose := c.Node("loose end")
-		c.Resistor("break", at, loose, brokenOhm)
+		c.Resistor(name, at, loose, brokenOhm)
 		for i := range n.Lamps {
 			for e := range lampElems(&n.Lamps[i]) {
 				for k, x := range c.Elements()[e].Nodes {

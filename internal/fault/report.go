@@ -93,6 +93,9 @@ func (s *State) Foresees(cause, test int) string {
 	if !t.Signed {
 		low = math.Max(low, 0)
 	}
+	if nothing := t.Scale / 20; math.Abs(low) < nothing && math.Abs(high) < nothing {
+		return "about " + unit.Format(0, t.Unit, 1)
+	}
 	a, b := t.number(low), t.number(high)
 	if a == b {
 		return a
