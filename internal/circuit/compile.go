@@ -546,6 +546,7 @@ type (
 		leaks, follows      bool // has a leakage; its drive follows the supply
 		open, up, stale     bool // not driven; driven high
 		leakage, drive      float64
+		w                   float64 // voltage at which the leakage was linearised
 		at, g, dg           float64 // supply at which the driven path was evaluated last, its conductance and slope
 	}
 )

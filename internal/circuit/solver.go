@@ -583,7 +583,20 @@ func (s *Solver) stamp() (limited bool, step float64) {
 		if !p.leaks || !p.open {
 			continue
 		}
-		i, gp, gv := s.c.elements[p.elem].Pin.Leakage(v[p.p]-v[p.gnd], v[p.vcc]-v[p.gnd])
+		// The leakage flattens to either side of none: a step across that stops there, as with a filament.
+		law, vp, vcc := &s.c.elements[p.elem].Pin, v[p.p]-v[p.gnd], v[p.vcc]-v[p.gnd]
+		w, used, was := law.LeakVoltage(vp, vcc), 0.0, p.w
+		if used = w; !fresh && !exact && (w < 0 && was > 0 || w > 0 && was < 0) {
+			used, limited = 0, true
+		}
+		p.w = used
+		if law.Leak >= 0 {
+			vp = vcc - used
+		} else {
+			vp = used
+		}
+		i, gp, gv := law.Leakage(vp, vcc)
+		i += math.Abs(gp) * math.Copysign(1, float64(law.Leak)) * (w - used)
 		// Out of the pin: from the supply if positive, from ground if negative.
 		from := 1
 		if i < 0 {

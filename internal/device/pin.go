@@ -87,6 +87,14 @@ func (p Pin) DrivenAt(high bool, vcc unit.Volt) unit.Ohm {
 	return unit.Ohm(1 / g)
 }
 
+// LeakVoltage is the voltage that the open pin's leakage follows: from the supply to the pin, or from the pin to ground.
+func (p Pin) LeakVoltage(v, vcc float64) float64 {
+	if p.Leak >= 0 {
+		return vcc - v
+	}
+	return v
+}
+
 // Leakage is the open pin's leakage out of the pin into the node, with the pin at v and supply at vcc
 // (against the chip's ground), and its derivatives by v and vcc.
 func (p Pin) Leakage(v, vcc float64) (i, iv, ivcc float64) {

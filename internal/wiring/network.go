@@ -173,7 +173,8 @@ type Network struct {
 	scratch   []float64
 	state     State // last solved
 	solved    bool
-	like      *Network // while it is wired: one with the same lamps; may be nil
+	start     []float64 // of the next solution; nil: as solve says
+	like      *Network  // while it is wired: one with the same lamps; may be nil
 }
 
 // Missing is a value without which there is no circuit.

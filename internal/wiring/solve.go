@@ -91,7 +91,9 @@ func (n *Network) solve(st State) circuit.Solution {
 			s.SetLevel(n.Outputs[i].Pin, level)
 		}
 	}
-	if l := n.learned[st]; l != nil {
+	if n.start != nil {
+		s.Restore(n.start)
+	} else if l := n.learned[st]; l != nil {
 		s.Restore(n.foretell(l))
 	} else if !same {
 		if w, ok := n.warm[st]; ok {
@@ -118,6 +120,15 @@ func (n *Network) solve(st State) circuit.Solution {
 	default:
 		delete(n.warm, st)
 	}
+	return sol
+}
+
+// SolveFrom is Solve that starts from a solution saved before (circuit.Solver.Save), where something else than the state tells
+// solutions apart; start nil: as Solve.
+func (n *Network) SolveFrom(st State, start []float64) circuit.Solution {
+	n.start = start
+	sol := n.Solve(st)
+	n.start = nil
 	return sol
 }
 
