@@ -49,6 +49,7 @@ type Advice struct {
 type Settings struct {
 	Without map[int]bool // tests that cannot be done
 	Setup   string       // what is set up now; "": nothing
+	Place   string       // and where
 	// Points are how many samples stand for a cause; 0: 16. Negative: all of them.
 	Points int
 	// Least is the smallest information worth a test, in bits; 0: 0.02. Negative: none.
@@ -109,7 +110,11 @@ func (s *State) tell(out []Advice, list []int, points int, wide float64, set Set
 				a := &out[k]
 				test := &t.Tests[a.Test]
 				minutes := test.Minutes + test.Risk
-				if test.Setup != set.Setup {
+				switch {
+				case test.Setup == set.Setup:
+				case test.Place != "" && test.Place == set.Place:
+					minutes += min(test.Prepare, nextSetup)
+				default:
 					minutes += test.Prepare
 				}
 				a.Bits = b.telling(t, a.Test, classes, samples)

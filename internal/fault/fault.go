@@ -68,7 +68,8 @@ type Test struct {
 	Minutes float64
 	Risk    float64 // what a slip there is expected to cost, in minutes
 	Setup   string  // what must be brought about first, in one word: "on-left"
-	Prepare float64 // minutes to bring that about
+	Place   string  // where that is; between setups of one place it takes little
+	Prepare float64 // minutes to bring it about
 
 	// For the conversation.
 	Point, Against string   // where the probes go, in the user's words: "PB0", "minus"

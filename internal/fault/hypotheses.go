@@ -13,12 +13,10 @@ import (
 // A hypothesis is a cause with what it changes.
 type hypothesis struct {
 	Cause
-	edit  func(c *circuit.Circuit)           // of the circuit
-	after func(n *wiring.Network)            // values that are set anew for every sample
-	drive func(st wiring.State) wiring.State // what the chip does instead
-	open  int                                // output whose pin is left an input; −1
-	says  map[string]float64                 // observations that no static circuit shows: their probability of yes
-	part  string                             // two causes of one part are no pair
+	edit func(c *circuit.Circuit) // of the circuit; nil: none
+	says map[string]float64       // observations that no static circuit shows: their probability of yes
+	dark int                      // a lamp of which no current makes light, from 1; 0: none
+	part string                   // two causes of one part are no pair
 }
 
 // Priors of classes, as shares of builds that are under suspicion, for each place: common practice, no source.
@@ -48,11 +46,43 @@ const (
 	brokenOhm = unit.Ohm(1e9) // a break: flux and board
 	shortOhm  = unit.Ohm(0.05)
 	leakOhm   = unit.Ohm(3300)
+	pinOhm    = unit.Ohm(40) // of a chip's pin
 )
 
 type generator struct {
 	n    *wiring.Network
+	off  float64 // share by which values that are wrong are off besides, for simulations
 	list []hypothesis
+}
+
+// value is another resistor in the place of one.
+func (g *generator) value(e circuit.Elem, v unit.Ohm) func(c *circuit.Circuit) {
+	v *= unit.Ohm(1 + g.off)
+	return func(c *circuit.Circuit) {
+		x := c.Elements()[e].Nodes
+		c.Remove(e)
+		c.Resistor("wrong value", x[0], x[1], v)
+	}
+}
+
+// both applies two edits.
+func both(a, b func(c *circuit.Circuit)) func(c *circuit.Circuit) {
+	return func(c *circuit.Circuit) { a(c); b(c) }
+}
+
+// loosen moves all elements at a node but those kept to a node of their own: a joint that does not conduct.
+func loosen(at circuit.Node, keep map[circuit.Elem]bool) func(c *circuit.Circuit) {
+	return func(c *circuit.Circuit) {
+		loose := c.Node("loose end")
+		for e, x := range c.Elements() {
+			for k, n := range x.Nodes {
+				if n == at && !keep[circuit.Elem(e)] {
+					c.Reconnect(circuit.Elem(e), k, loose)
+				}
+			}
+		}
+		c.Resistor("break", at, loose, brokenOhm)
+	}
 }
 
 func (g *generator) add(class, part, id, words, repair string, h hypothesis) *hypothesis {
@@ -89,8 +119,8 @@ func exchange(e circuit.Elem, a, b int) func(c *circuit.Circuit) {
 }
 
 // hypotheses are generated from the network.
-func hypotheses(n *wiring.Network) []hypothesis {
-	g := &generator{n: n}
+func hypotheses(n *wiring.Network, off float64) []hypothesis {
+	g := &generator{n: n, off: off}
 	sound := g.add("sound", "", Healthy, "nothing is wrong", "none", hypothesis{})
 	sound.Check = ""
 	for i := range n.Outputs {
@@ -115,12 +145,10 @@ func (g *generator) output(i int) {
 		what := r.Words + of
 		fit := fmt.Sprintf("fit %s as the %s", r.Value(), what)
 		check := fmt.Sprintf("unpowered, the %s reads %s", what, r.Value())
-		value := func(v unit.Ohm) func(m *wiring.Network) {
-			return func(m *wiring.Network) { m.Nominal(i, r.Attr, v) }
-		}
-		h := g.add("dry joint", part, part+".open", "the "+what+" is open or not soldered", "solder or replace the "+what, hypothesis{after: value(brokenOhm)})
+		value := func(v unit.Ohm) func(c *circuit.Circuit) { return g.value(r.Elem, v) }
+		h := g.add("dry joint", part, part+".open", "the "+what+" is open or not soldered", "solder or replace the "+what, hypothesis{edit: value(brokenOhm)})
 		h.Check = check
-		h = g.add("short", part, part+".short", "the "+what+" is bridged", "clear the bridge across the "+what, hypothesis{after: value(shortOhm)})
+		h = g.add("short", part, part+".short", "the "+what+" is bridged", "clear the bridge across the "+what, hypothesis{edit: value(shortOhm)})
 		h.Check = check
 		if r.Load {
 			h.Damaged = "the lamp and the switch" + of + " had more current than they were meant for"
@@ -134,7 +162,7 @@ func (g *generator) output(i int) {
 			if v = parts.Nearest(v, "E12"); v < 1 || v > 50e6 {
 				continue
 			}
-			h := g.add(slip.class, part, part+"."+slip.id, fmt.Sprintf("the %s is %s in place of %s", what, v, r.Value()), fit, hypothesis{after: value(v)})
+			h := g.add(slip.class, part, part+"."+slip.id, fmt.Sprintf("the %s is %s in place of %s", what, v, r.Value()), fit, hypothesis{edit: value(v)})
 			h.Check = check
 			if r.Load && slip.factor < 1 {
 				h.Damaged = "the lamp and the switch" + of + " had more current than they were meant for"
@@ -147,7 +175,7 @@ func (g *generator) output(i int) {
 			}
 			va, vb := r.Value(), b.Value()
 			g.add("exchanged values", part, part+".for-"+b.Attr, fmt.Sprintf("%s and %s%s are exchanged", r.Words, b.Words, of), fmt.Sprintf("exchange %s and %s%s", r.Words, b.Words, of),
-				hypothesis{after: func(x *wiring.Network) { x.Nominal(i, r.Attr, vb); x.Nominal(i, b.Attr, va) }}).Check = check
+				hypothesis{edit: both(g.value(r.Elem, vb), g.value(b.Elem, va))}).Check = check
 		}
 	}
 	for _, t := range o.Transistors() {
@@ -198,17 +226,19 @@ func (g *generator) lamp(i int) {
 	} else if l.Filament >= 0 {
 		first = l.Filament
 	}
-	// Of a bridge board both ways in must break: its wire is broken at the socket's side instead.
 	dead := breakAt(first, 0)
 	if l.Structure == wiring.BridgeBoard || l.Structure == wiring.LimitedBridgeBoard {
-		dead = breakNode(g.n, l.Socket, "break")
+		dead = func(c *circuit.Circuit) { // both its wires' ways in
+			breakAt(l.Diodes[0], 0)(c)
+			breakAt(l.Diodes[2], 1)(c)
+		}
 	}
 	g.add("dead lamp", part, part+".dead", what+" is dead or its lead is broken", "replace "+what+" or mend its lead, in the vehicle", hypothesis{edit: dead}).Check = check
 	if l.LED >= 0 && !l.Structure.BothWays() {
 		g.add("lamp reversed", part, part+".reversed", what+" is joined the wrong way round", "exchange the two leads of "+what, hypothesis{edit: func(c *circuit.Circuit) { turn(c, l) }}).Check = check
-		g.add("short", part, part+".short", "the LED of "+what+" is shorted", "replace the LED of "+what, hypothesis{edit: bridge(l.Inside, l.To, shortOhm)}).Check = check
+		g.add("short", part, part+".short", "the LED of "+what+" is shorted", "replace the LED of "+what, hypothesis{edit: bridge(l.Inside, l.To, shortOhm), dark: i + 1}).Check = check
 	}
-	g.add("dry contact", part+".socket", part+".contact", "the socket contact or wire of "+what+" does not conduct", "clean and press the contact, mend the wire to "+what, hypothesis{edit: breakNode(g.n, l.Socket, "contact")}).Check = what + " comes on when it is told to"
+	g.add("dry contact", part+".socket", part+".contact", "the socket contact or wire of "+what+" does not conduct", "clean and press the contact, mend the wire to "+what, hypothesis{edit: loosen(l.Socket, lampElems(l))}).Check = what + " comes on when it is told to"
 }
 
 // lampElems are the elements of a lamp.
@@ -231,23 +261,6 @@ func turn(c *circuit.Circuit, l *wiring.LampNet) {
 				c.Reconnect(e, k, l.Socket)
 			case l.Socket:
 				c.Reconnect(e, k, l.Feeding)
-			}
-		}
-	}
-}
-
-// breakNode parts the lamps' side of a node from the board's.
-func breakNode(n *wiring.Network, at circuit.Node, name string) func(c *circuit.Circuit) {
-	return func(c *circuit.Circuit) {
-		loose := c.Node("loose end")
-		c.Resistor(name, at, loose, brokenOhm)
-		for i := range n.Lamps {
-			for e := range lampElems(&n.Lamps[i]) {
-				for k, x := range c.Elements()[e].Nodes {
-					if x == at {
-						c.Reconnect(e, k, loose)
-					}
-				}
 			}
 		}
 	}
@@ -320,24 +333,34 @@ func (g *generator) chip() {
 	n := g.n
 	replace := "replace or program the chip " + n.Chip.Name
 	g.add("chip not running", "chip", "chip.not-running", "the chip does not run", "see to reset, supply and firmware; then "+replace, hypothesis{
-		drive: func(st wiring.State) wiring.State { st.Drive = wiring.Reset; return st }, says: map[string]float64{"answers": 0.01}}).Check = "the outputs follow their functions"
-	deaf := func(st wiring.State) wiring.State {
-		if st.Drive == wiring.On {
-			st.Drive = wiring.Off
+		edit: func(c *circuit.Circuit) {
+			for i := range n.Outputs {
+				breakAt(n.Outputs[i].Pin, 0)(c)
+			}
+		}, says: map[string]float64{"answers": 0.01}}).Check = "the outputs follow their functions"
+	// A chip that hears nothing holds its outputs off.
+	deaf := func(c *circuit.Circuit) {
+		for i := range n.Outputs {
+			o := &n.Outputs[i]
+			breakAt(o.Pin, 0)(c)
+			off := circuit.Ground
+			if o.ActiveLow {
+				off = n.VCC
+			}
+			c.Resistor("pin held off", o.PinNode, off, pinOhm)
 		}
-		return st
 	}
-	g.add("no messages", "messages", "chip.clock", "the chip runs eight times too slow (its clock fuse), so that it understands no message", "set the clock fuse and program the chip again", hypothesis{drive: deaf, says: map[string]float64{"answers": 0.02}}).Check = "it answers on the programming track"
-	g.add("no messages", "messages", "chip.address", "the decoder has another address than is called", "read CV 1 and CV 29 on the programming track and set the address", hypothesis{drive: deaf, says: map[string]float64{"answers": 0.97}}).Check = "the outputs follow their functions"
+	g.add("no messages", "messages", "chip.clock", "the chip runs eight times too slow (its clock fuse), so that it understands no message", "set the clock fuse and program the chip again", hypothesis{edit: deaf, says: map[string]float64{"answers": 0.02}}).Check = "it answers on the programming track"
+	g.add("no messages", "messages", "chip.address", "the decoder has another address than is called", "read CV 1 and CV 29 on the programming track and set the address", hypothesis{edit: deaf, says: map[string]float64{"answers": 0.97}}).Check = "the outputs follow their functions"
 	if e := n.Ear; e != nil {
 		says := map[string]float64{"answers": 0.02}
-		g.add("dry joint", "ear", "ear.open", "the resistor of the ear is open", "solder or replace the resistor of the ear", hypothesis{drive: deaf, says: says, after: func(m *wiring.Network) { m.Nominal(-1, wiring.EarSeries, brokenOhm) }}).Check = "the outputs follow their functions"
-		h := g.add("short", "ear", "ear.short", "the resistor of the ear is bridged", "clear the bridge across the resistor of the ear", hypothesis{says: map[string]float64{"answers": 0.5}, after: func(m *wiring.Network) { m.Nominal(-1, wiring.EarSeries, shortOhm) }})
+		g.add("dry joint", "ear", "ear.open", "the resistor of the ear is open", "solder or replace the resistor of the ear", hypothesis{says: says, edit: both(deaf, g.value(e.Series, brokenOhm))}).Check = "the outputs follow their functions"
+		h := g.add("short", "ear", "ear.short", "the resistor of the ear is bridged", "clear the bridge across the resistor of the ear", hypothesis{says: map[string]float64{"answers": 0.5}, edit: g.value(e.Series, shortOhm)})
 		h.Damaged = "the chip's pin " + e.Into
 		for _, f := range []float64{10, 0.1} {
 			v := parts.Nearest(e.Value()*unit.Ohm(f), "E12")
 			g.add("wrong value", "ear", fmt.Sprintf("ear.%g", f), fmt.Sprintf("the resistor of the ear is %s in place of %s", v, e.Value()), fmt.Sprintf("fit %s as the resistor of the ear", e.Value()),
-				hypothesis{says: map[string]float64{"answers": 0.6}, after: func(m *wiring.Network) { m.Nominal(-1, wiring.EarSeries, v) }})
+				hypothesis{says: map[string]float64{"answers": 0.6}, edit: g.value(e.Series, v)})
 		}
 	}
 	for i := range n.Outputs {
@@ -347,8 +370,8 @@ func (g *generator) chip() {
 		}
 		pin := "pin " + o.Output.From.Text
 		part := "pin." + o.Output.From.Text
-		g.add("dry joint", part, part+".open", pin+" is not joined to "+o.Of(), "solder "+pin, hypothesis{edit: breakAt(o.Pin, 0)}).Check = "the pin and its resistor read the same voltage"
-		g.add("pin", part, part+".input", pin+" is left an input by the firmware, or is damaged", "set the pin in the firmware; else replace the chip", hypothesis{open: i + 1}).Check = pin + " reads the chip's supply when its output is on"
+		g.add("dry joint", part, part+".open", pin+" is not joined to "+o.Of(), "solder "+pin, hypothesis{edit: loosen(o.PinNode, map[circuit.Elem]bool{o.Pin: true})}).Check = "the pin and its resistor read the same voltage"
+		g.add("pin", part, part+".input", pin+" is left an input by the firmware, or is damaged", "set the pin in the firmware; else replace the chip", hypothesis{edit: breakAt(o.Pin, 0)}).Check = pin + " reads the chip's supply when its output is on"
 		g.add("bridge", part, part+".low", pin+" is bridged to minus", "clear the bridge between "+pin+" and minus", hypothesis{edit: bridge(o.PinNode, circuit.Ground, shortOhm)}).Check = pin + " reads the chip's supply when its output is on"
 		g.add("bridge", part, part+".high", pin+" is bridged to the chip's supply", "clear the bridge between "+pin+" and the chip's supply", hypothesis{edit: bridge(o.PinNode, n.VCC, shortOhm)}).Check = pin + " reads nothing when its output is off"
 		for k := range i {
@@ -356,10 +379,9 @@ func (g *generator) chip() {
 			if p.Acknowledge || n.Share(i, k) {
 				continue
 			}
-			g.add("wrong pin", "pins", part+".for-"+p.Output.From.Text, "the outputs "+o.Name+" and "+p.Name+" are exchanged", "exchange the two outputs in the wiring or the function mapping", hypothesis{drive: func(st wiring.State) wiring.State {
-				a, b := st.Which>>i&1, st.Which>>k&1
-				st.Which = st.Which&^(1<<i|1<<k) | a<<k | b<<i
-				return st
+			g.add("wrong pin", "pins", part+".for-"+p.Output.From.Text, "the outputs "+o.Name+" and "+p.Name+" are exchanged", "exchange the two outputs in the wiring or the function mapping", hypothesis{edit: func(c *circuit.Circuit) {
+				c.Reconnect(o.Pin, 0, p.PinNode)
+				c.Reconnect(p.Pin, 0, o.PinNode)
 			}})
 			g.add("bridge", "pins", part+".bridge-"+p.Output.From.Text, pin+" and pin "+p.Output.From.Text+" are bridged", "clear the bridge between "+pin+" and pin "+p.Output.From.Text, hypothesis{edit: bridge(o.PinNode, p.PinNode, shortOhm)})
 		}

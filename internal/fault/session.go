@@ -38,6 +38,7 @@ type Session struct {
 
 	without map[int]bool // tests that were skipped or cannot be done
 	setup   string
+	place   string
 	past    []moment
 	advice  []Advice // of the present state; nil: not asked yet
 }
@@ -48,6 +49,7 @@ type moment struct {
 	entries []Entry
 	without map[int]bool
 	setup   string
+	place   string
 }
 
 // NewSession begins a diagnosis.
@@ -60,7 +62,7 @@ func (s *Session) remember() {
 	for i := range s.without {
 		was[i] = true
 	}
-	s.past = append(s.past, moment{s.State, slices.Clone(s.Entries), was, s.setup})
+	s.past = append(s.past, moment{s.State, slices.Clone(s.Entries), was, s.setup, s.place})
 	s.advice = nil
 }
 
@@ -71,14 +73,14 @@ func (s *Session) Undo() bool {
 	}
 	last := s.past[len(s.past)-1]
 	s.past = s.past[:len(s.past)-1]
-	s.State, s.Entries, s.without, s.setup, s.advice = last.state, last.entries, last.without, last.setup, nil
+	s.State, s.Entries, s.without, s.setup, s.place, s.advice = last.state, last.entries, last.without, last.setup, last.place, nil
 	return true
 }
 
 // Next are the readings worth taking, the best first.
 func (s *Session) Next() []Advice {
 	if s.advice == nil {
-		s.advice = s.State.Advise(Settings{Without: s.without, Setup: s.setup})
+		s.advice = s.State.Advise(Settings{Without: s.without, Setup: s.setup, Place: s.place})
 		if s.advice == nil {
 			s.advice = []Advice{}
 		}
@@ -124,7 +126,7 @@ func (s *Session) Put(r Reading, text string) Entry {
 	}
 	s.Entries = append(s.Entries, e)
 	if test.Setup != "" {
-		s.setup = test.Setup
+		s.setup, s.place = test.Setup, test.Place
 	}
 	if !again {
 		s.State = s.State.Add(r)

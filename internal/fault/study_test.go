@@ -157,7 +157,7 @@ func inject(t *testing.T, name string, sessions, every int) *result {
 	if err != nil {
 		t.Fatal(err)
 	}
-	truth, err := fault.Build(context.Background(), m, fault.Building{Samples: sessions, Seed: 4711})
+	truth, err := fault.Build(context.Background(), m, fault.Building{Samples: sessions, Seed: 4711, Off: 0.03})
 	if err != nil {
 		t.Fatal(err)
 	}
