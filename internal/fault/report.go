@@ -40,9 +40,9 @@ func (s *Session) Conclusion() (Known, Group) {
 			return Unlike, g
 		}
 		return Open, g
-	case s.State.Mended(top) >= Clear && s.Table.Causes[top].ID == Healthy:
+	case s.Table.Causes[top].ID == Healthy && s.State.P[top] >= ClearSound:
 		return Sound, g
-	case s.State.Mended(top) >= Clear:
+	case s.Table.Causes[top].ID != Healthy && s.State.Mended(top) >= Clear:
 		return Found, g
 	case len(s.Next()) == 0:
 		return Spent, g
