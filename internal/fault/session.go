@@ -1,0 +1,520 @@
+package fault
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"github.com/agext/levenshtein"
+
+	"fettle/internal/diag"
+	"fettle/internal/unit"
+)
+
+const (
+	// Clear is the probability from which a repair is named without "probably".
+	Clear = 0.9
+	// ClearSound is the probability from which a decoder is called sound: more is asked of it, for a fault that shows in
+	// nothing yet (a pull-down ten times too large) is found by looking for it.
+	ClearSound = 0.97
+	// Named is how many causes a report lists.
+	Named = 8
+	// spoken is the probability below which a cause is not worth a word.
+	spoken = 0.01
+)
+
+// An Entry is one reading as it was taken down. Nothing taken down is lost: a reading of a test that is read again is
+// kept, and the later counts.
+type Entry struct {
+	Reading
+	Text       string // as typed
+	Superseded bool
+	Note       string // "0.02 V before: one of the two is a slip, or something changed between them"
+}
+
+// A Session is a diagnosis under way.
+type Session struct {
+	Table   *Table
+	State   *State
+	Entries []Entry
+
+	without map[int]bool // tests that were skipped or cannot be done
+	setup   string
+	place   string
+	past    []moment
+	advice  []Advice // of the present state; nil: not asked yet
+}
+
+// A moment is what undo goes back to.
+type moment struct {
+	state   *State
+	entries []Entry
+	without map[int]bool
+	setup   string
+	place   string
+}
+
+// NewSession begins a diagnosis.
+func NewSession(t *Table) *Session {
+	return &Session{Table: t, State: t.Start(), without: map[int]bool{}}
+}
+
+func (s *Session) remember() {
+	was := map[int]bool{}
+	for i := range s.without {
+		was[i] = true
+	}
+	s.past = append(s.past, moment{s.State, slices.Clone(s.Entries), was, s.setup, s.place})
+	s.advice = nil
+}
+
+// Undo takes the last step back; false if there is none.
+func (s *Session) Undo() bool {
+	if len(s.past) == 0 {
+		return false
+	}
+	last := s.past[len(s.past)-1]
+	s.past = s.past[:len(s.past)-1]
+	s.State, s.Entries, s.without, s.setup, s.place, s.advice = last.state, last.entries, last.without, last.setup, last.place, nil
+	return true
+}
+
+// Next are the readings worth taking, the best first.
+func (s *Session) Next() []Advice {
+	if s.advice == nil {
+		s.advice = s.State.Advise(Settings{Without: s.without, Setup: s.setup, Place: s.place})
+		if s.advice == nil {
+			s.advice = []Advice{}
+		}
+	}
+	return s.advice
+}
+
+// Skip sets a test aside.
+func (s *Session) Skip(test int) {
+	s.remember()
+	s.without[test] = true
+}
+
+// Unreachable sets aside every test at a place, or in a setup that cannot be brought about.
+func (s *Session) Unreachable(place string) (tests int) {
+	s.remember()
+	for i := range s.Table.Tests {
+		t := &s.Table.Tests[i]
+		if strings.EqualFold(t.Point, place) || strings.EqualFold(t.Against, place) || strings.EqualFold(t.Setup, place) {
+			s.without[i] = true
+			tests++
+		}
+	}
+	return tests
+}
+
+// Put takes a reading down.
+func (s *Session) Put(r Reading, text string) Entry {
+	s.remember()
+	e := Entry{Reading: r, Text: text}
+	test := &s.Table.Tests[r.Test]
+	again := false
+	for i := range s.Entries {
+		old := &s.Entries[i]
+		if old.Test != r.Test || old.Superseded {
+			continue
+		}
+		old.Superseded, again = true, true
+		if s.differ(old.Reading, r) {
+			e.Note = fmt.Sprintf("%s before, %s now: both are kept and the later counts; what changed between them is itself a sign (a joint that comes and goes, a part that warms, a slip)",
+				test.Says(old.Reading), test.Says(r))
+		}
+	}
+	s.Entries = append(s.Entries, e)
+	if test.Setup != "" {
+		s.setup, s.place = test.Setup, test.Place
+	}
+	if !again {
+		s.State = s.State.Add(r)
+		return e
+	}
+	s.State = s.Table.Start()
+	for _, x := range s.Entries {
+		if !x.Superseded {
+			s.State = s.State.Add(x.Reading)
+		}
+	}
+	return e
+}
+
+// differ reports whether two readings of one test differ by more than a meter would make of the same.
+func (s *Session) differ(a, b Reading) bool {
+	t := &s.Table.Tests[a.Test]
+	switch {
+	case t.Choices != nil:
+		return a.Choice != b.Choice
+	case a.Over || b.Over:
+		return a.Over != b.Over
+	}
+	return math.Abs(math.Asinh(a.Value/t.Scale)-math.Asinh(b.Value/t.Scale)) > 4*math.Max(t.sigma(a.Value), t.sigma(b.Value))
+}
+
+// Says is a reading as it is written.
+func (t *Test) Says(r Reading) string {
+	switch {
+	case t.Choices != nil:
+		return t.Choices[r.Choice]
+	case r.Over:
+		return "OL"
+	}
+	return t.number(r.Value)
+}
+
+func (t *Test) number(v float64) string {
+	// What rounds to nothing on the meter is nothing.
+	if rng, _ := t.rangeOf(0); math.Abs(v) < rng.Slack/2 {
+		v = 0
+	}
+	return unit.Format(v, t.Unit, 3)
+}
+
+// dimensions of the meter's functions, by unit.
+var dimensions = map[string]unit.Dimension{unit.SymVolt: unit.Voltage, unit.SymAmp: unit.Current, unit.SymOhm: unit.Resistance}
+
+// where a reading was typed, for diagnostics.
+type place struct {
+	file string
+	line int
+	text string
+}
+
+// at is the range of a part of the text.
+func (p place) at(part string) diag.Range {
+	i := strings.Index(p.text, part)
+	if i < 0 || part == "" {
+		i, part = 0, p.text
+	}
+	pos := func(b int) diag.Pos {
+		return diag.Pos{Line: p.line, Column: 1 + len([]rune(p.text[:b])), Byte: b}
+	}
+	return diag.Range{File: p.file, Start: pos(i), End: pos(i + len(part))}
+}
+
+// Forms of a reading, for messages.
+const Forms = `"PB0 = 0.02 V", "PB0 to plus = 4.9 V", "off-left: PB0 = 0.02 V", "PB0 = OL"`
+
+// Parse reads a typed reading: POINT [to POINT] = VALUE, after "SETUP:" where it was taken in another setup than the
+// usual one. file and line are where it stands.
+func (s *Session) Parse(file string, line int, text string) (Reading, diag.List) {
+	var list diag.List
+	p := place{file, line, text}
+	left, value, ok := strings.Cut(text, "=")
+	if !ok {
+		list.Add("reading-form", p.at(text), "%q is no reading: write %s", text, Forms)
+		return Reading{}, list
+	}
+	value = strings.TrimSpace(value)
+	setup := ""
+	if before, after, ok := strings.Cut(left, ":"); ok {
+		setup, left = strings.TrimSpace(before), after
+	}
+	point, against := strings.TrimSpace(left), ""
+	for _, word := range []string{" to ", " against ", " and "} {
+		if a, b, ok := strings.Cut(point, word); ok {
+			point, against = strings.TrimSpace(a), strings.TrimSpace(b)
+		}
+	}
+	names := func(of func(t *Test) string) (all []string) {
+		for i := range s.Table.Tests {
+			t := &s.Table.Tests[i]
+			if n := of(t); t.Choices == nil && n != "" && !slices.Contains(all, n) {
+				all = append(all, n)
+			}
+		}
+		return all
+	}
+	known := func(what, name string, all []string) string {
+		for _, n := range all {
+			if strings.EqualFold(plainName(n), plainName(name)) {
+				return n
+			}
+		}
+		tail := ""
+		if near := nearest(name, all); near != "" {
+			tail = fmt.Sprintf("; did you mean %q?", near)
+		} else {
+			tail = ": there are " + strings.Join(all, ", ")
+		}
+		list.Add("name-unknown", p.at(name), "no %s is called %q%s", what, name, tail)
+		return ""
+	}
+	points := names(func(t *Test) string { return t.Point })
+	for _, n := range names(func(t *Test) string { return t.Against }) {
+		if !slices.Contains(points, n) {
+			points = append(points, n)
+		}
+	}
+	point = known("test point", point, points)
+	if against != "" {
+		against = known("test point", against, points)
+	}
+	if setup != "" {
+		setup = known("setup", setup, names(func(t *Test) string { return t.Setup }))
+	}
+	if len(list) > 0 {
+		return Reading{}, list
+	}
+	over := strings.EqualFold(value, "OL") || strings.EqualFold(value, "over") || strings.EqualFold(value, "open")
+	// The test that is meant: of those at these points, in the setup that is named, else in the one that is set up, else the
+	// first.
+	best, turned, rank := -1, false, 0
+	var units []string
+	for i := range s.Table.Tests {
+		t := &s.Table.Tests[i]
+		if t.Choices != nil || setup != "" && t.Setup != setup {
+			continue
+		}
+		straight := t.Point == point && (against == "" || t.Against == against)
+		back := !straight && t.Signed && t.Against == point && t.Point == against
+		if !straight && !back {
+			continue
+		}
+		if !slices.Contains(units, t.Unit) {
+			units = append(units, t.Unit)
+		}
+		if over && len(t.Ranges) == 0 {
+			continue
+		}
+		d, ok := dimensions[t.Unit]
+		if !over {
+			if !ok {
+				continue
+			}
+			if _, err := unit.Parse(trimSetting(value), d); err != nil {
+				continue
+			}
+			if w := settingOf(value); w != "" && !strings.Contains(strings.ToLower(t.Setting), w) {
+				continue
+			}
+		}
+		r := 1
+		if t.Setup == s.setup {
+			r += 2
+		}
+		if t.Unit != unit.SymVolt && over || t.Against == "minus" {
+			r++
+		}
+		if !strings.Contains(t.Setting, "diode") {
+			r += 4
+		}
+		if r > rank {
+			best, turned, rank = i, back, r
+		}
+	}
+	if best < 0 {
+		switch {
+		case len(units) == 0:
+			list.Add("reading-place", p.at(text), "nothing is read between these points%s", map[bool]string{true: " in that setup"}[setup != ""])
+		case len(units) == 1:
+			_, err := unit.Parse(trimSetting(value), dimensions[units[0]])
+			message := fmt.Sprintf("nothing of that kind is read at %s", point)
+			if err != nil {
+				message = err.Error()
+			}
+			list.Add("unit-wrong", p.at(value), "%s", message)
+		default:
+			list.Add("unit-wrong", p.at(value), "%q: one of %s is wanted at %s", value, strings.Join(units, ", "), point)
+		}
+		return Reading{}, list
+	}
+	t := &s.Table.Tests[best]
+	r := Reading{Test: best, Over: over}
+	if !over {
+		r.Value, _ = unit.Parse(trimSetting(value), dimensions[t.Unit])
+	}
+	if turned {
+		r.Value = -r.Value
+	}
+	if problem := t.impossible(r); problem != "" {
+		list.Add("reading-impossible", p.at(value), "%s", problem)
+		return Reading{}, list
+	}
+	return r, list
+}
+
+// settingOf is the function that a value names besides its unit: "0.62 V diode", "5.5 V AC".
+func settingOf(value string) string {
+	v := strings.ToLower(value)
+	for _, w := range []string{"diode", "ac", "dc"} {
+		if strings.HasSuffix(v, " "+w) {
+			return w
+		}
+	}
+	return ""
+}
+
+func trimSetting(value string) string {
+	if w := settingOf(value); w != "" {
+		return strings.TrimSpace(value[:len(value)-len(w)])
+	}
+	return value
+}
+
+// impossible says why a reading cannot be, or "".
+func (t *Test) impossible(r Reading) string {
+	switch {
+	case r.Over:
+		return ""
+	case !t.Signed && r.Value < 0:
+		return fmt.Sprintf("%s: no %s is negative here", t.number(r.Value), dimensions[t.Unit].Name)
+	case t.Most > 0 && math.Abs(r.Value) > t.Most:
+		return fmt.Sprintf("%s cannot be: nothing here is beyond %s (a prefix, the decimal point, the range?)", t.number(r.Value), t.number(t.Most))
+	case len(t.Ranges) > 0 && math.Abs(r.Value) > t.Ranges[len(t.Ranges)-1].Full:
+		return fmt.Sprintf("%s is more than the meter shows: it would say OL above %s", t.number(r.Value), t.number(t.Ranges[len(t.Ranges)-1].Full))
+	}
+	return ""
+}
+
+// Answer reads what was answered to a test: a number with its unit, OL, or one of the choices.
+func (s *Session) Answer(test int, text string) (Reading, diag.List) {
+	var list diag.List
+	t := &s.Table.Tests[test]
+	p := place{"answer", 1, text}
+	answer := strings.TrimSpace(text)
+	if t.Choices != nil {
+		i := choiceOf(t, answer)
+		if i < 0 {
+			tail := ""
+			if near := nearest(answer, t.Choices); near != "" {
+				tail = fmt.Sprintf("; did you mean %q?", near)
+			}
+			list.Add("answer", p.at(answer), "%q: one of %s is wanted%s", answer, strings.Join(t.Choices, ", "), tail)
+		}
+		return Reading{Test: test, Choice: i}, list
+	}
+	if strings.EqualFold(answer, "OL") || strings.EqualFold(answer, "over") {
+		return Reading{Test: test, Over: true}, list
+	}
+	v, err := unit.Parse(trimSetting(answer), dimensions[t.Unit])
+	if err != nil {
+		list.Add("unit-wrong", p.at(answer), "%s", err.Error())
+		return Reading{}, list
+	}
+	r := Reading{Test: test, Value: v}
+	if problem := t.impossible(r); problem != "" {
+		list.Add("reading-impossible", p.at(answer), "%s", problem)
+	}
+	return r, list
+}
+
+// choiceOf is the choice that an answer names by itself or by its first letters; −1 if none or several.
+func choiceOf(t *Test, answer string) int {
+	found := -1
+	for i, c := range t.Choices {
+		if strings.EqualFold(c, answer) {
+			return i
+		}
+		if answer != "" && len(answer) <= len(c) && strings.EqualFold(c[:len(answer)], answer) {
+			if found >= 0 {
+				return -1
+			}
+			found = i
+		}
+	}
+	return found
+}
+
+// Saw finds the observation that a sentence says: "front light stays on".
+func (s *Session) Saw(file string, line int, text string) (Reading, diag.List) {
+	var list diag.List
+	p := place{file, line, text}
+	said := plainName(text)
+	var all []string
+	for i := range s.Table.Tests {
+		t := &s.Table.Tests[i]
+		for c, saying := range t.Sayings {
+			if saying == "" {
+				continue
+			}
+			if plainName(saying) == said {
+				return Reading{Test: i, Choice: c}, list
+			}
+			all = append(all, saying)
+		}
+	}
+	tail := ""
+	if near := nearWords(text, all); near != "" {
+		tail = fmt.Sprintf("; did you mean %q?", near)
+	} else if len(all) > 0 {
+		tail = fmt.Sprintf("; \"list\" in the conversation lists what can be said, for example %q", all[0])
+	}
+	list.Add("observation-unknown", p.at(text), "%q is not understood%s", text, tail)
+	return Reading{}, list
+}
+
+// plainName leaves out what people write differently: case, spaces, dashes.
+func plainName(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r == ' ' || r == '-' || r == '_' || r == '.' || r == '\u00a0' {
+			return -1
+		}
+		return r
+	}, strings.ToLower(s))
+}
+
+// nearest is the name that was probably meant, "" if none or two are as near.
+func nearest(written string, names []string) string {
+	w := plainName(written)
+	best, found := 2+len(w)/5, ""
+	for _, name := range names {
+		n := plainName(name)
+		d := levenshtein.Distance(w, n, nil)
+		if len(w) >= 3 && strings.HasPrefix(n, w) {
+			d = min(d, 1)
+		}
+		switch {
+		case d >= len(n):
+		case d < best:
+			best, found = d, name
+		case d == best:
+			found = ""
+		}
+	}
+	return found
+}
+
+// nearWords is the sentence that shares most words with what was said, or that is nearest letter by letter.
+func nearWords(said string, sentences []string) string {
+	if n := nearest(said, sentences); n != "" {
+		return n
+	}
+	words := strings.Fields(strings.ToLower(said))
+	best, found := 1, ""
+	for _, x := range sentences {
+		has := strings.Fields(strings.ToLower(x))
+		n := 0
+		for _, w := range words {
+			if slices.Contains(has, w) {
+				n++
+			}
+		}
+		if n > best {
+			best, found = n, x
+		}
+	}
+	return found
+}
+
+// Write is a reading as Parse reads it, or "saw …".
+func (t *Table) Write(r Reading) string {
+	x := &t.Tests[r.Test]
+	if x.Choices != nil {
+		return "saw " + x.Sayings[r.Choice]
+	}
+	value := "OL"
+	if !r.Over {
+		value = unit.Format(r.Value, x.Unit, 6)
+	}
+	line := fmt.Sprintf("%s: %s to %s = %s", x.Setup, x.Point, x.Against, value)
+	if strings.Contains(x.Setting, "diode") && !r.Over {
+		line += " diode"
+	}
+	return line
+}
