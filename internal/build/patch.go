@@ -112,6 +112,23 @@ func Values(file string, src []byte) (list []Edit, ok bool) {
 	return list, true
 }
 
+// Value is what a build file holds at the place of an edit: whether its block is there, and whether the attribute is written.
+func Value(file string, src []byte, path []string, attr string) (text string, written, there bool) {
+	r := &reader{src: newSource(file, src)}
+	body := r.parse()
+	if body == nil {
+		return "", false, false
+	}
+	n, _, _ := r.read(&schema, body).find(path)
+	if n == nil {
+		return "", false, false
+	}
+	if v := n.values[attr]; v != nil {
+		return v.shown(), true, true
+	}
+	return "", false, true
+}
+
 // edit makes one edit.
 func edit(file string, src []byte, e Edit) ([]byte, bool) {
 	r := &reader{src: newSource(file, src)}
