@@ -262,7 +262,7 @@ func (b *Book) Edit(base string, edits []build.Edit, words string) (*Revision, e
 		}
 		wanted, clashes := b.weigh(b.before(base), rev, edits)
 		if len(clashes) > 0 {
-			return nil, &Conflict{Base: base, Theirs: rev.ID, Attributes: clashes}
+			return nil, &Conflict{Base: base, Theirs: rev.ID, Attributes: clashes, Rest: wanted}
 		}
 		if len(wanted) == 0 {
 			return rev, nil

@@ -13,7 +13,8 @@ type Conflict struct {
 	Base, Theirs string  // revisions; to have mine all the same, edit again on Theirs
 	File         string  // where a whole file is concerned: Rewrite, Undo, Redo
 	Step         string  // what was to be undone or done again
-	Attributes   []Clash // in file order of mine
+	Attributes   []Clash
+	Rest         []build.Edit // those of mine that clash with nothing; they were not written either
 }
 
 // A Clash is one attribute that was changed twice. "" is what is not written.
