@@ -1,6 +1,7 @@
 package live
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -221,6 +222,7 @@ func (s *Shelf) Start(folder string, files []build.NewFile) (*Book, error) {
 	if folder != "." && (hidden(folder) || !filepath.IsLocal(folder) || filepath.Base(folder) != folder || strings.ContainsAny(folder, `/\`)) {
 		return nil, fmt.Errorf("%q is no name for a folder: letters, digits, - and _ will do", folder)
 	}
+	files = slices.Clone(files)
 	file := ""
 	for _, f := range files {
 		if filepath.Base(f.Name) != f.Name {
@@ -237,28 +239,40 @@ func (s *Shelf) Start(folder string, files []build.NewFile) (*Book, error) {
 	if file == "" {
 		return nil, errors.New("a build needs a build file")
 	}
-	if err := s.root.Mkdir(folder, 0o755); folder != "." && err != nil && !errors.Is(err, fs.ErrExist) {
+	var made []string // to be taken away again if not all of it can be written
+	undo := func(name string, err error) (*Book, error) {
+		for _, m := range slices.Backward(made) {
+			_ = s.root.Remove(m) // the first error is what matters
+		}
+		return nil, inWords(name, err)
+	}
+	switch err := s.root.Mkdir(folder, 0o755); {
+	case err == nil:
+		made = append(made, folder)
+	case folder != "." && !errors.Is(err, fs.ErrExist):
 		return nil, inWords(folder, err)
 	}
 	// The build file comes last: a folder without one is no build yet.
-	var last []byte
+	slices.SortStableFunc(files, func(a, b build.NewFile) int { return cmp.Compare(last(a), last(b)) })
 	for _, f := range files {
-		if filepath.Join(folder, f.Name) == file {
-			last = f.Data
-			continue
-		}
 		name := filepath.Join(folder, f.Name)
 		if err := (disk{s.root}).save(name, nil, f.Data); err != nil {
-			return nil, inWords(name, err)
+			return undo(name, err)
 		}
-	}
-	if err := (disk{s.root}).save(file, nil, last); err != nil {
-		return nil, inWords(file, err)
+		made = append(made, name)
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.follow(filepath.Join(s.root.Name(), folder))
 	return s.add(file, disk{s.root}), nil
+}
+
+// last is 1 for a build file.
+func last(f build.NewFile) int {
+	if strings.HasSuffix(f.Name, build.Suffix) {
+		return 1
+	}
+	return 0
 }
 
 // Copy makes a build of the shelf, such as a demo, a folder of one's own, as it is at this moment.
