@@ -10,9 +10,9 @@ import (
 
 // A Conflict is that two hands changed the same thing. Nothing was written: both are still there, theirs in the file, mine here.
 type Conflict struct {
-	Base, Theirs string  // revisions; to have mine all the same, edit again on Theirs
-	File         string  // where a whole file is concerned: Rewrite, Undo, Redo
-	Step         string  // what was to be undone or done again
+	Base, Theirs string // revisions; to have mine all the same, edit again on Theirs
+	File         string // where a whole file is concerned: Rewrite, Undo, Redo
+	Step         string // what was to be undone or done again
 	Attributes   []Clash
 	Rest         []build.Edit // those of mine that clash with nothing; they were not written either
 }

@@ -396,7 +396,9 @@ func TestWatchOutside(t *testing.T) {
 	events := b.Watch(ctx)
 	path := filepath.Join(dir, file)
 	text := read(t, dir, file)
-	with := func(mA string) string { return strings.Replace(text, `good        = "2.0 mA"`, `good        = "`+mA+`"`, 1) }
+	with := func(mA string) string {
+		return strings.Replace(text, `good        = "2.0 mA"`, `good        = "`+mA+`"`, 1)
+	}
 	for _, save := range []struct {
 		name string
 		mA   string
