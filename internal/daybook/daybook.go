@@ -57,9 +57,11 @@ func (d *Daybook) ServeHTTP(w http.ResponseWriter, r *http.Request) { d.handler.
 
 // Close ends the event streams and takes away what was uploaded. The shelf stays open.
 func (d *Daybook) Close() error {
-	d.close.Do(func() { close(d.closing) })
+	d.endStreams()
 	return d.spool.clear()
 }
+
+func (d *Daybook) endStreams() { d.close.Do(func() { close(d.closing) }) }
 
 // book is the one that a URL names; where there is none, the answer is given.
 func (d *Daybook) book(w http.ResponseWriter, r *http.Request) (*live.Book, bool) {

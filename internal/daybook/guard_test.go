@@ -4,10 +4,12 @@ import (
 	"bufio"
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"log/slog"
+	"mime/multipart"
 	"net"
 	"net/http"
 	"net/http/cookiejar"
@@ -57,7 +59,7 @@ func sub(t testing.TB) fs.FS {
 // serve serves a folder; the book is that of the demo.
 func serve(t testing.TB, dir string, settings daybook.Settings) (*httptest.Server, *live.Book) {
 	t.Helper()
-	s, err := live.OpenShelf(dir, &work.Runner{Samples: 200})
+	s, err := live.OpenShelf(dir, &work.Runner{Samples: 20})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -514,12 +516,12 @@ func browser(t testing.TB) *http.Client {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return &http.Client{Jar: jar, Timeout: 20 * time.Second}
+	return &http.Client{Jar: jar, Timeout: 2 * time.Minute}
 }
 
 // The server ends at once though an event stream is open, and a request under way comes to its end.
 func TestShutdown(t *testing.T) {
-	s, err := live.OpenShelf(folder(t), &work.Runner{Samples: 200})
+	s, err := live.OpenShelf(folder(t), &work.Runner{Samples: 20})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -539,35 +541,47 @@ func TestShutdown(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer resp.Body.Close()
-	page := make(chan int, 1)
+	// An upload is half there.
+	half, body := io.Pipe()
+	m := multipart.NewWriter(body)
+	answered := make(chan int, 1)
 	go func() {
-		resp, err := http.Get(base + bookPath)
+		client := http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+		resp, err := client.Post(base+bookPath+"upload", m.FormDataContentType(), half)
 		if err != nil {
-			page <- 0
+			answered <- 0
 			return
 		}
-		defer resp.Body.Close()
-		if _, err := io.Copy(io.Discard, resp.Body); err != nil {
-			page <- 0
-			return
-		}
-		page <- resp.StatusCode
+		resp.Body.Close()
+		answered <- resp.StatusCode
 	}()
-	time.Sleep(50 * time.Millisecond) // it is under way
+	f, err := m.CreateFormFile("file", "a.vcd")
+	if err == nil {
+		_, err = f.Write(make([]byte, 100000))
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
 	stop()
 	rest, err := io.ReadAll(resp.Body)
 	if err != nil || !strings.Contains(string(rest), "event: closing") {
 		t.Errorf("the stream: %v\n%s", err, rest)
 	}
-	if status := <-page; status != http.StatusOK {
-		t.Errorf("the page under way: %d", status)
+	if _, err := f.Write(make([]byte, 100000)); err != nil {
+		t.Error(err)
+	}
+	if err := errors.Join(m.Close(), body.Close()); err != nil {
+		t.Error(err)
+	}
+	if status := <-answered; status != http.StatusSeeOther {
+		t.Errorf("the upload under way: %d", status)
 	}
 	select {
 	case err := <-ended:
 		if err != nil {
 			t.Error(err)
 		}
-	case <-time.After(3 * time.Second):
+	case <-time.After(30 * time.Second):
 		t.Error("it serves on")
 	}
 	if _, err := net.Dial("tcp", ln.Addr().String()); err == nil {

@@ -114,11 +114,11 @@ func (d *Daybook) Serve(ctx context.Context, ln net.Listener) error {
 		return fmt.Errorf("serving: %w", err)
 	case <-ctx.Done():
 	}
-	err := d.Close() // event streams would never end by themselves
+	d.endStreams() // by themselves they never would
 	patience, cancel := context.WithTimeout(context.WithoutCancel(ctx), leaving)
 	defer cancel()
 	if server.Shutdown(patience) != nil {
 		_ = server.Close() // what is left is cut off
 	}
-	return err
+	return d.Close()
 }

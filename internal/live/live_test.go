@@ -43,7 +43,7 @@ func folder(t testing.TB) string {
 
 func shelf(t testing.TB, dir string) *live.Shelf {
 	t.Helper()
-	s, err := live.OpenShelf(dir, &work.Runner{Samples: 200})
+	s, err := live.OpenShelf(dir, &work.Runner{Samples: 20})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -92,7 +92,7 @@ func value(t testing.TB, b *live.Book, attr string) string {
 // next waits for an event of a kind.
 func next(t testing.TB, events <-chan live.Event, kind live.Kind) live.Event {
 	t.Helper()
-	late := time.After(10 * time.Second)
+	late := time.After(time.Minute)
 	for {
 		select {
 		case e, ok := <-events:
@@ -320,7 +320,7 @@ func TestLearnAndKeep(t *testing.T) {
 
 // One proof for all who wait; the last to go stops it; a change makes a new one.
 func TestProved(t *testing.T) {
-	s := live.Demo(&work.Runner{Samples: 200})
+	s := live.Demo(&work.Runner{Samples: 20})
 	b, _ := s.Book(examples.Demo)
 	var got [5]*work.Proved
 	var wg sync.WaitGroup
