@@ -43,7 +43,7 @@ func folder(t testing.TB) string {
 
 func shelf(t testing.TB, dir string) *live.Shelf {
 	t.Helper()
-	s, err := live.OpenShelf(dir, &work.Runner{Samples: 20})
+	s, err := live.OpenShelf(dir, &work.Runner{Samples: 20, Cache: cache})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -320,7 +320,7 @@ func TestLearnAndKeep(t *testing.T) {
 
 // One proof for all who wait; the last to go stops it; a change makes a new one.
 func TestProved(t *testing.T) {
-	s := live.Demo(&work.Runner{Samples: 20})
+	s := live.Demo(&work.Runner{Samples: 20, Cache: cache})
 	b, _ := s.Book(examples.Demo)
 	var got [5]*work.Proved
 	var wg sync.WaitGroup
