@@ -172,7 +172,7 @@ type Network struct {
 	learned   map[State]*lesson // shared by clones
 	scratch   []float64
 	trails    map[State]*trail // where each state was solved last; nil: not kept
-	state     State // last solved
+	state     State            // last solved
 	solved    bool
 	start     []float64 // of the next solution; nil: as solve says
 	like      *Network  // while it is wired: one with the same lamps; may be nil
