@@ -88,8 +88,7 @@ func clock(_ context.Context, c *Chapter, p work.Proved) error {
 		t.Rows = append(t.Rows, row)
 	}
 	c.table(t)
-	var f finding.Figure
-	f = finding.Figure{ID: "understand.clock", Title: "Packets understood, against the clock error of the decoder",
+	f := finding.Figure{ID: "understand.clock", Title: "Packets understood, against the clock error of the decoder",
 		X: finding.Axis{Quantity: "clock error", Unit: unit.SymRatio, Low: -0.15, High: 0.15}, Y: finding.Axis{Quantity: "packets understood", Unit: unit.SymRatio, Low: 0, High: 1.08},
 		Caption: "Every point is a receiver with the standard's windows, run over twenty packets. Positive: the clock is fast.",
 		Marks:   []finding.Mark{{Label: "8 % slow", X: -off, Y: nan}, {Label: "8 % fast", X: off, Y: nan}}}
