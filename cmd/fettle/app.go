@@ -29,6 +29,8 @@ type app struct {
 	out, err io.Writer
 	env      func(string) (string, bool)
 	status   int
+	shown    bool      // findings have been printed
+	problems diag.List // that go with the findings
 
 	file    string   // --build
 	json    bool     // --json
@@ -59,7 +61,7 @@ judged for want of data.`,
 	f.BoolVar(&a.json, "json", false, "print one JSON envelope instead of text")
 	f.StringArrayVarP(&a.outputs, "output", "o", nil, "also write to `NAME`; the suffix picks the format: .json .txt .html .svg")
 	f.BoolVar(&a.noCache, "no-cache", false, "compute everything anew")
-	root.AddCommand(a.newCommand(), a.surveyCommand(), a.chooseCommand(), a.proveCommand(), a.whyCommand(), a.partCommand(), a.packetCommand(), a.faultCommand(), a.sheetCommand())
+	root.AddCommand(a.newCommand(), a.surveyCommand(), a.chooseCommand(), a.proveCommand(), a.whyCommand(), a.partCommand(), a.packetCommand(), a.experimentCommand(), a.auditCommand(), a.faultCommand(), a.sheetCommand())
 	return root
 }
 
@@ -110,13 +112,14 @@ func (a *app) runner() *work.Runner {
 func (a *app) show(f finding.Findings, page func() ([]byte, error)) error {
 	var err error
 	if a.json {
-		err = render.JSON(a.out, f, nil)
+		err = render.JSON(a.out, f, a.problems)
 	} else {
 		err = render.Text(a.out, f, render.For(a.out, a.env))
 	}
 	if err != nil {
 		return err
 	}
+	a.shown = true
 	for _, name := range a.outputs {
 		if err := a.write(name, f, page); err != nil {
 			return err
@@ -130,7 +133,7 @@ func (a *app) write(name string, f finding.Findings, page func() ([]byte, error)
 	var buf bytes.Buffer
 	switch strings.ToLower(filepath.Ext(name)) {
 	case ".json":
-		if err := render.JSON(&buf, f, nil); err != nil {
+		if err := render.JSON(&buf, f, a.problems); err != nil {
 			return err
 		}
 	case ".txt":

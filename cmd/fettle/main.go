@@ -50,7 +50,7 @@ func (a *app) run(ctx context.Context, args []string) int {
 		return a.status
 	case errors.As(err, &bad):
 		if len(bad.list) > 0 {
-			if a.json {
+			if a.json && !a.shown {
 				a.writeProblems(bad.list)
 			}
 			bad.list.Print(a.err, bad.sources)

@@ -121,6 +121,9 @@ func atCurrent(i unit.Amp) string {
 }
 
 func gainErrorOf(m parts.Measured) float64 {
+	if unit.Known(m.HFEerror) && m.HFEerror > 0 {
+		return float64(m.HFEerror)
+	}
 	if unit.Known(m.HFEat) && m.HFEat > 0 {
 		return gainError
 	}

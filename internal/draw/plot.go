@@ -818,9 +818,33 @@ func (p *plot) set(w *pen, l placedLabel) {
 	if l.bold {
 		class = "label name"
 	}
+	struck := !margin && p.struck(l.at)
 	for i, s := range l.lines {
+		if y := l.at.y + lineStep*float64(i); struck {
+			w.leaf("rect", "class", "sheet", "x", num(x-2), "y", num(y), "width", textWidth(s, l.bold)+4, "height", lineStep)
+		}
 		w.text(class, "start", x, l.at.y+lineStep*float64(i)+11.5, s)
 	}
+}
+
+// struck reports whether the edge of a band runs through a label, which then stands on paper of its own: the outline of its letters
+// leaves the edge to be seen between the words.
+func (p *plot) struck(at box) bool {
+	for _, b := range p.f.Bands {
+		_, edges := p.band(b)
+		for _, e := range edges {
+			depth := 1.0
+			if !b.Good {
+				depth = hatchDepth
+			}
+			low, high := e.at, e.at+e.into*depth
+			low, high = math.Min(low, high), math.Max(low, high)
+			if e.vertical && low < at.x+at.w && high > at.x || !e.vertical && low < at.y+at.h && high > at.y {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // below writes the names that found no room, and the caption of a drawing that stands alone.

@@ -122,7 +122,10 @@ func (s *Session) Findings() finding.Findings {
 	mended := st.Mended(top)
 	j := finding.Judgement{ID: "fault.found", Subject: "this decoder", Requirement: "nothing is wrong with it", Verdict: finding.Unknown, Value: st.P[top], Limit: Clear, Sense: "≥", Unit: unit.SymRatio,
 		Method: fmt.Sprintf("%s over %d causes", count(len(st.Readings), "reading"), len(t.Causes))}
-	j.Value = mended
+	j.Value, j.Limit = 0, ClearSound
+	if sound := s.sound(); sound >= 0 {
+		j.Value = st.P[sound]
+	}
 	j.Margin = j.Value/j.Limit - 1
 	c := &t.Causes[top]
 	switch known {

@@ -33,26 +33,24 @@ import (
 // Each begins with what anybody sees who tries a decoder out: which lamps are lit with all outputs off, and with all on. What
 // is counted are readings of the meter after that; looking again costs none.
 //
-// FETTLE_STUDY=full go test ./internal/fault -run TestInjectedFaults -v prints the table of docs/fault.md (20 sessions for
-// every cause); without it a seeded twentieth of the sessions is run, and held to the same figures.
+// FETTLE_STUDY=full go test ./internal/fault -run TestInjectedFaults -v -timeout 0 tries every cause of every demo in 20
+// sessions, FETTLE_STUDY=part in one of them; without either it is one each on the first demo. All are held to the figures.
 func TestInjectedFaults(t *testing.T) {
-	sessions, every := 20, 20
-	if os.Getenv("FETTLE_STUDY") == "full" {
+	sessions, every, demos := 20, 20, examples.Names
+	switch study := os.Getenv("FETTLE_STUDY"); {
+	case study == "full":
 		every = 1
-	} else if testing.Short() {
+	case testing.Short():
 		t.Skip("short")
+	case study == "":
+		demos = []string{examples.Demo}
 	}
 	var rows []string
-	for _, name := range examples.Names {
-		if only := os.Getenv("FETTLE_STUDY_DEMO"); only != "" && only != name {
-			continue
-		}
+	for _, name := range demos {
 		r := inject(t, name, sessions, every)
 		rows = append(rows, r.row(name))
 		t.Log("\n" + r.missed())
-		if every == 1 {
-			r.hold(t, name)
-		}
+		r.hold(t, name, every == 1)
 	}
 	t.Log("\n" + header + strings.Join(rows, "\n"))
 }
@@ -93,11 +91,11 @@ func (r *result) missed() string {
 }
 
 // hold is the requirement.
-func (r *result) hold(t *testing.T, name string) {
+func (r *result) hold(t *testing.T, name string, whole bool) {
 	if share := float64(r.first) / float64(r.sessions); share < 0.9 {
 		t.Errorf("%s: the true cause stands first in %.1f %%, want 90", name, 100*share)
 	}
-	if float64(r.healthy) < 0.98*float64(r.sound) {
+	if whole && float64(r.healthy) < 0.98*float64(r.sound) { // twenty sound ones cannot tell 98 % from 90
 		t.Errorf("%s: %d of %d sound decoders are called sound, want 98 %%", name, r.healthy, r.sound)
 	}
 	if m := r.readings[len(r.readings)/2]; m > 4 {

@@ -130,6 +130,7 @@ var drawerColumns = []struct {
 	{"hfe", []string{"gain", "beta", "h21e", "measured_hfe"}},
 	{"hfe_at", []string{"hfe_ic", "ic", "at"}},
 	{"hfe_vce", nil},
+	{"hfe_error", nil},
 	{"marking", []string{"code", "printed", "body"}},
 	{"be_test", []string{"vbe", "vbe_measured"}},
 	{"bc_test", []string{"vbc", "vbc_measured"}},

@@ -29,6 +29,9 @@ type Measured struct {
 	HFE    float64   // gain; zero or NaN: not measured
 	HFEat  unit.Amp  // its collector current; absent: a meter's gain socket (TesterBase into the base)
 	HFEvce unit.Volt // its collector-emitter voltage; absent: not said
+	// HFEerror is the ± share within which the gain was found; absent or zero: what is usual of a hand meter.
+	HFEerror unit.Ratio
+
 	BE, BC []Taken   // of a transistor: base-emitter with the collector open, base-collector with the emitter open
 	VF     []Taken   // of a diode or LED, by rising current, the diode test first
 	VZ     []Taken   // of a zener
@@ -143,9 +146,10 @@ var takenColumns = []struct {
 // measured reads the columns of what was measured.
 func (r *drawerReader) measured() Measured {
 	m := Measured{
-		HFE:    r.quantity("hfe", unit.Number, true),
-		HFEat:  unit.Amp(r.quantity("hfe_at", unit.Current, true)),
-		HFEvce: unit.Volt(r.quantity("hfe_vce", unit.Voltage, true)),
+		HFE:      r.quantity("hfe", unit.Number, true),
+		HFEat:    unit.Amp(r.quantity("hfe_at", unit.Current, true)),
+		HFEvce:   unit.Volt(r.quantity("hfe_vce", unit.Voltage, true)),
+		HFEerror: r.gainError(),
 	}
 	for i, list := range []*[]Taken{&m.BE, &m.BC, &m.VF, &m.VZ, &m.VGSth} {
 		*list = r.taken(i)
@@ -153,6 +157,17 @@ func (r *drawerReader) measured() Measured {
 	m.RDSon = r.on()
 	m.IDSS, m.IDSSBelow = r.leak()
 	return m
+}
+
+// gainError reads the column hfe_error, a share below one half.
+func (r *drawerReader) gainError() unit.Ratio {
+	x := r.quantity("hfe_error", unit.Fraction, true)
+	if x > 0.5 {
+		f := r.field("hfe_error")
+		r.add("quantity-range", f, "hfe_error: %s, where a measured gain is known to within 50 %%", f.text)
+		return unit.Absent[unit.Ratio]()
+	}
+	return unit.Ratio(x)
 }
 
 // Limits of what a user may have read on a MOSFET: no part of a small decoder is on with less or leaks more (common practice,

@@ -34,27 +34,82 @@ type Rig struct {
 	source, sense circuit.Elem
 	sockets       [2]circuit.Node // the meter's, behind its own resistance
 
-	starts map[place][]float64 // the last solutions, where the next ones begin
+	held   map[place]float64 // the resistance at which a supply's limit held it there last
+	starts map[place]*start  // the last solutions, where the next ones begin
 
+	turn    int // counts the points
+	scratch []float64
 	z       []float64
-	changed [2]bool // powered, dead: the point is to be set
-	alone   []bool  // of every measurement: the meter's load shows, so that it is solved by itself
+	changed [2]bool    // powered, dead: the point is to be set
+	ranges  []unit.Ohm // of every measurement on ohms: the meter's own resistance on the range that shows the typical board
+	alone   []bool     // of every measurement: the meter's load shows, so that it is solved by itself
 }
 
-// A place tells solutions apart: what is measured, in which polarity, with which resistance.
+// A place tells solutions apart. Setups that are the same to the solver, such as DC and that polarity of DCC, share theirs.
 type place struct {
-	at, k int // a setup, or −1 and a measurement less
-	own   unit.Ohm
+	setup, polarity int
+	load            int      // index of the point that the meter loads, of the measurement without power; −1: none
+	own             unit.Ohm // of the meter, on ohms
 }
 
-// begin solves from the last solution at the place, and remembers the new one.
-func (r *Rig) begin(n *wiring.Network, at place, st wiring.State) circuit.Solution {
-	sol := n.SolveFrom(st, r.starts[at])
-	if sol.Status == circuit.Solved {
-		if r.starts[at] == nil {
-			r.starts[at] = make([]float64, n.Solver.StateSize())
+// place is where the solution of a setup's polarity, numbered, is found.
+func (b *Bench) place(setup, polarity int, st wiring.State) place {
+	for k := range b.Setups[:setup] {
+		if s := &b.Setups[k]; s.Where == b.Setups[setup].Where && !s.DCC && s.State == st {
+			return place{setup: k, load: -1}
 		}
-		n.Solver.Save(r.starts[at])
+	}
+	return place{setup: setup, polarity: polarity, load: -1}
+}
+
+// loaded is the place with the meter's load on a point.
+func (p place) loaded(point int) place {
+	p.load = point
+	return p
+}
+
+// A start is the last solution at a place.
+type start struct {
+	state []float64
+	moved []float64 // by how much it differs from that at the point before
+	turn  int       // at which point it was solved
+}
+
+// begin solves from the last solution at the place, and remembers the new one. What the meter's load alone sets apart moves from
+// point to point as the same setup does without that load.
+func (r *Rig) begin(n *wiring.Network, at place, st wiring.State) circuit.Solution {
+	l := r.starts[at]
+	if l == nil {
+		sol := n.SolveFrom(st, nil)
+		if sol.Status == circuit.Solved {
+			r.starts[at] = &start{state: n.Solver.Save(make([]float64, n.Solver.StateSize())), moved: make([]float64, n.Solver.StateSize()), turn: r.turn}
+		}
+		return sol
+	}
+	from := l.state
+	if at.load >= 0 && l.turn == r.turn-1 {
+		if base := r.starts[at.loaded(-1)]; base != nil && base.turn == r.turn {
+			r.scratch = append(r.scratch[:0], l.state...)
+			for k, d := range base.moved {
+				r.scratch[k] += d
+			}
+			from = r.scratch
+		}
+	}
+	sol := n.SolveFrom(st, from)
+	if sol.Status != circuit.Solved {
+		return sol
+	}
+	if l.turn != r.turn {
+		clear(l.moved)
+		l.turn = r.turn
+	}
+	for k, x := range l.state {
+		l.moved[k] -= x
+	}
+	n.Solver.Save(l.state)
+	for k, x := range l.state {
+		l.moved[k] += x
 	}
 	return sol
 }
@@ -63,7 +118,7 @@ type lampTest struct{ source, ammeter circuit.Elem }
 
 // Rig sets the bench up with an edit (nil: none).
 func (b *Bench) Rig(edit func(*circuit.Circuit)) (*Rig, error) {
-	r := &Rig{b: b, alone: make([]bool, len(b.Measurements)), starts: map[place][]float64{}}
+	r := &Rig{b: b, alone: make([]bool, len(b.Measurements)), ranges: make([]unit.Ohm, len(b.Measurements)), starts: map[place]*start{}, held: map[place]float64{}}
 	var err error
 	n := b.N
 	r.powered, err = n.Edited(func(c *circuit.Circuit) {
@@ -105,6 +160,13 @@ func (b *Bench) Rig(edit func(*circuit.Circuit)) (*Rig, error) {
 		m.Solver.SetStep(1e-3)
 	}
 	r.Set(n.Typical())
+	var which []int
+	for m, q := range b.Measurements {
+		if q.Function == meter.Resistance {
+			which = append(which, m)
+		}
+	}
+	r.unpowered(which, make([]float64, len(b.Measurements)))
 	return r, nil
 }
 
@@ -160,7 +222,10 @@ func (b *Bench) lampsOnWires(c *circuit.Circuit, joinedUp bool, tests *[]lampTes
 }
 
 // Set installs a point of what varies.
-func (r *Rig) Set(z []float64) { r.z, r.changed = z, [2]bool{true, true} }
+func (r *Rig) Set(z []float64) {
+	r.z, r.changed = z, [2]bool{true, true}
+	r.turn++
+}
 
 // Read is what a measurement would show at the present point; NaN where the circuit gives no answer.
 func (r *Rig) Read(m int) float64 {
@@ -217,7 +282,7 @@ func (r *Rig) bare(s *Setup, which []int, out []float64) {
 	solver.SetVoltage(t.source, u)
 	burden := max(joined, r.b.Settings.burden(0.01)) + r.b.Settings.Series
 	solver.SetResistance(t.ammeter, burden)
-	sol := r.begin(n, place{at: r.setup(s)}, wiring.State{LeftPositive: true, Drive: wiring.Off, Track: 0})
+	sol := r.begin(n, place{setup: r.setup(s), load: -1}, wiring.State{LeftPositive: true, Drive: wiring.Off, Track: 0})
 	i := float64(solver.I(t.ammeter, 0))
 	if limit := float64(r.b.Settings.Limit); math.Abs(i) > limit {
 		i = math.Copysign(limit, i)
@@ -260,7 +325,8 @@ func (r *Rig) voltages(s *Setup, which []int, out []float64) {
 	}
 	ac := [2]float64{}
 	for k, st := range states {
-		ok, drawn := r.solve(n, s, st, place{at: r.setup(s), k: k})
+		at := r.b.place(r.setup(s), k, st)
+		ok, drawn := r.solve(n, s, st, at)
 		for _, m := range which {
 			q := &r.b.Measurements[m]
 			switch {
@@ -277,7 +343,7 @@ func (r *Rig) voltages(s *Setup, which []int, out []float64) {
 		for _, m := range which {
 			if q := &r.b.Measurements[m]; r.alone[m] && ok {
 				n.Solver.SetResistance(r.loads[q.Red], load)
-				loaded, _ := r.solve(n, s, st, place{at: -1 - m, k: k})
+				loaded, _ := r.solve(n, s, st, at.loaded(q.Red))
 				if out[m] += share * float64(n.Solver.V(r.b.Points[q.Red].Node)); !loaded {
 					out[m] = math.NaN()
 				}
@@ -300,32 +366,58 @@ func (r *Rig) solve(n *wiring.Network, s *Setup, st wiring.State, at place) (ok 
 	if s.Where == Board {
 		lead = max(joined, r.b.Settings.Series)
 	}
-	n.Solver.SetResistance(r.feed, lead)
-	sol := r.begin(n, at, st)
-	drawn = math.Abs(float64(n.Solver.I(r.feed, 0)))
 	limit := float64(r.b.Settings.Limit)
 	if s.Where == Vehicle {
 		limit = vehicleLimit
 	}
-	if !(drawn > limit*1.001) {
-		return sol.Status == circuit.Solved, drawn
-	}
-	// Beyond its limit the supply gives way: the resistance at which the limit flows is sought by bisection.
-	for low, high := float64(lead), float64(st.Track)/limit+1; sol.Status == circuit.Solved && high/low > 1.001; {
-		mid := math.Sqrt(low * high)
-		n.Solver.SetResistance(r.feed, unit.Ohm(mid))
-		sol = n.Solve(st)
-		if i := math.Abs(float64(n.Solver.I(r.feed, 0))); i > limit {
-			low, drawn = mid, i
-		} else {
-			high = mid
-			if drawn = i; i > limit*0.99 {
-				break
-			}
+	// Beyond its limit the supply gives way: by the resistance in its lead at which the limit flows. It is sought from where it
+	// stood at the last point, along the chord of the voltage left over the current drawn; the bracket keeps the chord honest.
+	u, least := float64(st.Track), float64(lead)
+	own, low, high, whole := max(least, r.held[at]), least, math.Inf(1), false
+	var before struct{ i, v float64 }
+	for k := range mostChords {
+		n.Solver.SetResistance(r.feed, unit.Ohm(own))
+		sol := r.begin(n, at, st)
+		drawn = math.Abs(float64(n.Solver.I(r.feed, 0)))
+		switch off := drawn/limit - 1; {
+		case sol.Status != circuit.Solved:
+			delete(r.held, at)
+			return false, drawn
+		case own == least && off <= limitShare:
+			delete(r.held, at)
+			return true, drawn
+		case own > least && math.Abs(off) <= limitShare:
+			r.held[at] = own
+			return true, drawn
+		case off > 0:
+			low, whole = own, whole || own == least
+		default:
+			high = own
 		}
+		left, chord := u-drawn*own, 0.0
+		if k > 0 && drawn != before.i {
+			chord = max(0, (left-before.v)/(drawn-before.i))
+		}
+		before.i, before.v = drawn, left
+		next := (u - left - chord*(limit-drawn)) / limit
+		switch {
+		case next <= least && !whole:
+			next = least
+		case next > low && next < high:
+		case math.IsInf(high, 1):
+			next = 2 * low
+		default:
+			next = math.Sqrt(low * high)
+		}
+		own = next
 	}
-	return sol.Status == circuit.Solved, drawn
+	return false, drawn
 }
+
+const (
+	limitShare = 1e-3 // to which the limit of a supply is met: better than its own display
+	mostChords = 40   // three or four are usual, one or two from the point before
+)
 
 // vehicleLimit is where a track supply gives way: a small booster, common practice, no source.
 const vehicleLimit = 2.0
@@ -348,7 +440,7 @@ func (r *Rig) unpowered(which []int, out []float64) {
 		if q.Function == meter.DiodeTest {
 			s.SetVoltage(r.source, DiodeVolt)
 			s.SetResistance(r.sense, DiodeVolt.Through(DiodeAmp))
-			if out[m] = r.across(n, place{at: -1 - m}, state); !math.IsNaN(out[m]) {
+			if out[m] = r.across(n, place{setup: q.Setup, load: m}, state); !math.IsNaN(out[m]) {
 				out[m] = r.b.Shown(q, out[m])
 			}
 		} else {
@@ -368,27 +460,36 @@ func (r *Rig) across(n *wiring.Network, at place, st wiring.State) float64 {
 	return float64(n.Solver.V(r.sockets[0]) - n.Solver.V(r.sockets[1]))
 }
 
-// ohms is what an ohmmeter shows: voltage over current, with its source behind about the resistance that it measures.
+// ohms is what an ohmmeter shows: voltage over current, with its source behind about the resistance that it measures. A low range
+// is taken, or a high one where that shows nothing on the typical board.
 func (r *Rig) ohms(n *wiring.Network, m int, st wiring.State, q *Measurement) float64 {
 	s := n.Solver
 	s.SetVoltage(r.source, OhmsVolt)
-	shown := math.Inf(1)
-	for _, own := range []unit.Ohm{1e3, 100e3} { // a low range, then a high one if that shows nothing
+	read := func(own unit.Ohm) float64 {
 		s.SetResistance(r.sense, own)
-		v := r.across(n, place{at: -1 - m, own: own}, st)
-		i := float64(s.I(r.sense, 0))
-		if math.IsNaN(v) {
-			return v
+		v := r.across(n, place{setup: q.Setup, load: m, own: own}, st)
+		if i := float64(s.I(r.sense, 0)); i > 0 {
+			return v / i
 		}
-		if shown = v / i; i > 0 && shown < 20*float64(own) {
-			break
-		}
+		return v - v + math.Inf(1) // no current into it; not a number stays so
 	}
-	if shown < 0 {
-		shown = math.Inf(1)
+	if r.ranges[m] > 0 {
+		return r.b.Shown(q, read(r.ranges[m]))
+	}
+	r.ranges[m] = lowOhms
+	shown := read(lowOhms)
+	if !(shown < 20*float64(lowOhms)) {
+		r.ranges[m] = highOhms
+		shown = read(highOhms)
 	}
 	return r.b.Shown(q, shown)
 }
+
+// What the meter's source on ohms stands behind: about the middle of its low and of its high ranges, from memory.
+const (
+	lowOhms  = unit.Ohm(1e3)
+	highOhms = unit.Ohm(100e3)
+)
 
 // A Forecast is what every measurement would show, by measurement and sample; the typical board apart.
 type Forecast struct {
@@ -429,8 +530,8 @@ func (b *Bench) Foresee(edit func(*circuit.Circuit), zs [][]float64, healthy *Fo
 		differs[q.Setup] = differs[q.Setup] || fresh[m]
 	}
 	for m := range b.Measurements {
-		// A setup without power is solved measurement by measurement, any other as a whole.
-		if q := &b.Measurements[m]; b.Setups[q.Setup].Where != Unpowered {
+		// A setup without power is solved measurement by measurement, as is what the meter's load shows in; any other as a whole.
+		if q := &b.Measurements[m]; b.Setups[q.Setup].Where != Unpowered && !r.alone[m] {
 			fresh[m] = differs[q.Setup]
 		}
 		if f.Samples[m] = make([]float64, len(zs)); !fresh[m] {
@@ -499,7 +600,8 @@ func (r *Rig) load(typical []float64) {
 			states = append(states, other)
 		}
 		for k, state := range states {
-			if ok, _ := r.solve(n, st, state, place{at: s, k: k}); !ok {
+			at := r.b.place(s, k, state)
+			if ok, _ := r.solve(n, st, state, at); !ok {
 				continue
 			}
 			free := make([]float64, len(r.b.Points))
@@ -512,7 +614,7 @@ func (r *Rig) load(typical []float64) {
 					continue
 				}
 				n.Solver.SetResistance(r.loads[q.Red], load)
-				if ok, _ := r.solve(n, st, state, place{at: -1 - m, k: k}); ok {
+				if ok, _ := r.solve(n, st, state, at.loaded(q.Red)); ok {
 					r.alone[m] = !alike(meter.DCVoltage, float64(n.Solver.V(r.b.Points[q.Red].Node)), free[q.Red])
 				}
 				n.Solver.SetResistance(r.loads[q.Red], apart)

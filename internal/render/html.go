@@ -170,7 +170,7 @@ func Verdicts(js []finding.Judgement, o HTMLOptions) template.HTML {
 	found, margins := make([]number, len(judged)), make([]number, len(judged))
 	for i, j := range judged {
 		if foundText(j) != "—" {
-			found[i] = split(unit.Engineering(j.Value, j.Unit, digits))
+			found[i] = split(engineering(j.Value, j.Unit))
 		}
 		if j.Sense != "" && known(j.Margin) {
 			n, sym := unit.Engineering(j.Margin, unit.SymRatio, 2)
@@ -233,7 +233,7 @@ func Values(vs []finding.Value, o HTMLOptions) template.HTML {
 	ns := make([]number, len(vs))
 	for i, v := range vs {
 		if v.Text == "" && known(v.Value) {
-			ns[i] = split(unit.Engineering(v.Value, v.Unit, digits))
+			ns[i] = split(engineering(v.Value, v.Unit))
 		}
 	}
 	text := align(ns)

@@ -27,7 +27,7 @@ func (n num) MarshalJSON() ([]byte, error) {
 // The envelope. The doc tags are docs/json.md.
 type envelope struct {
 	Schema   string        `json:"schema" doc:"always \"fettle/1\"; fields may be added within a version, a changed meaning is a new one"`
-	Question string        `json:"question" doc:"which question was asked: survey, choose, prove, packet, …"`
+	Question string        `json:"question" doc:"which question was asked: survey, choose, prove, packet, audit, …"`
 	Build    string        `json:"build" doc:"name of the vehicle or build"`
 	Verdict  string        `json:"verdict" doc:"verdict of the whole: the worst of fails, unknown, close, holds; \"\" where nothing is judged"`
 	Values   []value       `json:"values" doc:"quantities found or chosen"`
@@ -83,7 +83,7 @@ type yield struct {
 
 type note struct {
 	ID   string `json:"id" doc:"what it is about, a dotted path or \"\""`
-	Kind string `json:"kind" doc:"reading, lamp, next reading, drawer, input, method; of a packet also other reading, repeats, group, CV, …"`
+	Kind string `json:"kind" doc:"reading, lamp, next reading, drawer, input, method, recording; of a packet also other reading, repeats, group, CV, …"`
 	Text string `json:"text" doc:"the note"`
 }
 

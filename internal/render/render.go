@@ -19,6 +19,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"fettle/internal/finding"
@@ -63,6 +64,14 @@ func Interval(low, high float64, symbol string) string {
 	return unit.Format(low, symbol, digits) + " … " + unit.Format(high, symbol, digits)
 }
 
+// engineering is a number and its unit; a count, whole and without a unit, has no decimals.
+func engineering(x float64, symbol string) (number, sym string) {
+	if symbol == "" && x == math.Trunc(x) && math.Abs(x) < 1e15 {
+		return strings.Replace(strconv.FormatFloat(x, 'f', 0, 64), "-", "−", 1), ""
+	}
+	return unit.Engineering(x, symbol, digits)
+}
+
 func join(number, sym string) string {
 	if sym == "" {
 		return number
@@ -95,7 +104,7 @@ func limitText(j finding.Judgement) string {
 	if j.Sense == "" || math.IsNaN(j.Limit) {
 		return ""
 	}
-	return j.Sense + unit.ThinSpace + unit.Format(j.Limit, j.Unit, digits)
+	return j.Sense + unit.ThinSpace + join(engineering(j.Limit, j.Unit))
 }
 
 // foundText is what was found, or "—" where nothing could be.
@@ -103,7 +112,7 @@ func foundText(j finding.Judgement) string {
 	if math.IsNaN(j.Value) || j.Unit == "" && j.Value == 0 && j.Sense == "" {
 		return "—"
 	}
-	return unit.Format(j.Value, j.Unit, digits)
+	return join(engineering(j.Value, j.Unit))
 }
 
 func yieldText(y *finding.Yield) string {

@@ -187,7 +187,7 @@ func figures(x float64, symbol string) gridCell {
 	if math.IsNaN(x) {
 		return words("unknown")
 	}
-	n := split(unit.Engineering(x, symbol, digits))
+	n := split(engineering(x, symbol))
 	return gridCell{num: &n}
 }
 
@@ -626,6 +626,9 @@ func keyPoints(f finding.Figure) (finding.Table, bool) {
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, c := range f.Curves {
 		for i, x := range c.X {
+			if f.Y.Log && i > 1 && x == c.X[i-1] && c.X[i-1] > c.X[i-2] { // bins: five of them say nothing
+				return finding.Table{}, false
+			}
 			if i < len(c.Y) && known(x) && known(c.Y[i]) {
 				low, high = min(low, x), max(high, x)
 			}

@@ -254,27 +254,67 @@ func (s *screener) fit(pilot int) {
 			sizes[k] += s.numbers[i*width+k] * s.numbers[i*width+k]
 		}
 	}
+	size := func(g, k int) float64 { return math.Abs(c.At(k, column[g])) * math.Sqrt(sizes[k]) }
 	for g := range s.goals {
 		order := make([]int, 0, width-1)
 		for k := 1; k < width; k++ {
 			order = append(order, k)
 		}
-		moves := func(k int) float64 { return math.Abs(c.At(k, column[g])) * math.Sqrt(sizes[k]) }
-		slices.SortFunc(order, func(a, b int) int { return cmp.Compare(moves(b), moves(a)) })
+		slices.SortFunc(order, func(a, b int) int { return cmp.Compare(size(g, b), size(g, a)) })
 		s.moves[g] = order
 	}
+	// Most numbers move a goal by next to nothing: the estimate goes without them, and is judged so.
+	kept, by := make([][]int, len(s.goals)), make([][]float64, len(s.goals))
+	for g, est := range s.estimate {
+		if est == nil {
+			continue
+		}
+		kept[g] = append([]int{0}, s.moves[g]...)
+		left, room := 0.0, 0.0
+		for i := range pilot {
+			e := y.At(i, column[g]) - fitted.At(i, column[g])
+			room += slight * slight * e * e
+		}
+		for m := len(kept[g]) - 1; m > 0; m-- {
+			x := size(g, kept[g][m])
+			if left += x * x; left > room {
+				break
+			}
+			kept[g] = kept[g][:m]
+		}
+		for _, m := range kept[g] {
+			by[g] = append(by[g], c.At(m, column[g]))
+		}
+	}
 	_ = inBlocks(context.Background(), s.r.Samples, s.workers, func(from, to int) {
-		var e mat.Dense
-		e.Mul(mat.NewDense(to-from, width, s.numbers[from*width:to*width]), &c)
-		for g, est := range s.estimate {
-			if est != nil {
-				for i := from; i < to; i++ {
-					est[i] = e.At(i-from, column[g])
+		const rows = 64 // stay in the cache while all goals are estimated
+		for ; from < to; from += rows {
+			for g, est := range s.estimate {
+				if est == nil {
+					continue
+				}
+				for i := from; i < min(from+rows, to); i++ {
+					x := s.numbers[i*width : (i+1)*width]
+					for j, m := range kept[g] {
+						est[i] += by[g][j] * x[m]
+					}
 				}
 			}
 		}
 	})
+	for g, est := range s.estimate {
+		if est != nil {
+			s.largest[g] = [2]float64{}
+			for i := range pilot {
+				s.scale[g].caught(&s.largest[g], est[i], y.At(i, column[g]))
+			}
+		}
+	}
 }
+
+// slight is the share of the fit's error that all numbers left out of an estimate may have together: a number that does not
+// move the goal has some effect by chance, as large as the error allows.
+const slight = 0.7
 
 // Of refine: by how many samples in doubt it pays, how many numbers of the basis may move a quantity and how many bend it.
 const (
