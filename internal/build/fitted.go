@@ -192,10 +192,50 @@ func number1[U ~float64](q Quantity[U]) float64 {
 	return float64(q.Value)
 }
 
+// DesignedAs notes beside every fitted value what a design has there whose open values are chosen.
+func (d *Decoder) DesignedAs(design *Decoder) {
+	if d.Fitted == nil {
+		return
+	}
+	for _, v := range d.Fitted.Values {
+		if r := d.Known(v); r != nil {
+			r.Designed, _ = design.Holds(v)
+		}
+	}
+}
+
+// LeftOpen reports whether the design of a decoder as built leaves open what a fitted value settles.
+func (d *Decoder) LeftOpen(v FittedValue) bool {
+	designed := decoderBlock.block(v.Block).attr(v.Attr)
+	if designed == nil || !designed.Choose || designed.Default != "" {
+		return false
+	}
+	r := d.Known(v)
+	return r != nil && (r.Designed == "" || r.Designed == "choose")
+}
+
+// Known is how the value in a place is known, if it was fitted; else nil.
+func (d *Decoder) Known(v FittedValue) *Real {
+	switch q := d.place(v).(type) {
+	case *Text:
+		return q.Real
+	case *Quantity[unit.Ohm]:
+		return q.Real
+	case *Quantity[unit.Farad]:
+		return q.Real
+	}
+	return nil
+}
+
+// Noted reports whether anything is noted of what was really fitted.
+func (b *Build) Noted() bool {
+	return slices.ContainsFunc(b.Decoders, func(d Decoder) bool { return d.Fitted != nil && len(d.Fitted.Values) > 0 })
+}
+
 // AsBuilt is the build with what was really fitted in the place of what was planned, each such value marked (Real); the build
 // itself where nothing is noted. What is not noted is as designed.
 func (b *Build) AsBuilt() *Build {
-	if !slices.ContainsFunc(b.Decoders, func(d Decoder) bool { return d.Fitted != nil && len(d.Fitted.Values) > 0 }) {
+	if !b.Noted() {
 		return b
 	}
 	out := *b

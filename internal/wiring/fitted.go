@@ -51,6 +51,14 @@ func gaugeOf(list []*gauge, r *build.Real) *gauge {
 	return nil
 }
 
+// owner is the meter in words.
+func (g *gauge) owner() string {
+	if g.meter == build.HandMeter {
+		return g.meter
+	}
+	return "meter " + g.meter
+}
+
 // varies is the gauge's one variable.
 func (g *gauge) varies() []device.Vary {
 	return []device.Vary{{Name: "gain", Law: device.Uniform, Say: func(z float64) string {
@@ -85,7 +93,7 @@ func (r *Resistor) Real() *build.Real { return r.nominal.Real }
 // Sure says within what the value of a resistor lies: as measured, or by the part's tolerance.
 func (n *Network) Sure(r *build.Real, tolerance unit.Ratio) string {
 	if r.Measured() {
-		return fmt.Sprintf("±%s, the meter's error", r.Gain+r.Slack)
+		return fmt.Sprintf("±%s, the meter's error", unit.Format(float64(r.Gain+r.Slack), unit.SymRatio, 2))
 	}
 	return "±" + tolerance.String()
 }

@@ -35,7 +35,7 @@ func TestMeasuredResistorsShareTheirMeter(t *testing.T) {
 	}
 	gauges := map[string]int{}
 	for k, v := range n.Vars {
-		if v.Owner == "meter "+build.HandMeter {
+		if v.Owner == build.HandMeter {
 			gauges[v.Say(1)] = k
 		}
 	}

@@ -55,7 +55,7 @@ func (n *Network) vary() {
 		s.SetTemperature(n.Ambient.Kelvin())
 	})
 	for _, g := range gauges {
-		add("meter "+g.meter, g.varies(), g.set)
+		add(g.owner(), g.varies(), g.set)
 	}
 	add("rectifier", n.bridge.Vars(), func(z []float64) {
 		d := n.bridge.At(z)
@@ -256,11 +256,16 @@ func (n *Network) Say(z, effect []float64, i int) string {
 // ToleranceOf is the tolerance of a resistor of the output: what the file says, else the drawer's part of
 // that value, else 5 %.
 func (n *Network) ToleranceOf(o *build.Output, r unit.Ohm) unit.Ratio {
+	return Tolerance(n.Build, o, r)
+}
+
+// Tolerance is ToleranceOf without a network.
+func Tolerance(b *build.Build, o *build.Output, r unit.Ohm) unit.Ratio {
 	if o.Tolerance.IsSet() && o.Tolerance.Known() {
 		return o.Tolerance.Value
 	}
-	if n.Build.Drawer != nil {
-		for _, it := range n.Build.Drawer.Items {
+	if b.Drawer != nil {
+		for _, it := range b.Drawer.Items {
 			if unit.Known(it.Ohm) && math.Abs(float64(it.Ohm/r)-1) < 1e-9 && unit.Known(it.Tolerance) {
 				return it.Tolerance
 			}
