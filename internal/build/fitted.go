@@ -19,6 +19,7 @@ const HandMeter = "hand meter"
 type Fitted struct {
 	Vehicle Text // which of several alike
 	Date    Text
+	Meter   Text // of the values whose block names no other
 	Note    Text
 	Values  []FittedValue // in file order
 	Range   diag.Range
@@ -106,10 +107,9 @@ func (v FittedValue) Path(decoder string) []string {
 
 // fitted reads the block of that name.
 func fitted(n *node) *Fitted {
-	f := &Fitted{Vehicle: text(n, "vehicle"), Date: text(n, "date"), Note: text(n, "note"), Range: n.head}
-	whole := text(n, "meter")
+	f := &Fitted{Vehicle: text(n, "vehicle"), Date: text(n, "date"), Meter: text(n, "meter"), Note: text(n, "note"), Range: n.head}
 	for _, c := range n.nodes {
-		own, marked := whole, []Text(nil)
+		own, marked := f.Meter, []Text(nil)
 		if c.schema.attr("meter") != nil {
 			if t := text(c, "meter"); t.IsSet() {
 				own = t

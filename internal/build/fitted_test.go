@@ -31,6 +31,10 @@ meter "yellow" {
     gain       = "0.8 %"
     digits     = 3
   }
+  range {
+    measures = "resistance"
+    full     = "199.9 kΩ"
+  }
 }
 decoder "a" {
   supply {
@@ -171,8 +175,8 @@ func TestPatchMakes(t *testing.T) {
   fitted {
     date = "2026-03-01"
     output "front" {
-      base = "4.68 kΩ"
-      series = "330 Ω"
+      base       = "4.68 kΩ"
+      series     = "330 Ω"
       by_marking = ["series", "base"]
     }
   }
@@ -190,7 +194,7 @@ func TestPatchMakes(t *testing.T) {
 	if list != nil {
 		t.Fatal(show(list, "x.fettle", b.Source))
 	}
-	want = strings.Replace(strings.Replace(want, "      series = \"330 Ω\"\n", "", 1), `["series", "base"]`, `"base"`, 1)
+	want = strings.Replace(strings.Replace(want, "      series     = \"330 Ω\"\n", "", 1), `["series", "base"]`, `"base"`, 1)
 	if string(src) != want {
 		t.Errorf("%s", src)
 	}

@@ -31,7 +31,7 @@ func (b *Build) Patch(edits []Edit) ([]byte, diag.List) {
 	src := b.Source
 	for _, e := range edits {
 		n, path, why := root.find(e.Path)
-		if n == nil && e.Make {
+		if n == nil && (e.Make || e.Remove) {
 			var b *Block
 			if b, path, why = root.planned(e.Path); b != nil {
 				n = &node{schema: b, head: root.head, values: map[string]*value{}}
@@ -63,6 +63,12 @@ func (b *Build) Patch(edits []Edit) ([]byte, diag.List) {
 	}
 	if len(problems) > 0 {
 		return nil, problems
+	}
+
+	for _, e := range edits {
+		if e.Make && !e.Remove {
+			src = aligned(b.File, src, e.Path)
+		}
 	}
 
 	// Read it back.
@@ -111,7 +117,7 @@ func (b *Build) Patch(edits []Edit) ([]byte, diag.List) {
 
 // edit makes one edit.
 func edit(file string, src []byte, e Edit) ([]byte, bool) {
-	if e.Make {
+	if e.Make && !e.Remove {
 		for range e.Path { // a block at a time
 			made, done, ok := makeBlock(file, src, e.Path)
 			if src = made; !ok {
@@ -130,7 +136,7 @@ func edit(file string, src []byte, e Edit) ([]byte, bool) {
 	root := r.read(&schema, body)
 	n, _, _ := root.find(e.Path)
 	if n == nil {
-		return nil, e.Remove
+		return src, e.Remove
 	}
 	v := n.values[e.Attr]
 	if e.Remove {
@@ -165,6 +171,34 @@ func (r *reader) without(v *value) []byte {
 	}
 	end, _ := lineEnd(tokens, v.at.End.Byte, len(r.src.text))
 	return r.src.replace(r.src.span(from, end), "")
+}
+
+// aligned is the text with the equals signs of a block in one column, as far as its attributes stand on lines of their own.
+func aligned(file string, src []byte, path []string) []byte {
+	r := &reader{src: newSource(file, src)}
+	body := r.parse()
+	if body == nil {
+		return src
+	}
+	n, _, _ := r.read(&schema, body).find(path)
+	if n == nil {
+		return src
+	}
+	width := 0
+	for _, v := range n.order {
+		width = max(width, len(v.attr.Name))
+	}
+	for i := len(n.order) - 1; i >= 0; i-- { // from behind, so that what stands before keeps its place
+		v := n.order[i]
+		from := bytes.LastIndexByte(src[:v.name.Start.Byte], '\n') + 1
+		between := src[v.name.End.Byte:v.at.Start.Byte]
+		if len(bytes.TrimSpace(src[from:v.name.Start.Byte])) > 0 || len(bytes.TrimSpace(between)) != 1 {
+			continue
+		}
+		s := &source{text: src}
+		src = s.replace(diag.Range{Start: diag.Pos{Byte: v.name.End.Byte}, End: diag.Pos{Byte: v.at.Start.Byte}}, pad("", width-len(v.attr.Name))+" = ")
+	}
+	return src
 }
 
 // makeBlock puts the first block of a path that is not there at the end of the one around it; done: all are there.

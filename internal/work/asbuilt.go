@@ -1,6 +1,7 @@
 package work
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -163,7 +164,10 @@ func sentence(b *build.Build, d *build.Decoder, v build.FittedValue) string {
 	if strings.HasSuffix(say, "?") {
 		end = ""
 	}
-	return fmt.Sprintf("The %s is %s, designed %s: %s%s", v.Words(), text, planned(d, v), say, end)
+	if !strings.Contains(say, "designed") {
+		text += ", designed " + planned(d, v)
+	}
+	return fmt.Sprintf("The %s is %s: %s%s", v.Words(), text, say, end)
 }
 
 // asDesigned is the mend of what holds in the design: what of that output, else of the whole, parts from it.
@@ -259,4 +263,49 @@ func (p *Proved) specimens() {
 		}
 		p.Findings.Notes = append([]finding.Note{note}, p.Findings.Notes...)
 	}
+}
+
+// Fitted is what is noted of what was fitted in every decoder, beside the design with its open values chosen, and what is not
+// noted yet and so taken as designed. Nothing is judged.
+func (r *Runner) Fitted(ctx context.Context, folder *build.Folder) (finding.Findings, error) {
+	f := finding.Findings{Question: "fitted", Build: folder.Build.Name()}
+	design, err := r.choose(ctx, folder, folder.Build, "choose the design")
+	if err != nil {
+		return f, err
+	}
+	built := *folder.Build.AsBuilt()
+	p := Proved{Chosen: Chosen{Build: &built}}
+	for i := range built.Decoders {
+		d, plan := &built.Decoders[i], &design.Build.Decoders[i]
+		if d.Fitted != nil && len(d.Fitted.Values) > 0 {
+			t, off := Departures(&built, d, plan)
+			f.Tables = append(f.Tables, t)
+			for _, v := range off {
+				f.Notes = append(f.Notes, finding.Note{ID: AsBuilt + "." + v.ID(), Kind: "as built", Text: sentence(&built, d, v)})
+			}
+		}
+		rest := finding.Table{ID: "fitted.open." + d.Name.Text, Title: "Not noted: taken as designed", Columns: []finding.Column{{Title: "part"}, {Title: "designed"}, {Title: "to note it"}}}
+		if len(built.Decoders) > 1 {
+			rest.Title = "Not noted of decoder " + d.Name.Text + ": taken as designed"
+		}
+		for _, v := range plan.Fits() {
+			if d.Known(v) != nil {
+				continue
+			}
+			text, _ := plan.Holds(v)
+			rest.Rows = append(rest.Rows, []finding.Cell{words(v.Words()), words(text), words(v.Typed() + "=…")})
+		}
+		if len(rest.Rows) > 0 {
+			f.Tables = append(f.Tables, rest)
+		}
+	}
+	p.specimens()
+	f.Notes = append(f.Notes, p.Findings.Notes...)
+	for _, j := range p.Findings.Verdicts {
+		f.Notes = append(f.Notes, finding.Note{ID: j.ID, Kind: "as built", Text: j.Subject + ": " + j.Why + "."})
+	}
+	if len(built.Decoders) == 0 {
+		f.Notes = append(f.Notes, finding.Note{ID: "fitted.nothing", Kind: "input", Text: "The build has no decoder that anything could be fitted in."})
+	}
+	return f, nil
 }
