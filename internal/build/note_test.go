@@ -84,10 +84,8 @@ func TestNoteFitted(t *testing.T) {
 `, ""},
 		// Taken back; left out.
 		{build.Noting{}, []string{"front", "base=designed", "switch=", "pulldown=none", "hfe=designed"}, `    output "front" {
-      pulldown   = "none"
-      meter      = "yellow"
-      series     = "1 kΩ"
-      by_marking = "series"
+      pulldown = "none"
+      series   = "1 kΩ"
     }
     listen {
       series = "22.0 kΩ"

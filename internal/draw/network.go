@@ -207,7 +207,7 @@ func outputOf(n *wiring.Network, i int, f finding.Findings) SchematicOutput {
 	return out
 }
 
-// asFitted marks a part of a build as built, with what the design has there where that is another.
+// asFitted marks a part of a build as built: as one that was fitted, or with what the design has there where that is another.
 func asFitted(r *build.Real, value string) string {
 	switch {
 	case r == nil:
@@ -215,7 +215,7 @@ func asFitted(r *build.Real, value string) string {
 	case r.Designed == "" || r.Designed == "choose" || r.Designed == value:
 		return "fitted"
 	}
-	return "fitted; designed " + r.Designed
+	return "designed " + r.Designed
 }
 
 // inside says what resistors a pre-biased transistor holds.
