@@ -139,6 +139,7 @@ func (b *Build) assemble(root *node) {
 				m.Ranges = append(m.Ranges, MeterRange{
 					Measures: text(c, "measures"), Full: quantity[float64](c, "full"), Resolution: quantity[float64](c, "resolution"),
 					Gain: quantity[unit.Ratio](c, "gain"), Digits: quantity[float64](c, "digits"),
+					GainError: quantity[unit.Ratio](c, "gain_error"), GainErrorWithin: quantity[unit.Ratio](c, "gain_error_within"),
 					Burden: quantity[unit.Ohm](c, "burden"), Input: quantity[unit.Ohm](c, "input"), Range: c.head,
 				})
 			}

@@ -297,6 +297,13 @@ func (c *checker) meters() {
 				}
 			}
 			inOrder(c, "resolution", g.Resolution, "full", g.Full)
+			if g.GainError.IsSet() != g.GainErrorWithin.IsSet() {
+				have, name, other := g.GainError, "gain_error", "gain_error_within"
+				if !have.IsSet() {
+					have, name, other = g.GainErrorWithin, other, name
+				}
+				c.report("meter", have.Range, "%s = %q without %s: an error that was found and what it leaves open go together", name, have.Text, other)
+			}
 			if g.Burden.IsSet() && g.Measures.Text != MeasuresCurrent {
 				c.report("meter", g.Burden.Range, "burden = %q: only a current range has one, this measures %s", g.Burden.Text, g.Measures.Text)
 			}

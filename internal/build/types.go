@@ -264,8 +264,10 @@ type MeterRange struct {
 	Gain       Quantity[unit.Ratio] // ± of the reading
 	Digits     Quantity[float64]    // ± of the last digit
 	Burden     Quantity[unit.Ohm]   // of a current range: shunt, fuse and leads
-	Input      Quantity[unit.Ohm]   // of a voltage range
-	Range      diag.Range
+	// GainError is what was found against a standard, with its sign; GainErrorWithin is ± what that leaves open.
+	GainError, GainErrorWithin Quantity[unit.Ratio]
+	Input                      Quantity[unit.Ohm] // of a voltage range
+	Range                      diag.Range
 }
 
 // A BenchSupply is what readings are taken from.
