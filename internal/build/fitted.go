@@ -43,8 +43,9 @@ type Real struct {
 	Designed string // what the design has there, as written: "4.7 kΩ", "choose", "" for nothing
 	// Meter that it was measured with, and its range; "" where the marking was read. Of a value measured the meter alone is
 	// in doubt: ±Gain of the reading, common to all that were read on that range, and ±Slack of the reading by itself.
-	Meter, Scale string
-	Gain, Slack  unit.Ratio
+	// Off is the part of the gain error that is known: it is taken out of the value.
+	Meter, Scale     string
+	Off, Gain, Slack unit.Ratio
 }
 
 // Measured reports whether a value was measured before it was soldered in.
@@ -276,6 +277,9 @@ func lay[U ~float64](q *Quantity[U], v FittedValue, r *Real) {
 		return
 	}
 	r.Designed = q.Text
+	if r.Measured() {
+		v.Number /= 1 + float64(r.Off)
+	}
 	*q = Quantity[U]{Value: U(v.Number), Text: v.Text.Text, Real: r, Range: v.Text.Range}
 }
 
@@ -288,7 +292,7 @@ func (b *Build) known(v FittedValue) *Real {
 	if !ok {
 		return &Real{}
 	}
-	return &Real{Meter: v.Meter.Text, Scale: name, Gain: scale.Gain, Slack: unit.Ratio(scale.Slack() / v.Number)}
+	return &Real{Meter: v.Meter.Text, Scale: name, Off: scale.Known, Gain: scale.Gain, Slack: unit.Ratio(scale.Slack() / v.Number)}
 }
 
 // ohms is the range on which a meter shows a resistance, and its name. A meter that describes no resistance range has those of

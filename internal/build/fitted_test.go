@@ -32,8 +32,10 @@ meter "yellow" {
     digits     = 3
   }
   range {
-    measures = "resistance"
-    full     = "199.9 kΩ"
+    measures          = "resistance"
+    full              = "199.9 kΩ"
+    gain_error        = "0.5 %"
+    gain_error_within = "0.1 %"
   }
 }
 decoder "a" {
@@ -107,6 +109,10 @@ func TestAsBuilt(t *testing.T) {
 	if o.Base.Real.Scale == o.Series.Real.Scale {
 		t.Errorf("two ranges of one name: %s", o.Base.Real.Scale)
 	}
+	// A range known to show 0.5 % too much: 100 kΩ shown are 99.50 kΩ.
+	known := parsed(t, strings.Replace(board, `by_marking = "pulldown"`, "", 1)).AsBuilt().Decoders[0].Outputs[0].Pulldown
+	near("as it is, by the reading", float64(known.Value)*1.005/100e3, 1)
+	near("what its known error leaves open", float64(known.Real.Gain), 0.001)
 	if o.Pulldown.Real == nil || o.Pulldown.Real.Measured() {
 		t.Errorf("the pull-down was only read off: %+v", o.Pulldown.Real)
 	}

@@ -71,10 +71,10 @@ func (p *Proved) against(design *Proved) {
 	slices.SortStableFunc(changes.Rows, func(a, b []finding.Cell) int { return badness[b[2].Verdict] - badness[a[2].Verdict] })
 	switch n := len(changes.Rows); {
 	case n == 0:
-		notes = append(notes, finding.Note{ID: AsBuilt, Kind: "as built", Text: fmt.Sprintf("What was fitted changes no verdict: of %d requirements each is judged as in the design.", judged)})
+		notes = slices.Insert(notes, 0, finding.Note{ID: AsBuilt, Kind: "as built", Text: fmt.Sprintf("What was fitted changes no verdict: of %d requirements each is judged as in the design.", judged)})
 	default:
 		tables = append(tables, changes)
-		notes = append(notes, finding.Note{ID: AsBuilt, Kind: "as built", Text: fmt.Sprintf("What was fitted changes %d verdicts of %d: %s.", n, judged, tally(changes))})
+		notes = slices.Insert(notes, 0, finding.Note{ID: AsBuilt, Kind: "as built", Text: fmt.Sprintf("What was fitted changes %d verdicts of %d: %s.", n, judged, tally(changes))})
 	}
 	p.Findings.Tables, p.Findings.Notes = append(tables, p.Findings.Tables...), append(notes, p.Findings.Notes...)
 }
@@ -198,6 +198,7 @@ func asDesigned(b *build.Build, parted []build.FittedValue, j *finding.Judgement
 // departure says how what was fitted stands to what was designed, and whether it is another thing.
 func departure(b *build.Build, d *build.Decoder, v build.FittedValue) (say string, off bool) {
 	planned, designed := planned(d, v), math.NaN()
+	_, v.Number = d.Holds(v) // as it is, its meter's known error taken out
 	if x, err := unit.Parse(planned, unit.Resistance); err == nil {
 		designed = x
 	}
@@ -309,3 +310,23 @@ func (r *Runner) Fitted(ctx context.Context, folder *build.Folder) (finding.Find
 	}
 	return f, nil
 }
+
+// fitted says what a diagnosis goes by where the board departs from its design.
+func (r *Runner) fitted(ctx context.Context, folder *build.Folder, built *build.Build, i int) ([]string, error) {
+	d := &built.Decoders[i]
+	if d.Fitted == nil || len(d.Fitted.Values) == 0 {
+		return nil, nil
+	}
+	design, err := r.choose(ctx, folder, folder.Build, "choose the design")
+	if err != nil {
+		return nil, err
+	}
+	_, off := Departures(built, d, &design.Build.Decoders[i])
+	said := []string{fmt.Sprintf("the board is as built: %d of its parts are noted (fettle fitted), and what they do counts as sound", len(d.Fitted.Values))}
+	for _, v := range off {
+		said = append(said, "as built: "+lowerFirst(sentence(built, d, v)))
+	}
+	return said, nil
+}
+
+func lowerFirst(s string) string { return strings.ToLower(s[:1]) + s[1:] }
