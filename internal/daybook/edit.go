@@ -125,7 +125,8 @@ func Field(path []string, attr string) string {
 // mostEdits is beyond what a page has fields.
 const mostEdits = 500
 
-// editsOf are the edits of a form: its fields that begin with a slash, in order of name.
+// editsOf are the edits of a form: its fields that begin with a slash, in order of name. An empty one takes its attribute out,
+// several of one name are a list, and with a field "make" blocks that are not there are made.
 func editsOf(form url.Values) ([]build.Edit, error) {
 	var edits []build.Edit
 	for _, name := range slices.Sorted(maps.Keys(form)) {
@@ -141,7 +142,19 @@ func editsOf(form url.Values) ([]build.Edit, error) {
 			path = append(path, p)
 		}
 		n := len(path) - 1
-		edits = append(edits, build.Edit{Path: path[:n], Attr: path[n], Value: strings.TrimSpace(form.Get(name))})
+		e := build.Edit{Path: path[:n], Attr: path[n], Make: form.Get("make") != ""}
+		for _, value := range form[name] {
+			if value = strings.TrimSpace(value); value != "" {
+				e.List = append(e.List, value)
+			}
+		}
+		switch len(e.List) {
+		case 0:
+			e.Remove = true
+		case 1:
+			e.Value, e.List = e.List[0], nil
+		}
+		edits = append(edits, e)
 	}
 	if len(edits) > mostEdits {
 		return nil, fmt.Errorf("%d values at once: %d is the most", len(edits), mostEdits)

@@ -311,7 +311,11 @@ func inShort(edits []build.Edit) string {
 	if len(e.Path) > 0 {
 		s += " of " + strings.Join(e.Path[max(0, len(e.Path)-2):], " ")
 	}
-	s += " = " + e.Value
+	if e.Remove {
+		s += " taken out"
+	} else {
+		s += " = " + e.Text()
+	}
 	if len(edits) > 1 {
 		s += fmt.Sprintf(" and %d more", len(edits)-1)
 	}

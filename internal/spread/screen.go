@@ -51,7 +51,7 @@ func Screen(ctx context.Context, space Space, quantities int, basis Basis, newSo
 	if err := s.run(); err != nil {
 		return Report{}, fmt.Errorf("attacking the worst case: %w", err)
 	}
-	r.judge(space, goals, claim, seed, s.estimated)
+	r.judge(space, goals, claim, seed, workers, s.estimated)
 	for g := range goals {
 		r.Goals[g].Computed, r.Goals[g].Error = s.computed[g], s.share(g)
 	}
