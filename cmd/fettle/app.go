@@ -159,6 +159,16 @@ func (a *app) writeProblems(list diag.List) {
 	_ = render.JSON(a.out, finding.Findings{}, list)
 }
 
+// replace saves a file of the build in the place of what was read, and of nothing else; nil is no file.
+func replace(file string, was, data []byte) error {
+	unlock, err := build.Lock(filepath.Dir(file))
+	if err != nil {
+		return err
+	}
+	defer unlock()
+	return build.SaveOver(file, was, data)
+}
+
 // refuseDemo is the answer of what writes.
 func refuseDemo(demo bool, what string) error {
 	if demo {

@@ -98,7 +98,7 @@ func (a *app) noted(ctx context.Context, f *build.Folder, noted build.NotedEdits
 	case changed == "":
 		fmt.Fprintf(a.err, "fettle: %s says so already\n", f.File)
 	case write:
-		if err := build.Save(f.File, text); err != nil {
+		if err := replace(f.File, f.Build.Source, text); err != nil {
 			return fmt.Errorf("writing what was fitted: %w", err)
 		}
 		fmt.Fprintf(out, "%s\n%s\n", f.File, changed)

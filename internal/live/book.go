@@ -209,6 +209,13 @@ func (b *Book) before(id string) *Revision {
 // put saves one file and makes it the newest revision. The caller holds b.mu and has looked.
 func (b *Book) put(words, file string, data []byte) (*Revision, error) {
 	was := b.now.Load().Sources[file]
+	if dir := filepath.Dir(file); dir != filepath.Dir(b.file) { // the drawer of several builds
+		unlock, err := b.store.lock(dir)
+		if err != nil {
+			return nil, inWords(file, err)
+		}
+		defer unlock()
+	}
 	if err := b.store.save(file, was, data); err != nil {
 		if errors.Is(err, build.ErrChanged) {
 			return nil, err
@@ -233,10 +240,15 @@ func (b *Book) change(words, file string, data []byte) (*Revision, error) {
 	return rev, nil
 }
 
-// again tries a change anew where another hand came between the look and the save.
+// again tries a change anew where another hand came between the look and the save. Another fettle cannot: the folder is locked.
 func (b *Book) again(try func() (*Revision, error)) (*Revision, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	unlock, err := b.store.lock(filepath.Dir(b.file))
+	if err != nil {
+		return nil, inWords(b.file, err)
+	}
+	defer unlock()
 	for n := 0; ; n++ {
 		b.look()
 		rev, err := try()
@@ -372,6 +384,11 @@ func newProblems(old, now diag.List) diag.List {
 func (b *Book) KeepExperiment(card, part, meterName string, list []experiment.Reading) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	unlock, err := b.store.lock(filepath.Dir(b.file))
+	if err != nil {
+		return inWords(b.file, err)
+	}
+	defer unlock()
 	file := filepath.Join(filepath.Dir(b.file), experiment.LogName)
 	was, err := b.store.read(file)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
