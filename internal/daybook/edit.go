@@ -36,7 +36,7 @@ func (d *Daybook) actions(mux *http.ServeMux) {
 		if err != nil {
 			return nil, err
 		}
-		return b.Edit(form.Get("base"), edits, form.Get("words"))
+		return b.Edit(form.Get("base"), edits, words(form))
 	})
 	change("undo", func(b *live.Book, _ url.Values) (*live.Revision, error) { return b.Undo() })
 	change("redo", func(b *live.Book, _ url.Values) (*live.Revision, error) { return b.Redo() })
@@ -45,10 +45,10 @@ func (d *Daybook) actions(mux *http.ServeMux) {
 		return b.Now(), nil
 	})
 	change("readings", func(b *live.Book, form url.Values) (*live.Revision, error) {
-		return b.Append(form.Get("words"), readingOf(form))
+		return b.Append(words(form), readingOf(form))
 	})
 	change("text", func(b *live.Book, form url.Values) (*live.Revision, error) {
-		return b.Rewrite(form.Get("base"), asFile(form.Get("text"), b.Now().Sources[b.File()]), form.Get("words"))
+		return b.Rewrite(form.Get("base"), asFile(form.Get("text"), b.Now().Sources[b.File()]), words(form))
 	})
 	mux.HandleFunc("POST /b/{book}/copy", func(w http.ResponseWriter, r *http.Request) {
 		b, ok := d.book(w, r)
@@ -160,6 +160,12 @@ func editsOf(form url.Values) ([]build.Edit, error) {
 		return nil, fmt.Errorf("%d values at once: %d is the most", len(edits), mostEdits)
 	}
 	return edits, nil
+}
+
+// words says what a form does, for undo; the page may say it better than the names of attributes do.
+func words(form url.Values) string {
+	s := []rune(strings.Join(strings.Fields(form.Get("words")), " "))
+	return string(s[:min(len(s), 120)])
 }
 
 // readingOf is a reading by column; what names no column is the form's own.

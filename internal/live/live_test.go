@@ -648,7 +648,7 @@ func TestRewrite(t *testing.T) {
 func TestTwoFettles(t *testing.T) {
 	dir := folder(t)
 	one, two := book(t, dir), book(t, dir)
-	const times = 100
+	times := rounds / 2
 	var wg sync.WaitGroup
 	for k, b := range []*live.Book{one, two} {
 		wg.Go(func() {
