@@ -213,7 +213,7 @@ func (out *NotedEdits) block(b *Build, d *Decoder, k *noteBlock, how Noting, pro
 	of := FittedValue{Block: k.block, Output: k.output}.Of()
 	// What stands there already, with its meter.
 	with, old := map[string]string{}, []string{}
-	usual := ""
+	usual, odd := "", false // odd: a value that no part carries was read off one all the same
 	if d.Fitted != nil {
 		usual = d.Fitted.Meter.Text
 		for _, v := range d.Fitted.Values {
@@ -221,6 +221,8 @@ func (out *NotedEdits) block(b *Build, d *Decoder, k *noteBlock, how Noting, pro
 				with[v.Attr], old = v.Meter.Text, append(old, v.Attr)
 				if v.Meter.IsSet() {
 					usual = v.Meter.Text
+				} else if !k.holds(v.Attr) {
+					odd = odd || parts.SeriesOf(v.Number) == ""
 				}
 			}
 		}
@@ -248,6 +250,7 @@ func (out *NotedEdits) block(b *Build, d *Decoder, k *noteBlock, how Noting, pro
 		default:
 			out.Assumed = append(out.Assumed, fmt.Sprintf("%s of %s: %s is taken for what is printed on the part, with its tolerance (--meter NAME if you measured it)", n.attr.Name, of, n.text))
 		}
+		odd = odd || meter == "" && parts.SeriesOf(n.number) == ""
 		with[n.attr.Name] = meter
 		if !has(old, n.attr.Name) {
 			old = append(old, n.attr.Name)
@@ -278,7 +281,7 @@ func (out *NotedEdits) block(b *Build, d *Decoder, k *noteBlock, how Noting, pro
 		out.Edits = append(out.Edits, Edit{Path: path, Attr: "meter", Remove: true})
 	}
 	switch {
-	case (meter != "" || whole != "") && len(marked) > 0:
+	case (meter != "" || whole != "" || odd) && len(marked) > 0:
 		out.Edits = append(out.Edits, Edit{Path: path, Attr: "by_marking", List: marked, Make: true})
 	case fittedBlock.block(k.block).attr("by_marking") != nil:
 		out.Edits = append(out.Edits, Edit{Path: path, Attr: "by_marking", Remove: true})
