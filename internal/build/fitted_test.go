@@ -150,7 +150,7 @@ func TestSlip(t *testing.T) {
 		{47e3, 4700, "ten times the designed 4.7 kΩ: a decimal slip?"},
 		{43.5e3, 4700, "ten times"}, // 0.926 of ten times
 		{470, 4700, "a tenth of"},
-		{4.7, 4700, "a thousandth of the designed 4.7 kΩ: Ω and kΩ mixed up?"},
+		{4.7, 4700, "a thousandth of the designed 4.7 kΩ: a slip of the prefix"},
 		{470e3, 4700, "a hundred times"},
 		{7400, 4700, "its digits are those of the designed 4.7 kΩ changed over"},
 		{2200, 4700, ""},
@@ -158,7 +158,7 @@ func TestSlip(t *testing.T) {
 		{unit.Ohm(math.NaN()), 4700, ""},
 		{4700, unit.Ohm(math.NaN()), ""},
 	} {
-		if got := build.Slip(float64(c.fitted), float64(c.designed)); !strings.Contains(got, c.want) || (c.want == "") != (got == "") {
+		if got := build.Slip(float64(c.fitted), float64(c.designed), c.designed.String()); !strings.Contains(got, c.want) || (c.want == "") != (got == "") {
 			t.Errorf("%v for %v: %q, want %q", c.fitted, c.designed, got, c.want)
 		}
 	}

@@ -15,7 +15,7 @@ import (
 
 // Noting is how values are noted that were typed as words: what was really fitted, without opening the file.
 type Noting struct {
-	Decoder   string // "": the only one
+	Decoder   string // "": the only one, or the only one that has the outputs named
 	Meter     string // the values were measured with it
 	ByMarking bool   // they were read off the parts
 	Today     string // the date of the change, where none is typed
@@ -51,6 +51,9 @@ func (b *Build) NoteFitted(typed []string, how Noting) (NotedEdits, diag.List) {
 	out := NotedEdits{words: strings.Join(typed, " ")}
 	var problems diag.List
 	d, ok := b.decoderNamed(how.Decoder)
+	if !ok && how.Decoder == "" {
+		d, ok = b.decoderOf(typed)
+	}
 	if !ok {
 		var names []string
 		for _, d := range b.Decoders {
@@ -303,6 +306,31 @@ func (b *Build) decoderNamed(name string) (*Decoder, bool) {
 		}
 	}
 	return nil, false
+}
+
+// decoderOf finds the only decoder that has all the outputs that words name, and any.
+func (b *Build) decoderOf(typed []string) (found *Decoder, ok bool) {
+	for i := range b.Decoders {
+		d := &b.Decoders[i]
+		own, all := 0, true
+		for _, word := range typed {
+			if strings.Contains(word, "=") {
+				continue
+			}
+			if _, is := d.Output(word); is {
+				own++
+			} else if target(word, nil) == nil {
+				all = false
+			}
+		}
+		if own > 0 && all {
+			if found != nil {
+				return nil, false
+			}
+			found = d
+		}
+	}
+	return found, found != nil
 }
 
 // spelled writes a typed quantity as a file has it, its digits kept: "4.680k" is "4.680 kΩ", "4k7" is "4.7 kΩ".

@@ -180,6 +180,12 @@ func asDesigned(b *build.Build, parted []build.FittedValue, j *finding.Judgement
 				continue
 			}
 			say := fmt.Sprintf("%s for the %s of the %s", planned(d, v), v.Text.Text, v.Words())
+			switch {
+			case v.Text.Text == build.None:
+				say = fmt.Sprintf("%s as the %s", planned(d, v), v.Words())
+			case planned(d, v) == build.None:
+				say = fmt.Sprintf("nothing for the %s of the %s", v.Text.Text, v.Words())
+			}
 			all = append(all, say)
 			if v.Block == "output" && strings.Contains("."+j.ID, ".output."+v.Output+".") {
 				own = append(own, say)
@@ -195,13 +201,14 @@ func asDesigned(b *build.Build, parted []build.FittedValue, j *finding.Judgement
 	return "put in what was designed: " + strings.Join(own, ", ")
 }
 
+// capacitor is the usual tolerance of one: common practice, no source.
+const capacitor = 0.2
+
 // departure says how what was fitted stands to what was designed, and whether it is another thing.
 func departure(b *build.Build, d *build.Decoder, v build.FittedValue) (say string, off bool) {
-	planned, designed := planned(d, v), math.NaN()
+	planned := planned(d, v)
+	designed := v.Parse(planned)
 	_, v.Number = d.Holds(v) // as it is, its meter's known error taken out
-	if x, err := unit.Parse(planned, unit.Resistance); err == nil {
-		designed = x
-	}
 	switch {
 	case planned == "open" && strings.HasSuffix(v.Attr, "hfe"):
 		return "the sheet's spread in the design", false
@@ -211,6 +218,8 @@ func departure(b *build.Build, d *build.Decoder, v build.FittedValue) (say strin
 		return "left out", true
 	case v.Text.Text != build.None && planned == build.None:
 		return "none in the design", true
+	case v.Attr == "tolerance":
+		return "", false
 	case !(v.Number > 0) || !(designed > 0):
 		if v.Text.Text == planned {
 			return "as designed", false
@@ -222,14 +231,17 @@ func departure(b *build.Build, d *build.Decoder, v build.FittedValue) (say strin
 	if math.Abs(share) < 1e-9 {
 		by = "as designed"
 	}
-	if slip := build.Slip(v.Number, designed); slip != "" {
+	if slip := build.Slip(v.Number, designed, planned); slip != "" {
 		return slip, true
 	}
 	var o build.Output
 	if found, ok := d.Output(v.Output); ok {
 		o = *found
 	}
-	allowed := float64(wiring.Tolerance(b, &o, unit.Ohm(designed)))
+	allowed := capacitor
+	if v.Ohms() {
+		allowed = float64(wiring.Tolerance(b, &o, unit.Ohm(designed)))
+	}
 	open := 0.0
 	if r := d.Known(v); r.Measured() {
 		open = float64(r.Gain + r.Slack)
