@@ -187,7 +187,7 @@ func asDesigned(b *build.Build, parted []build.FittedValue, j *finding.Judgement
 				say = fmt.Sprintf("nothing for the %s of the %s", v.Text.Text, v.Words())
 			}
 			all = append(all, say)
-			if v.Block == "output" && strings.Contains("."+j.ID, ".output."+v.Output+".") {
+			if strings.Contains("."+j.ID, "."+root(v)) {
 				own = append(own, say)
 			}
 		}
@@ -199,6 +199,17 @@ func asDesigned(b *build.Build, parted []build.FittedValue, j *finding.Judgement
 		return j.Mend
 	}
 	return "put in what was designed: " + strings.Join(own, ", ")
+}
+
+// root begins the identifiers of what a fitted value belongs to.
+func root(v build.FittedValue) string {
+	switch v.Block {
+	case "output":
+		return "output." + v.Output + "."
+	case "listen":
+		return "ear."
+	}
+	return v.Block + "."
 }
 
 // capacitor is the usual tolerance of one: common practice, no source.
