@@ -381,20 +381,25 @@ func (out *NotedEdits) Place(list diag.List, sources map[string][]byte) {
 	}
 }
 
+// Note is the words that note a value in this place.
+func (v FittedValue) Note(value string) []string {
+	return []string{map[string]string{"output": v.Output, "supply": "supply", "chip": "chip", "listen": "ear", "acknowledge": "answer"}[v.Block], v.Attr + "=" + value}
+}
+
 // Typed is how the value is named on the command line: "front base", "ear series".
 func (v FittedValue) Typed() string {
-	of := v.Block
-	switch v.Block {
-	case "output":
-		if of = v.Output; strings.Contains(of, " ") {
-			of = quoted(of)
-		}
-	case "listen":
-		of = "ear"
-	case "acknowledge":
-		of = "answer"
+	of := v.Note("")[0]
+	if strings.Contains(of, " ") {
+		of = quoted(of)
 	}
 	return of + " " + v.Attr
+}
+
+// Notes reports whether something is noted in the place of a value.
+func (f *Fitted) Notes(v FittedValue) bool {
+	return f != nil && slices.ContainsFunc(f.Values, func(w FittedValue) bool {
+		return w.Block == v.Block && w.Output == v.Output && w.Attr == v.Attr
+	})
 }
 
 // Ohms reports whether the value is a resistance.

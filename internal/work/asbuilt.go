@@ -289,18 +289,24 @@ func (p *Proved) specimens() {
 	}
 }
 
+// Design is the folder's build as designed, with its open values chosen.
+func (r *Runner) Design(ctx context.Context, folder *build.Folder) (*build.Build, error) {
+	c, err := r.choose(ctx, folder, folder.Build, "choose the design")
+	return c.Build, err
+}
+
 // Fitted is what is noted of what was fitted in every decoder, beside the design with its open values chosen, and what is not
 // noted yet and so taken as designed. Nothing is judged.
 func (r *Runner) Fitted(ctx context.Context, folder *build.Folder) (finding.Findings, error) {
 	f := finding.Findings{Question: "fitted", Build: folder.Build.Name()}
-	design, err := r.choose(ctx, folder, folder.Build, "choose the design")
+	design, err := r.Design(ctx, folder)
 	if err != nil {
 		return f, err
 	}
 	built := *folder.Build.AsBuilt()
 	p := Proved{Chosen: Chosen{Build: &built}}
 	for i := range built.Decoders {
-		d, plan := &built.Decoders[i], &design.Build.Decoders[i]
+		d, plan := &built.Decoders[i], &design.Decoders[i]
 		if d.Fitted != nil && len(d.Fitted.Values) > 0 {
 			t, off := Departures(&built, d, plan)
 			f.Tables = append(f.Tables, t)
@@ -340,11 +346,11 @@ func (r *Runner) fitted(ctx context.Context, folder *build.Folder, built *build.
 	if d.Fitted == nil || len(d.Fitted.Values) == 0 {
 		return nil, nil
 	}
-	design, err := r.choose(ctx, folder, folder.Build, "choose the design")
+	design, err := r.Design(ctx, folder)
 	if err != nil {
 		return nil, err
 	}
-	_, off := Departures(built, d, &design.Build.Decoders[i])
+	_, off := Departures(built, d, &design.Decoders[i])
 	said := []string{fmt.Sprintf("the board is as built: %d of its parts are noted (fettle fitted), and what they do counts as sound", len(d.Fitted.Values))}
 	for _, v := range off {
 		said = append(said, "as built: "+lowerFirst(sentence(built, d, v)))
