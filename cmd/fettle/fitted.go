@@ -173,7 +173,7 @@ Enter takes it as designed and notes nothing; done ends. Each answer is written 
 						continue
 					}
 				}
-				next, err := a.write1(f, v, line, own)
+				next, err := a.writeAnswer(f, v, line, own)
 				if err != nil {
 					return err
 				}
@@ -187,8 +187,8 @@ Enter takes it as designed and notes nothing; done ends. Each answer is written 
 	return a.listFitted(ctx, f)
 }
 
-// write1 notes one answer; without a folder it was not understood, and why is said.
-func (a *app) write1(f *build.Folder, v build.FittedValue, line string, how build.Noting) (*build.Folder, error) {
+// writeAnswer notes one answer; without a folder it was not understood, and why is said.
+func (a *app) writeAnswer(f *build.Folder, v build.FittedValue, line string, how build.Noting) (*build.Folder, error) {
 	noted, list := f.Build.NoteFitted(v.Note(line), how)
 	sources := maps.Clone(f.Sources)
 	var text []byte

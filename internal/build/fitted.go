@@ -188,18 +188,18 @@ func (d *Decoder) Holds(v FittedValue) (written string, number float64) {
 	case *Text:
 		return q.Text, math.NaN()
 	case *Quantity[unit.Ohm]:
-		return q.Text, number1(*q)
+		return q.Text, numberOf(*q)
 	case *Quantity[unit.Farad]:
-		return q.Text, number1(*q)
+		return q.Text, numberOf(*q)
 	case *Quantity[unit.Ratio]:
-		return q.Text, number1(*q)
+		return q.Text, numberOf(*q)
 	case *Quantity[float64]:
-		return q.Text, number1(*q)
+		return q.Text, numberOf(*q)
 	}
 	return "", math.NaN()
 }
 
-func number1[U ~float64](q Quantity[U]) float64 {
+func numberOf[U ~float64](q Quantity[U]) float64 {
 	if !q.Known() {
 		return math.NaN()
 	}
@@ -308,15 +308,16 @@ func (b *Build) known(v FittedValue) *Real {
 	return &Real{Meter: v.Meter.Text, Scale: name, Off: scale.Known, Gain: scale.Gain, Slack: unit.Ratio(scale.Slack() / v.Number)}
 }
 
-// ohms is the range on which a meter shows a resistance, and its name. A meter that describes no resistance range has those of
-// an ordinary one.
+// ohms is the range on which a meter shows a resistance, and its words. A meter that describes no resistance range has those
+// of an ordinary one.
 func (b *Build) ohms(name string, r float64) (scale meter.RangeSpec, words string, ok bool) {
 	spec, _ := b.MeterSpec(name)
+	taken := ""
 	if !slices.ContainsFunc(spec.Ranges, func(r meter.RangeSpec) bool { return r.Function == meter.Resistance }) {
-		spec.Ranges = meter.Cheap().Ranges
+		spec.Ranges, taken = meter.Cheap().Ranges, " (taken as an ordinary hand meter's)"
 	}
 	scale, ok = spec.Range(meter.Resistance, r)
-	return scale, fmt.Sprintf("%s, range to %s", name, unit.Ohm(scale.Full)), ok
+	return scale, fmt.Sprintf("range to %s%s", unit.Ohm(scale.Full), taken), ok
 }
 
 // ohmsMost is the most that a meter shows.

@@ -204,6 +204,17 @@ func TestPatchMakes(t *testing.T) {
 	if string(src) != want {
 		t.Errorf("%s", src)
 	}
+	// Line ends stay what they are, and a block on one line takes one too.
+	for _, src := range []string{strings.ReplaceAll(patched, "\n", "\r\n"), strings.Replace(patched, "  chip {}\n}\n", "  chip {}\n  fitted { date = \"2026-02-28\" }\n}\n", 1), strings.Replace(patched, "  chip {}\n}\n", "  chip {}\n  fitted {}\n}\n", 1)} {
+		b := parsed(t, src)
+		text, list := b.Patch([]build.Edit{{Path: in("front"), Attr: "base", Value: "4.68 kΩ", Make: true}})
+		if list != nil {
+			t.Fatal(show(list, "x.fettle", b.Source))
+		}
+		if strings.Contains(src, "\r\n") && strings.Count(string(text), "\n") != strings.Count(string(text), "\r\n") {
+			t.Errorf("mixed line ends:\n%q", text)
+		}
+	}
 	if _, list = b.Patch([]build.Edit{{Path: in("rear"), Attr: "base", Value: "4.7 kΩ", Make: true}}); list == nil || !strings.Contains(list[0].Message, "no output of that name") {
 		t.Errorf("an output that is not there: %v", list)
 	}

@@ -146,6 +146,9 @@ func Departures(b *build.Build, d, design *build.Decoder) (t finding.Table, part
 
 // planned is what the design has in the place of a fitted value.
 func planned(d *build.Decoder, v build.FittedValue) string {
+	if strings.HasSuffix(v.Attr, "hfe") {
+		return "by its sheet"
+	}
 	r := d.Known(v)
 	if r == nil || r.Designed == "" || r.Designed == "choose" {
 		return "open"
@@ -221,8 +224,8 @@ func departure(b *build.Build, d *build.Decoder, v build.FittedValue) (say strin
 	designed := v.Parse(planned)
 	_, v.Number = d.Holds(v) // as it is, its meter's known error taken out
 	switch {
-	case planned == "open" && strings.HasSuffix(v.Attr, "hfe"):
-		return "the sheet's spread in the design", false
+	case strings.HasSuffix(v.Attr, "hfe"):
+		return "narrower than the sheet", false
 	case planned == "open":
 		return "open in the design", false
 	case v.Text.Text == build.None && planned != build.None:
