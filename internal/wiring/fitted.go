@@ -90,6 +90,16 @@ func percent(x float64) string {
 // Real is how the value is known if it is of a build as built, else nil.
 func (r *Resistor) Real() *build.Real { return r.nominal.Real }
 
+// Meant is the value that belongs in its place, as one buys it: the design's, where another was fitted or it was measured.
+func (r *Resistor) Meant() string {
+	if real := r.Real(); real != nil {
+		if x, err := unit.ParseOhm(real.Designed); err == nil {
+			return x.String()
+		}
+	}
+	return r.Value().String()
+}
+
 // Sure says within what the value of a resistor lies: as measured, or by the part's tolerance.
 func Sure(r *build.Real, tolerance unit.Ratio) string {
 	if r.Measured() {
