@@ -3,6 +3,7 @@ package build
 import (
 	"bytes"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -97,6 +98,37 @@ func (b *Build) Patch(edits []Edit) ([]byte, diag.List) {
 	return src, nil
 }
 
+// Values is every value that a build file holds, as an Edit would set it, in file order; not ok where the file cannot be
+// read as one.
+func Values(file string, src []byte) (list []Edit, ok bool) {
+	r := &reader{src: newSource(file, src)}
+	body := r.parse()
+	if body == nil {
+		return nil, false
+	}
+	r.read(&schema, body).each(func(path []string, v *value) {
+		list = append(list, Edit{Path: path, Attr: v.attr.Name, Value: v.shown()})
+	})
+	return list, true
+}
+
+// Value is what a build file holds at the place of an edit: whether its block is there, and whether the attribute is written.
+func Value(file string, src []byte, path []string, attr string) (text string, written, there bool) {
+	r := &reader{src: newSource(file, src)}
+	body := r.parse()
+	if body == nil {
+		return "", false, false
+	}
+	n, _, _ := r.read(&schema, body).find(path)
+	if n == nil {
+		return "", false, false
+	}
+	if v := n.values[attr]; v != nil {
+		return v.shown(), true, true
+	}
+	return "", false, true
+}
+
 // edit makes one edit.
 func edit(file string, src []byte, e Edit) ([]byte, bool) {
 	r := &reader{src: newSource(file, src)}
@@ -146,27 +178,57 @@ func (r *reader) placeOf(root *node, edits []Edit, message string) diag.Range {
 	return place
 }
 
+// shown is the text of a value; that of a list of one is the one.
+func (v *value) shown() string {
+	if len(v.list) == 1 {
+		return v.list[0].Text
+	}
+	return v.text
+}
+
 // flat is every value of the file under its block's path and name.
 func (n *node) flat() map[string]string {
 	m := map[string]string{}
-	var walk func(n *node, path string)
-	walk = func(n *node, path string) {
+	n.each(func(path []string, v *value) { m[place(path)+v.attr.Name] = v.shown() })
+	return m
+}
+
+// place is a path in one piece, to put the name of an attribute behind.
+func place(path []string) string {
+	if len(path) == 0 {
+		return ""
+	}
+	return strings.Join(path, "\x00") + "\x00"
+}
+
+// step is one block of the shortest path to it: its name, and its label or its number where there may be several.
+func (n *node) step(nth int) []string {
+	switch {
+	case n.schema.Label == "" && (n.schema.Many || nth > 1):
+		return []string{n.schema.Name, strconv.Itoa(nth)}
+	case n.schema.Label == "":
+		return []string{n.schema.Name}
+	case nth > 1:
+		return []string{n.schema.Name, n.label.Text + "#" + strconv.Itoa(nth)}
+	}
+	return []string{n.schema.Name, n.label.Text}
+}
+
+// each calls f with every value and the shortest path that find takes to its block.
+func (n *node) each(f func(path []string, v *value)) {
+	var walk func(n *node, path []string)
+	walk = func(n *node, path []string) {
 		for _, v := range n.order {
-			text := v.text
-			if len(v.list) == 1 {
-				text = v.list[0].Text
-			}
-			m[path+v.attr.Name] = text
+			f(path, v)
 		}
 		counts := map[string]int{}
 		for _, c := range n.nodes {
 			key := c.schema.Name + "\x00" + c.label.Text
 			counts[key]++
-			walk(c, fmt.Sprintf("%s%s\x00%d\x00", path, key, counts[key]))
+			walk(c, append(slices.Clip(path), c.step(counts[key])...))
 		}
 	}
-	walk(n, "")
-	return m
+	walk(n, nil)
 }
 
 // find goes down a path: block names, each followed by its label where it has one, or by a count from 1 where
@@ -217,7 +279,7 @@ func (n *node) find(path []string) (found *node, key, why string) {
 			}
 			return nil, "", fmt.Sprintf("there is no such %s block", sub.Name)
 		}
-		key += fmt.Sprintf("%s\x00%s\x00%d\x00", sub.Name, next.label.Text, nth)
+		key += place(next.step(nth))
 		n = next
 	}
 	return n, key, ""
