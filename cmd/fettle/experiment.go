@@ -156,7 +156,7 @@ func (a *app) learn(f *build.Folder, part string, cells map[string]string) error
 	if err != nil {
 		return fmt.Errorf("writing the drawer: %w", err)
 	}
-	if err := build.Save(file, out); err != nil {
+	if err := replace(file, src, out); err != nil {
 		return err
 	}
 	fmt.Fprintf(a.err, "fettle: wrote hFE %s at %s, within %s, into %s\n", cells["hfe"], cells["hfe_at"], cells["hfe_error"], file)

@@ -114,7 +114,7 @@ func (a *app) serve(ctx context.Context, dir, address string, printOnly, verbose
 	}
 	if !printOnly {
 		go func() {
-			if browse(url) != nil {
+			if a.browse(url) != nil {
 				fmt.Fprintln(a.err, "fettle: no browser could be opened here: open the address above in one")
 			}
 		}()
@@ -146,7 +146,7 @@ func (a *app) serverLog(verbose bool) *slog.Logger {
 }
 
 // browse opens a URL in the user's browser, which outlives us; the error is that there is none to be opened.
-func browse(url string) error {
+func (a *app) browse(url string) error {
 	var cmd *exec.Cmd
 	switch runtime.GOOS {
 	case "darwin":
@@ -154,7 +154,9 @@ func browse(url string) error {
 	case "windows":
 		cmd = exec.Command("rundll32", "url.dll,FileProtocolHandler", url)
 	default:
-		if os.Getenv("DISPLAY") == "" && os.Getenv("WAYLAND_DISPLAY") == "" {
+		_, x := a.env("DISPLAY")
+		_, wayland := a.env("WAYLAND_DISPLAY")
+		if !x && !wayland {
 			return errors.New("no screen")
 		}
 		cmd = exec.Command("xdg-open", url)

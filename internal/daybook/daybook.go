@@ -49,6 +49,7 @@ func New(shelf *live.Shelf, settings Settings) *Daybook {
 	d.pages(mux)
 	d.actions(mux)
 	mux.HandleFunc("GET /b/{book}/events", d.events)
+	mux.HandleFunc("GET /b/{book}/sheet", d.sheet)
 	d.handler = d.guard(mux)
 	return d
 }

@@ -36,7 +36,7 @@ func (d *Daybook) actions(mux *http.ServeMux) {
 		if err != nil {
 			return nil, err
 		}
-		return b.Edit(form.Get("base"), edits, form.Get("words"))
+		return b.Edit(form.Get("base"), edits, words(form))
 	})
 	change("undo", func(b *live.Book, _ url.Values) (*live.Revision, error) { return b.Undo() })
 	change("redo", func(b *live.Book, _ url.Values) (*live.Revision, error) { return b.Redo() })
@@ -45,10 +45,10 @@ func (d *Daybook) actions(mux *http.ServeMux) {
 		return b.Now(), nil
 	})
 	change("readings", func(b *live.Book, form url.Values) (*live.Revision, error) {
-		return b.Append(form.Get("words"), readingOf(form))
+		return b.Append(words(form), readingOf(form))
 	})
 	change("text", func(b *live.Book, form url.Values) (*live.Revision, error) {
-		return b.Rewrite(form.Get("base"), asFile(form.Get("text"), b.Now().Sources[b.File()]), form.Get("words"))
+		return b.Rewrite(form.Get("base"), asFile(form.Get("text"), b.Now().Sources[b.File()]), words(form))
 	})
 	mux.HandleFunc("POST /b/{book}/copy", func(w http.ResponseWriter, r *http.Request) {
 		b, ok := d.book(w, r)
@@ -125,7 +125,8 @@ func Field(path []string, attr string) string {
 // mostEdits is beyond what a page has fields.
 const mostEdits = 500
 
-// editsOf are the edits of a form: its fields that begin with a slash, in order of name.
+// editsOf are the edits of a form: its fields that begin with a slash, in order of name. An empty one takes its attribute out,
+// several of one name are a list, and with a field "make" blocks that are not there are made.
 func editsOf(form url.Values) ([]build.Edit, error) {
 	var edits []build.Edit
 	for _, name := range slices.Sorted(maps.Keys(form)) {
@@ -141,12 +142,30 @@ func editsOf(form url.Values) ([]build.Edit, error) {
 			path = append(path, p)
 		}
 		n := len(path) - 1
-		edits = append(edits, build.Edit{Path: path[:n], Attr: path[n], Value: strings.TrimSpace(form.Get(name))})
+		e := build.Edit{Path: path[:n], Attr: path[n], Make: form.Get("make") != ""}
+		for _, value := range form[name] {
+			if value = strings.TrimSpace(value); value != "" {
+				e.List = append(e.List, value)
+			}
+		}
+		switch len(e.List) {
+		case 0:
+			e.Remove = true
+		case 1:
+			e.Value, e.List = e.List[0], nil
+		}
+		edits = append(edits, e)
 	}
 	if len(edits) > mostEdits {
 		return nil, fmt.Errorf("%d values at once: %d is the most", len(edits), mostEdits)
 	}
 	return edits, nil
+}
+
+// words says what a form does, for undo; the page may say it better than the names of attributes do.
+func words(form url.Values) string {
+	s := []rune(strings.Join(strings.Fields(form.Get("words")), " "))
+	return string(s[:min(len(s), 120)])
 }
 
 // readingOf is a reading by column; what names no column is the form's own.

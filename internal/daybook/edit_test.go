@@ -103,6 +103,49 @@ func TestEdit(t *testing.T) {
 	}
 }
 
+// An emptied field takes its attribute out; several fields of one name are a list; "make" makes a block.
+func TestEditKinds(t *testing.T) {
+	dir := folder(t)
+	server, b := serve(t, dir, daybook.Settings{})
+	was := string(b.Now().Sources[file])
+	post := func(fields url.Values) string {
+		t.Helper()
+		fields.Set("base", b.Now().ID)
+		resp, text := form(t, server.URL+bookPath+"edit", wantJSON, fields)
+		if resp.StatusCode != http.StatusOK {
+			t.Errorf("%v: %d %s", fields, resp.StatusCode, text)
+		}
+		return string(b.Now().Sources[file])
+	}
+	const never = "/vehicle/harbour railcar/lamp/front/never_above"
+	if got, want := post(url.Values{never: {""}}), strings.Replace(was, "    never_above = \"12 mA\"\n", "", 1); got != want || got == was {
+		t.Errorf("taken out:\n%s", got)
+	}
+	without := b.Now()
+	if post(url.Values{never: {" "}}); b.Now() != without {
+		t.Error("an empty field of what is not written is an edit")
+	}
+	post(url.Values{"/decoder/a/output/front/lamp": {"front", "rear"}})
+	if got := value(t, b, "/decoder/a/output/front/lamp"); got != "front, rear" {
+		t.Errorf("a list: %s", got)
+	}
+	fields := url.Values{"base": {b.Now().ID}, "/meter/red/true_rms": {"true"}}
+	if resp, text := form(t, server.URL+bookPath+"edit", wantJSON, fields); resp.StatusCode != http.StatusUnprocessableEntity {
+		t.Errorf("a block that is not there: %d %s", resp.StatusCode, text)
+	}
+	if got := post(url.Values{"/meter/red/true_rms": {"true"}, "make": {"1"}}); !strings.Contains(got, `meter "red" {`) {
+		t.Errorf("made:\n%s", got)
+	}
+	for range 3 {
+		if _, err := b.Undo(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if got, err := os.ReadFile(filepath.Join(dir, file)); err != nil || string(got) != was {
+		t.Errorf("undone:\n%s", got)
+	}
+}
+
 // Names of fields are names of attributes, whatever the labels hold.
 func TestField(t *testing.T) {
 	if got := daybook.Field([]string{"decoder", "a / 100 %", "output", "front"}, "series"); got != "/decoder/a %2F 100 %25/output/front/series" {

@@ -37,6 +37,20 @@ const (
 	seenName = "/vehicle/harbour railcar/lamp/front/seen"
 )
 
+// cache is the folder of kept answers that the tests share.
+var cache string
+
+func TestMain(m *testing.M) {
+	var err error
+	if cache, err = os.MkdirTemp("", "fettle-test-"); err != nil {
+		fmt.Println(err)
+		os.Exit(1)
+	}
+	status := m.Run()
+	_ = os.RemoveAll(cache)
+	os.Exit(status)
+}
+
 // folder is a copy of the demo on the disk.
 func folder(t testing.TB) string {
 	t.Helper()
@@ -59,7 +73,7 @@ func sub(t testing.TB) fs.FS {
 // serve serves a folder; the book is that of the demo.
 func serve(t testing.TB, dir string, settings daybook.Settings) (*httptest.Server, *live.Book) {
 	t.Helper()
-	s, err := live.OpenShelf(dir, &work.Runner{Samples: 20})
+	s, err := live.OpenShelf(dir, &work.Runner{Samples: 20, Cache: cache})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -521,7 +535,7 @@ func browser(t testing.TB) *http.Client {
 
 // The server ends at once though an event stream is open, and a request under way comes to its end.
 func TestShutdown(t *testing.T) {
-	s, err := live.OpenShelf(folder(t), &work.Runner{Samples: 20})
+	s, err := live.OpenShelf(folder(t), &work.Runner{Samples: 20, Cache: cache})
 	if err != nil {
 		t.Fatal(err)
 	}

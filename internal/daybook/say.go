@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 
+	"fettle/internal/build"
 	"fettle/internal/live"
 )
 
@@ -57,21 +58,24 @@ func (d *Daybook) sayWrong(w http.ResponseWriter, r *http.Request, status int, a
 		t.Words = "Nothing was written: the file is as the other hand left it, and what you wrote stands below."
 		if clash.File == "" && strings.HasSuffix(r.URL.Path, "/edit") {
 			t.Action = r.URL.Path
-			t.Rest = []field{{"base", clash.Theirs}, {"back", t.Back}}
+			t.Rest = []field{{"base", clash.Theirs}, {"back", t.Back}, {"make", r.PostForm.Get("make")}}
 			for _, c := range clash.Attributes {
 				if !c.Gone {
-					t.Rest = append(t.Rest, field{Field(c.Path, c.Attr), c.Mine})
+					t.Rest = append(t.Rest, fieldsOf(c.Edit)...)
 				}
 			}
 			for _, e := range clash.Rest {
-				t.Rest = append(t.Rest, field{Field(e.Path, e.Attr), e.Value})
+				t.Rest = append(t.Rest, fieldsOf(e)...)
 			}
 		}
 	}
 	if clash == nil {
 		for _, name := range slices.Sorted(maps.Keys(r.PostForm)) {
-			f := field{name, r.PostForm.Get(name)}
-			switch t.Rest = append(t.Rest, f); {
+			f := field{name, strings.Join(r.PostForm[name], ", ")}
+			for _, value := range r.PostForm[name] {
+				t.Rest = append(t.Rest, field{name, value})
+			}
+			switch {
 			case f.Value == "" || name == "base" || name == "back" || name == "words":
 			case strings.HasPrefix(name, "/"):
 				t.Typed = append(t.Typed, field{name[strings.LastIndexByte(name, '/')+1:], f.Value})
@@ -86,6 +90,19 @@ func (d *Daybook) sayWrong(w http.ResponseWriter, r *http.Request, status int, a
 		t.Again = "Write yours"
 	}
 	d.tell(w, r, status, t)
+}
+
+// fieldsOf are the fields of a form that make an edit.
+func fieldsOf(e build.Edit) []field {
+	name := Field(e.Path, e.Attr)
+	if len(e.List) == 0 {
+		return []field{{name, e.Text()}}
+	}
+	var list []field
+	for _, value := range e.List {
+		list = append(list, field{name, value})
+	}
+	return list
 }
 
 func (d *Daybook) tell(w http.ResponseWriter, r *http.Request, status int, t told) {

@@ -83,8 +83,9 @@ func (s *spool) keep(name string, r io.Reader, most int64) (u Upload, err error)
 	return u, nil
 }
 
-// find is the newest upload of that content.
-func (s *spool) find(id string) (Upload, bool) {
+// Recording is the newest upload of that content, while it is kept.
+func (d *Daybook) Recording(id string) (Upload, bool) {
+	s := &d.spool
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for i := len(s.list) - 1; i >= 0; i-- {

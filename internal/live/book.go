@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io/fs"
 	"maps"
+	"path"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -65,8 +66,9 @@ type Book struct {
 
 // How far back a base may lie, and how far undo goes.
 const (
-	pastKept = 100
-	stepKept = 200
+	pastKept  = 100
+	stepKept  = 200
+	bytesKept = 32 << 20 // of all of them together: readings may be long
 )
 
 func newBook(s *Shelf, name, file string, st store) *Book {
@@ -104,12 +106,26 @@ func (b *Book) Steps() (undo, redo string) {
 
 // beside are the files that belong to the build file: the readings, and where a drawer may lie, nearest first.
 func (b *Book) beside() (readings string, drawers []string) {
-	dir := filepath.Dir(b.file)
-	drawers = []string{filepath.Join(dir, build.DrawerName)}
-	if up := b.store.above(dir); up != "" {
+	drawers = []string{b.near(build.DrawerName)}
+	if up := b.store.above(b.dir()); up != "" {
 		drawers = append(drawers, up)
 	}
-	return filepath.Join(dir, build.ReadingsName), drawers
+	return b.near(build.ReadingsName), drawers
+}
+
+// dir is the folder of the build, and near a file in it, as the store names them.
+func (b *Book) dir() string {
+	if b.Readonly() {
+		return path.Dir(b.file)
+	}
+	return filepath.Dir(b.file)
+}
+
+func (b *Book) near(name string) string {
+	if b.Readonly() {
+		return path.Join(b.dir(), name)
+	}
+	return filepath.Join(b.dir(), name)
 }
 
 // same reports whether the files still say what the newest revision says.
@@ -167,9 +183,7 @@ func (b *Book) load(by, words string) {
 	}
 	b.now.Store(rev)
 	b.past = append(b.past, &Revision{Number: rev.Number, ID: rev.ID, Sources: rev.Sources})
-	if len(b.past) > pastKept {
-		b.past = slices.Clone(b.past[len(b.past)-pastKept:])
-	}
+	b.forget()
 	if old == nil {
 		return
 	}
@@ -181,6 +195,31 @@ func (b *Book) load(by, words string) {
 	if b.watchers.any() {
 		b.proveAhead(rev)
 	}
+}
+
+// forget lets go of the oldest revisions and steps. Content that did not change from one to the next is held once and counts once.
+func (b *Book) forget() {
+	total, keep := 0, 0
+	for i := len(b.past) - 1; i >= 0 && keep < pastKept && total <= bytesKept; i-- {
+		for name, data := range b.past[i].Sources {
+			if i == len(b.past)-1 || !alike(b.past[i+1].Sources[name], data) {
+				total += len(data)
+			}
+		}
+		keep++
+	}
+	b.past = slices.Clone(b.past[len(b.past)-keep:])
+	total, keep = 0, 0
+	for i := len(b.undo) - 1; i >= 0 && keep < stepKept && total <= bytesKept; i-- {
+		total += len(b.undo[i].before)
+		keep++
+	}
+	b.undo = slices.Clone(b.undo[len(b.undo)-keep:])
+}
+
+// alike reports whether two contents are held as one.
+func alike(a, b []byte) bool {
+	return len(a) == len(b) && (len(a) == 0 || &a[0] == &b[0])
 }
 
 // idOf names the content of a revision; one that cannot be read is named by why.
@@ -209,6 +248,13 @@ func (b *Book) before(id string) *Revision {
 // put saves one file and makes it the newest revision. The caller holds b.mu and has looked.
 func (b *Book) put(words, file string, data []byte) (*Revision, error) {
 	was := b.now.Load().Sources[file]
+	if dir := filepath.Dir(file); dir != filepath.Dir(b.file) && !b.Readonly() { // the drawer of several builds
+		unlock, err := b.store.lock(dir)
+		if err != nil {
+			return nil, inWords(file, err)
+		}
+		defer unlock()
+	}
 	if err := b.store.save(file, was, data); err != nil {
 		if errors.Is(err, build.ErrChanged) {
 			return nil, err
@@ -227,16 +273,19 @@ func (b *Book) change(words, file string, data []byte) (*Revision, error) {
 		return nil, err
 	}
 	b.undo, b.redo = append(b.undo, step{words, file, was, data}), nil
-	if len(b.undo) > stepKept {
-		b.undo = slices.Clone(b.undo[1:])
-	}
+	b.forget()
 	return rev, nil
 }
 
-// again tries a change anew where another hand came between the look and the save.
+// again tries a change anew where another hand came between the look and the save. Another fettle cannot: the folder is locked.
 func (b *Book) again(try func() (*Revision, error)) (*Revision, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	unlock, err := b.store.lock(b.dir())
+	if err != nil {
+		return nil, inWords(b.file, err)
+	}
+	defer unlock()
 	for n := 0; ; n++ {
 		b.look()
 		rev, err := try()
@@ -311,7 +360,11 @@ func inShort(edits []build.Edit) string {
 	if len(e.Path) > 0 {
 		s += " of " + strings.Join(e.Path[max(0, len(e.Path)-2):], " ")
 	}
-	s += " = " + e.Value
+	if e.Remove {
+		s += " taken out"
+	} else {
+		s += " = " + e.Text()
+	}
 	if len(edits) > 1 {
 		s += fmt.Sprintf(" and %d more", len(edits)-1)
 	}
@@ -368,7 +421,12 @@ func newProblems(old, now diag.List) diag.List {
 func (b *Book) KeepExperiment(card, part, meterName string, list []experiment.Reading) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	file := filepath.Join(filepath.Dir(b.file), experiment.LogName)
+	unlock, err := b.store.lock(b.dir())
+	if err != nil {
+		return inWords(b.file, err)
+	}
+	defer unlock()
+	file := b.near(experiment.LogName)
 	was, err := b.store.read(file)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return inWords(file, err)

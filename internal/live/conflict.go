@@ -22,8 +22,9 @@ type Clash struct {
 	Path               []string
 	Attr               string
 	Base, Theirs, Mine string
-	BaseKnown          bool // false where the base is forgotten, as after a new start
-	Gone               bool // the block is no longer there
+	BaseKnown          bool       // false where the base is forgotten, as after a new start
+	Gone               bool       // the block is no longer there
+	Edit               build.Edit // mine, where it was an edit
 }
 
 // Where is the place of the clash as one would say it: "series of output front".
@@ -35,7 +36,7 @@ func (c Clash) Where() string {
 }
 
 func (c *Conflict) Error() string {
-	said := func(s string) string {
+	or := func(s string) string {
 		if s == "" {
 			return "not written"
 		}
@@ -55,7 +56,7 @@ func (c *Conflict) Error() string {
 		if i == 0 {
 			sep = ": "
 		}
-		fmt.Fprintf(&s, "%s%s is now %s (here: %s)", sep, a.Where(), said(a.Theirs), said(a.Mine))
+		fmt.Fprintf(&s, "%s%s is now %s (here: %s)", sep, a.Where(), or(a.Theirs), or(a.Mine))
 	}
 	s.WriteString("; nothing was written")
 	return s.String()
@@ -63,22 +64,23 @@ func (c *Conflict) Error() string {
 
 // weigh sorts edits made on base, which may be nil, against what the file says now: those wanted, and those that clash.
 func (b *Book) weigh(base, now *Revision, edits []build.Edit) (wanted []build.Edit, clashes []Clash) {
+	if base != nil && base.ID == now.ID {
+		base = now
+	}
 	for _, e := range edits {
+		mine := e.Text()
 		theirs, written, there := build.Value(b.file, now.Sources[b.file], e.Path, e.Attr)
-		if there && written && theirs == e.Value {
+		if said(mine, theirs, written) && (there || mine == "") {
 			continue
 		}
-		if base == now || base != nil && base.ID == now.ID {
-			if there && !written && e.Value == "" {
-				continue // an empty field of what is not written
-			}
+		if base == now {
 			wanted = append(wanted, e)
 			continue
 		}
-		c := Clash{Path: e.Path, Attr: e.Attr, Theirs: theirs, Mine: e.Value, Gone: !there}
+		c := Clash{Path: e.Path, Attr: e.Attr, Theirs: theirs, Mine: mine, Gone: !there && !e.Make, Edit: e}
 		if base != nil {
 			was, wrote, had := build.Value(b.file, base.Sources[b.file], e.Path, e.Attr)
-			if had && was == e.Value && (wrote || e.Value == "") {
+			if said(mine, was, wrote) && (had || mine == "") {
 				continue // not touched: theirs stands
 			}
 			c.Base, c.BaseKnown = was, true
@@ -92,6 +94,14 @@ func (b *Book) weigh(base, now *Revision, edits []build.Edit) (wanted []build.Ed
 	return wanted, clashes
 }
 
+// said reports whether a file already says what an edit would: that value, or, where it is to be taken out, nothing.
+func said(mine, file string, written bool) bool {
+	if mine == "" {
+		return !written
+	}
+	return written && mine == file
+}
+
 // differ lists the attributes that mine would set otherwise than theirs.
 func differ(file string, base, theirs, mine []byte) []Clash {
 	key := func(e build.Edit) string { return strings.Join(append(slices.Clip(e.Path), e.Attr), "\x00") }
@@ -99,7 +109,7 @@ func differ(file string, base, theirs, mine []byte) []Clash {
 		list, _ := build.Values(file, src)
 		m := map[string]string{}
 		for _, e := range list {
-			m[key(e)] = e.Value
+			m[key(e)] = e.Text()
 		}
 		return m, list
 	}

@@ -7,8 +7,9 @@
 // is written, and every save is whole: when Edit, Append, Undo or Redo has returned, the new content is on the disk; if the
 // process is killed, the file holds the last content that was acknowledged or the one that was just being saved.
 //
-// Between the last look at a file and the new name being given to it lies a moment (microseconds) in which the save of another
-// program would be replaced. No file system that fettle runs on offers the portable means to close it.
+// Another fettle is kept out of the folder between the look and the save (build.Lock). An editor takes no such lock: between the
+// last look at a file and the new name being given to it lies a moment (microseconds) in which its save would be replaced. No
+// file system that fettle runs on offers a portable means to close it.
 //
 // The proof of a revision is computed once, shared by all who wait for it, and stopped when the last one has gone.
 //

@@ -26,8 +26,18 @@ func TestMain(m *testing.M) {
 	if dir := os.Getenv(saverDir); dir != "" {
 		saver(dir)
 	}
-	os.Exit(m.Run())
+	var err error
+	if cache, err = os.MkdirTemp("", "fettle-test-"); err != nil {
+		fmt.Println(err)
+		os.Exit(1)
+	}
+	status := m.Run()
+	_ = os.RemoveAll(cache)
+	os.Exit(status)
 }
+
+// cache is the folder of kept answers that the tests share.
+var cache string
 
 // saver says "try VALUE" before it saves and "done VALUE" once the save is acknowledged.
 func saver(dir string) {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -43,7 +44,7 @@ func folder(t testing.TB) string {
 
 func shelf(t testing.TB, dir string) *live.Shelf {
 	t.Helper()
-	s, err := live.OpenShelf(dir, &work.Runner{Samples: 20})
+	s, err := live.OpenShelf(dir, &work.Runner{Samples: 20, Cache: cache})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -320,7 +321,7 @@ func TestLearnAndKeep(t *testing.T) {
 
 // One proof for all who wait; the last to go stops it; a change makes a new one.
 func TestProved(t *testing.T) {
-	s := live.Demo(&work.Runner{Samples: 20})
+	s := live.Demo(&work.Runner{Samples: 20, Cache: cache})
 	b, _ := s.Book(examples.Demo)
 	var got [5]*work.Proved
 	var wg sync.WaitGroup
@@ -641,4 +642,31 @@ func TestRewrite(t *testing.T) {
 	if rev, err := b.Undo(); err != nil || rev.Folder == nil || read(t, dir, file) != text {
 		t.Errorf("undone: %v", err)
 	}
+}
+
+// Two fettles on one folder, each changing a value of its own as fast as it can: what was acknowledged is there in the end.
+func TestTwoFettles(t *testing.T) {
+	dir := folder(t)
+	one, two := book(t, dir), book(t, dir)
+	times := rounds / 2
+	var wg sync.WaitGroup
+	for k, b := range []*live.Book{one, two} {
+		wg.Go(func() {
+			for n := 1; n <= times; n++ {
+				e := good(fmt.Sprintf("2.%03d mA", n))
+				if k == 1 {
+					e = seen(fmt.Sprintf("0.%03d mA", 600+n))
+				}
+				if _, err := b.Edit(b.Now().ID, []build.Edit{e}, ""); err != nil {
+					t.Error(err)
+					return
+				}
+				text, _, _ := build.Value(file, []byte(read(t, dir, file)), e.Path, e.Attr)
+				if text != e.Value {
+					t.Errorf("%s was acknowledged, the file says %s", e.Value, text)
+				}
+			}
+		})
+	}
+	wg.Wait()
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"slices"
 	"sync"
+	"time"
 
 	"fettle/internal/work"
 )
@@ -138,7 +139,11 @@ func (b *Book) prove(ctx context.Context, rev *Revision, p *proof) {
 	close(p.done)
 	ps.mu.Unlock()
 	b.watchers.tell(e)
+	b.shelf.rest.Reset(rested)
 }
+
+// rested is how long after a proof the memory that it took is given back to the system: the next one may follow soon.
+const rested = 5 * time.Second
 
 // run waits for its turn and proves.
 func (b *Book) run(ctx context.Context, rev *Revision) (*work.Proved, error) {

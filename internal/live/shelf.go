@@ -9,6 +9,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"sync"
@@ -28,6 +29,7 @@ type Shelf struct {
 	slots  chan struct{} // as many proofs run at once
 	stop   context.CancelFunc
 	done   chan struct{} // the watch has ended
+	rest   *time.Timer   // runs once no proof has been made for a while
 
 	mu      sync.Mutex
 	books   map[string]*Book
@@ -38,7 +40,7 @@ type Shelf struct {
 const atOnce = 2
 
 func newShelf(r *work.Runner) *Shelf {
-	return &Shelf{runner: r, slots: make(chan struct{}, atOnce), books: map[string]*Book{}, done: make(chan struct{})}
+	return &Shelf{runner: r, slots: make(chan struct{}, atOnce), books: map[string]*Book{}, done: make(chan struct{}), rest: time.AfterFunc(rested, debug.FreeOSMemory)}
 }
 
 // OpenShelf opens a folder and watches it until Close. A folder without a build is an empty shelf.
@@ -88,6 +90,7 @@ func (s *Shelf) Close() error {
 	for _, b := range s.Books() {
 		b.Cancel()
 	}
+	s.rest.Stop()
 	if s.root == nil {
 		return nil
 	}

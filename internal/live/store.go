@@ -22,6 +22,8 @@ type store interface {
 	read(name string) ([]byte, error)
 	// save replaces was by data, whole; nil stands for no file.
 	save(name string, was, data []byte) error
+	// lock keeps other programs of ours from the files of a folder.
+	lock(dir string) (unlock func(), err error)
 	// above is the drawer one folder up from dir, or "".
 	above(dir string) string
 	// stamp changes when a file does, though not always.
@@ -62,6 +64,8 @@ func (d disk) save(name string, was, data []byte) error {
 	}
 	return d.root.Remove(name)
 }
+
+func (d disk) lock(dir string) (func(), error) { return build.Lock(filepath.Join(d.root.Name(), dir)) }
 
 func (d disk) above(dir string) string { return filepath.Join(dir, "..", build.DrawerName) }
 
@@ -117,6 +121,8 @@ func (m *memory) save(name string, was, data []byte) error {
 	m.over[name] = data
 	return nil
 }
+
+func (m *memory) lock(string) (func(), error) { return func() {}, nil }
 
 func (m *memory) above(dir string) string {
 	if dir == "." {

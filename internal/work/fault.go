@@ -24,7 +24,7 @@ func (r *Runner) Fault(ctx context.Context, f *build.Folder, decoder string) (*f
 		if decoder != "" && d.Name.Text != decoder {
 			continue
 		}
-		return kept(ctx, r, f, "fault "+d.Name.Text, func() (*fault.Table, error) {
+		return kept(ctx, r, "fault "+d.Name.Text, digest(f, ofCircuits(c.Build), withoutPlaces), func() (*fault.Table, error) {
 			n, missing, err := wiring.NewNetwork(c.Build, d, c.Lamps)
 			if err != nil {
 				return nil, err
@@ -36,11 +36,19 @@ func (r *Runner) Fault(ctx context.Context, f *build.Folder, decoder string) (*f
 				}
 				return nil, fmt.Errorf("decoder %s has no circuit yet: %s", d.Name.Text, strings.Join(what, "; "))
 			}
-			return fault.Build(ctx, n, fault.Building{Progress: func(done, total int) {
+			t, err := fault.Build(ctx, n, fault.Building{Progress: func(done, total int) {
 				if r.Progress != nil {
 					r.Progress("what every fault would show", done, total)
 				}
 			}})
+			if err == nil && c.Build.Noted() {
+				said, err := r.fitted(ctx, f, c.Build, i)
+				if err != nil {
+					return nil, err
+				}
+				t.Assumes = append(t.Assumes, said...)
+			}
+			return t, err
 		})
 	}
 	if len(names) == 0 {
