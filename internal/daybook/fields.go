@@ -49,11 +49,18 @@ func blockAt(names ...string) *build.Block {
 func (v *view) form(title string, block *build.Block, id string, path ...string) formView {
 	f := formView{Action: v.Base + "edit", Base: v.ID, Back: v.r.URL.RequestURI(), Title: title, Doc: block.Doc}
 	src := v.rev.Sources[v.book.File()]
-	for _, a := range block.Attrs {
-		text, written, there := build.Value(v.book.File(), src, path, a.Name)
-		if !there {
-			return formView{}
+	if v.written == nil {
+		v.written = map[string]string{}
+		list, _ := build.Values(v.book.File(), src) // it was read as a build
+		for _, e := range list {
+			v.written[Field(e.Path, e.Attr)] = e.Value
 		}
+	}
+	if _, _, there := build.Value(v.book.File(), src, path, block.Attrs[0].Name); !there {
+		return formView{}
+	}
+	for _, a := range block.Attrs {
+		text, written := v.written[Field(path, a.Name)]
 		r := rowView{Field: Field(path, a.Name), Name: strings.ReplaceAll(a.Name, "_", " "), Doc: a.Doc, Text: text, Words: slices.Clone(a.Words), Only: a.Kind == build.KindWord, Owed: a.By == build.NotYet}
 		r.ID = "f" + strings.NewReplacer("/", "-", " ", "-", "%", "-", "#", "-").Replace(r.Field)
 		if a.Kind == build.KindFlag {

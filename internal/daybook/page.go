@@ -69,15 +69,16 @@ func (d *Daybook) pages(mux *http.ServeMux) {
 
 // A view is what a page of a build shows: one revision and its proof.
 type view struct {
-	r      *http.Request
-	book   *live.Book
-	rev    *live.Revision
-	proved *work.Proved
-	all    finding.Findings
-	Base   string // address of the build, with a slash behind
-	ID     string // of the revision, for forms
-	number int    // of the last figure
-	ids    map[string]int
+	r       *http.Request
+	book    *live.Book
+	rev     *live.Revision
+	proved  *work.Proved
+	all     finding.Findings
+	Base    string // address of the build, with a slash behind
+	ID      string // of the revision, for forms
+	number  int    // of the last figure
+	ids     map[string]int
+	written map[string]string // what the file says, by field
 }
 
 // build is a page of a build that can be read as one; of another, what is wrong with its file.
