@@ -260,4 +260,4 @@ func (d *Daybook) frameOf(v *frameView, b *live.Book, r *http.Request) {
 }
 
 // beside are the pages beside the order of the work.
-var beside = [][2]string{{"sheet", "Build sheet"}, {"file", "The file"}}
+var beside = [][2]string{{"track", "Recordings and packets"}, {"sheet", "Build sheet"}, {"file", "The file"}}
