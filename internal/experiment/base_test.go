@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"fettle/internal/diag"
 	"fettle/internal/meter"
 	"fettle/internal/parts"
 	"fettle/internal/unit"
@@ -77,9 +78,9 @@ func TestPlantedGain(t *testing.T) {
 			}
 			return v
 		}
-		readings := []Reading{{What: "supply", Value: read(meter.DCVoltage, vs)}, {What: "collector", Value: read(meter.Resistance, rc)}}
+		readings := []Reading{{Word: "supply", Value: read(meter.DCVoltage, vs)}, {Word: "collector", Value: read(meter.Resistance, rc)}}
 		for _, r := range c.Ladder {
-			readings = append(readings, Reading{Base: r.R, Value: read(meter.DCVoltage, q.vce(vs, rc, float64(r.R)*(1+u(0.05)), 1e6))})
+			readings = append(readings, Reading{At: float64(r.R), Value: read(meter.DCVoltage, q.vce(vs, rc, float64(r.R)*(1+u(0.05)), 1e6))})
 		}
 		g, err := c.Infer(readings)
 		if err != nil {
@@ -145,19 +146,20 @@ func TestMeterLoads(t *testing.T) {
 func TestInferRefuses(t *testing.T) {
 	c := card(t)
 	for _, v := range []float64{0.05, 4.99} {
-		if _, err := c.Infer([]Reading{{Base: 10e3, Value: v}}); err == nil {
+		if _, err := c.Infer([]Reading{{At: 10e3, Value: v}}); err == nil {
 			t.Errorf("a gain from %v V alone", v)
 		}
 	}
 }
 
-func TestParseReadings(t *testing.T) {
-	got, list := ParseReadings("--reading", "10k = 0.182 V\nsupply = 5.02 V\ncollector = 998 Ω\n")
-	if list.HasErrors() || len(got) != 3 || got[0].Base != 10e3 || got[0].Value != 0.182 || got[1].What != "supply" || got[2].Value != 998 {
+func TestParse(t *testing.T) {
+	parse := func(s string) ([]Reading, diag.List) { return Parse("--reading", s, "10k = 0.182 V", card(t).Terms()) }
+	got, list := parse("10k = 0.182 V\nsupply = 5.02 V\ncollector = 998 Ω\n")
+	if list.HasErrors() || len(got) != 3 || got[0].At != 10e3 || got[0].Value != 0.182 || got[1].Word != "supply" || got[2].Value != 998 {
 		t.Errorf("%+v %v", got, list)
 	}
 	for _, wrong := range []string{"10k", "10k = 0.182", "10k = 3 mA", "10k = 40 V", "10k = -1 V", "10 = 1 V", "suply = 5 V", "supply = 1 V", "collector = 4.7 kΩ", "= 3 V"} {
-		got, list := ParseReadings("--reading", wrong)
+		got, list := parse(wrong)
 		if len(got) != 0 || !list.HasErrors() {
 			t.Errorf("%q: %+v", wrong, got)
 		}
