@@ -3,6 +3,7 @@ package experiment
 import (
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"fettle/internal/diag"
@@ -163,5 +164,10 @@ func TestParse(t *testing.T) {
 		if len(got) != 0 || !list.HasErrors() {
 			t.Errorf("%q: %+v", wrong, got)
 		}
+	}
+	const two = "10k = 0.2 V\n1500 = 1 V"
+	_, list = parse(two)
+	if len(list) != 1 || list[0].Range.Start.Byte != 12 || list[0].Range.End.Byte != len(two) || !strings.Contains(list[0].Message, "did you mean 1500 Ω?") {
+		t.Errorf("%+v", list)
 	}
 }

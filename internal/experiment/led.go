@@ -44,8 +44,10 @@ func setLEDDrop(b Bench) (Card, error) {
 		}
 	}
 	name = cmp.Or(name, usualLED)
-	if p, ok := b.Build.Catalogue.LED(name); ok {
-		return NewLEDDrop(p, p.Name, b)
+	for _, n := range []string{name, name + " LED"} {
+		if p, ok := b.Build.Catalogue.LED(n); ok && !p.ClassRow {
+			return NewLEDDrop(p, p.Name, b)
+		}
 	}
 	p, ok := b.Build.Catalogue.LEDClass(name, "")
 	if !ok {

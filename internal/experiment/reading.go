@@ -44,11 +44,14 @@ var withTolerance = regexp.MustCompile(`^(.*?[^\s±])\s*(?:±|\+/-|\s)\s*([0-9.,
 func Parse(file, text, example string, terms []Term) ([]Reading, diag.List) {
 	var out []Reading
 	var list diag.List
+	next := 0
 	for k, line := range strings.Split(text, "\n") {
+		start := next
+		next += len(line) + 1
 		if strings.TrimSpace(line) == "" {
 			continue
 		}
-		at := diag.Range{File: file, Start: diag.Pos{Line: k + 1, Column: 1}, End: diag.Pos{Line: k + 1, Column: len([]rune(line)) + 1}}
+		at := diag.Range{File: file, Start: diag.Pos{Line: k + 1, Column: 1, Byte: start}, End: diag.Pos{Line: k + 1, Column: len([]rune(line)) + 1, Byte: start + len(line)}}
 		left, right, two := strings.Cut(line, "=")
 		left, right = strings.TrimSpace(left), strings.TrimSpace(right)
 		if !two || left == "" {
@@ -88,6 +91,9 @@ func read(left, right string, terms []Term) (r Reading, code, wrong string) {
 			return r, badRange, range_
 		}
 		why = fmt.Sprintf("%q is none of %s", left, names(terms))
+		if mend := unitForgotten(left, terms); mend != "" {
+			why += fmt.Sprintf("; did you mean %s?", mend)
+		}
 		for _, t := range terms {
 			first, _, _ := strings.Cut(left, " ")
 			if t.Word != "" && levenshtein.Distance(strings.ToLower(first), t.Word, nil) <= 2 {
@@ -119,6 +125,27 @@ func read(left, right string, terms []Term) (r Reading, code, wrong string) {
 		return r, "", ""
 	}
 	return r, code, wrong
+}
+
+// unitForgotten is the left side with the unit that it lacks.
+func unitForgotten(left string, terms []Term) string {
+	for _, t := range terms {
+		rest := strings.TrimSpace(strings.TrimPrefix(strings.ToLower(left), t.Word))
+		if t.Of == nil {
+			continue
+		}
+		x, err := unit.Parse(rest, unit.Number)
+		if err != nil {
+			continue
+		}
+		for _, u := range []string{t.Of.Symbol, t.Of.Bare} {
+			mend := strings.TrimSpace(t.Word + " " + rest + " " + u)
+			if _, _, ok := t.left(mend); ok && x > 0 {
+				return mend
+			}
+		}
+	}
+	return ""
 }
 
 // left reads the left side; outside says what lies beyond the term's limits.
