@@ -20,6 +20,7 @@ type Term struct {
 	Of          *unit.Dimension // of that value; nil: there is none
 	Least, Most float64         // its limits
 	Within      bool            // it may carry its tolerance: "1k 0.1 %"
+	Stated      bool            // and must
 	Dim         unit.Dimension  // of what the meter showed
 	Low, High   float64         // its limits
 	Where       string          // to which these belong: "on a 5 V supply"
@@ -179,6 +180,9 @@ func (t Term) left(s string) (r Reading, outside string, ok bool) {
 	}
 	if x < t.Least || x > t.Most {
 		return r, fmt.Sprintf("a %s of %s lies outside %s to %s", t.Name, unit.Format(x, t.Of.Symbol, 3), unit.Format(t.Least, t.Of.Symbol, 3), unit.Format(t.Most, t.Of.Symbol, 3)), false
+	}
+	if t.Stated && !unit.Known(r.Within) {
+		return r, fmt.Sprintf("a %s of %s without its tolerance, from its sheet: write %s 0.1 %%", t.Name, unit.Format(x, t.Of.Symbol, 3), s), false
 	}
 	r.At = x
 	return r, "", true

@@ -286,7 +286,7 @@ func row(at float64, atUnit string, mid, low, high, read float64, symbol string,
 	cell := func(v float64) finding.Cell { return finding.Cell{Number: v, Unit: symbol, Digits: digits} }
 	shown := finding.Cell{Number: math.NaN()}
 	if !math.IsNaN(read) {
-		shown = finding.Cell{Number: read, Unit: symbol}
+		shown = cell(read)
 	}
 	return []finding.Cell{{Number: at, Unit: atUnit}, cell(mid), cell(low), cell(high), shown}
 }
