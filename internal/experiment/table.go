@@ -317,3 +317,12 @@ func roundUp(x float64, digits int) float64 {
 }
 
 func plain(x float64, symbol string) string { return fmt.Sprintf("%g %s", round(x, 3), symbol) }
+
+// roundDown is round towards zero.
+func roundDown(x float64, digits int) float64 {
+	if x == 0 || math.IsNaN(x) {
+		return x
+	}
+	p := math.Pow(10, float64(digits)-1-math.Floor(math.Log10(math.Abs(x))))
+	return math.Copysign(math.Floor(math.Abs(x)*p*(1+1e-12))/p, x)
+}
