@@ -62,6 +62,7 @@ func Kinds() []Kind {
 	return []Kind{
 		{Name: "base-drive", Words: "how hard a base must be driven: a ladder of base resistors on this transistor, its gain into the drawer", Example: "10k = 0.182 V", Set: setBaseDrive},
 		{Name: "led-drop", Words: "what an LED drops: three currents through it, its drop at two of them into the drawer", Example: "1k = 1.84 V", Set: setLEDDrop},
+		{Name: "leak", Words: "a voltmeter as the load: a pin's pull-up, or what a part or a board that is off lets through; a MOSFET's into the drawer, the meter's own input resistance into the build file", Example: "over 47k = 2.87 V", Set: setLeak},
 		{Name: "brightness", Words: "how bright is bright enough: current against dark, seen, good, bright; a lamp's limits into the build file", Example: "3.3k = 1.52 mA good", Surveyed: true, Set: setBrightness},
 		{Name: "meter-gain", Words: "a meter against what is known: the gain error of its ranges into the build file, and taken out of every reading after", Example: "2.5 V 0.1 % = 2.51 V", Set: setMeterGain},
 	}

@@ -121,24 +121,10 @@ func (c *MeterGain) truth(p plan, supply, low, high float64) [3]float64 {
 		return [3]float64{p.at, least, most}
 	}
 	burden, doubt := float64(unit.Or(p.r.Burden, 0)), burdenGuess
-	if c.of != nil {
-		if i := c.index(p.r); i >= 0 && c.of.Ranges[i].Burden.IsSet() {
-			doubt = burdenDoubt
-		}
+	if i := rangeIndex(c.of, p.r); i >= 0 && c.of.Ranges[i].Burden.IsSet() {
+		doubt = burdenDoubt
 	}
 	return [3]float64{supply / (p.at + burden), low / (most + burden*(1+doubt)), high / (least + burden*(1-doubt))}
-}
-
-// index is the place of a range in the build file; −1: not there.
-func (c *MeterGain) index(r meter.RangeSpec) int {
-	if c.of != nil {
-		for i, x := range c.of.Ranges {
-			if meter.Function(x.Measures.Text) == r.Function && x.Full.Or(math.NaN()) == r.Full {
-				return i
-			}
-		}
-	}
-	return -1
 }
 
 // A GainFound is what the readings say of one range.
@@ -298,7 +284,7 @@ func (c *MeterGain) learned(found []GainFound) (l Learned, notes []finding.Note)
 		mid := math.Round(g.Mid()*1e4) / 1e4
 		within := math.Ceil(max(g.High-mid, mid-g.Low)*1e4*(1-1e-9)) / 1e4
 		text := [2]string{fmt.Sprintf("%g %%", math.Round(mid*1e4)/100), fmt.Sprintf("%g %%", math.Round(within*1e4)/100)}
-		i := c.index(g.Range)
+		i := rangeIndex(c.of, g.Range)
 		if i < 0 {
 			notes = append(notes, finding.Note{Kind: "input", Text: fmt.Sprintf("%s: the build file does not describe this range, so that nothing can be written; give its meter a range block with gain_error = \"%s\" and gain_error_within = \"%s\"", name, text[0], text[1])})
 			continue

@@ -150,7 +150,7 @@ func TestPlantedDrop(t *testing.T) {
 	if held < cases*9/10 {
 		t.Errorf("the learned LED holds the planted curve in %d of %d", held, cases)
 	}
-	if width/float64(points) > 0.05 {
+	if width/float64(points) > 0.06 { // a white LED is read on the 20 V range, whose two last digits are 20 mV
 		t.Errorf("the interval is ±%.0f mV wide on average", 500*width/float64(points))
 	}
 }

@@ -93,7 +93,7 @@ func read(left, right string, terms []Term) (r Reading, code, wrong string) {
 		}
 		why = fmt.Sprintf("%q is none of %s", left, names(terms))
 		if mend := unitForgotten(left, terms); mend != "" {
-			why += fmt.Sprintf("; did you mean %s?", mend)
+			return r, badLeft, why + fmt.Sprintf("; did you mean %s?", mend)
 		}
 		for _, t := range terms {
 			first, _, _ := strings.Cut(left, " ")
@@ -139,7 +139,7 @@ func unitForgotten(left string, terms []Term) string {
 		if err != nil {
 			continue
 		}
-		for _, u := range []string{t.Of.Symbol, t.Of.Bare} {
+		for _, u := range []string{t.Of.Symbol, "k" + t.Of.Symbol} {
 			mend := strings.TrimSpace(t.Word + " " + rest + " " + u)
 			if _, _, ok := t.left(mend); ok && x > 0 {
 				return mend
@@ -225,10 +225,7 @@ func names(terms []Term) string {
 	for _, t := range terms {
 		s := t.Word
 		if t.Of != nil {
-			s = strings.TrimSpace(t.Word + " and a " + t.Name)
-			if t.Word == "" {
-				s = "a " + t.Name
-			}
+			s = strings.TrimSpace(t.Word + " a " + t.Name)
 		}
 		if !seen[s] {
 			out = append(out, s)

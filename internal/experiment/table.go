@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"fettle/internal/build"
 	"fettle/internal/finding"
 	"fettle/internal/fit"
 	"fettle/internal/meter"
@@ -79,10 +80,12 @@ func (k *kit) inDrawer(part string) {
 	k.note("drawer", "%s is not in the drawer; the card is set up for it all the same", part)
 }
 
-// noPart says that no part of a kind has a name.
-func noPart(b Bench, what, name, kind string) error {
-	if near := b.Build.Catalogue.Suggest(name, kind); len(near) > 0 {
-		return fmt.Errorf("no %s is called %q; did you mean %s?", what, name, strings.Join(near, " or "))
+// noPart says that no part of some kinds has a name.
+func noPart(b Bench, what, name string, kinds ...string) error {
+	for _, kind := range kinds {
+		if near := b.Build.Catalogue.Suggest(name, kind); len(near) > 0 {
+			return fmt.Errorf("no %s is called %q; did you mean %s?", what, name, strings.Join(near, " or "))
+		}
 	}
 	return fmt.Errorf("no %s is called %q; 'fettle part %s' says what else it may be", what, name, name)
 }
@@ -110,6 +113,18 @@ func (k *kit) rangeFor(f meter.Function, x float64) meter.RangeSpec {
 	}
 	r, _ := meter.Cheap().Range(f, x)
 	return r
+}
+
+// rangeIndex is the place of a range in the build file's meter; −1: it is not described.
+func rangeIndex(m *build.Meter, r meter.RangeSpec) int {
+	if m != nil {
+		for i, x := range m.Ranges {
+			if meter.Function(x.Measures.Text) == r.Function && x.Full.Or(math.NaN()) == r.Full {
+				return i
+			}
+		}
+	}
+	return -1
 }
 
 // input is what a voltage range loads the circuit with.
@@ -162,7 +177,8 @@ func (s *stream) even() float64 {
 	return 2*spread.Number(s.seed, s.n) - 1
 }
 
-// between draws what is computed of readings and tolerances, and returns the middle and the interval of 95 %.
+// between draws what is computed of readings and tolerances, and returns the middle and the interval of 95 %: 97.5 % of the
+// draws, the rest being for what they do not know (displays round, real meters and parts follow no box).
 func between(f func(even func() float64) float64) (mid, low, high float64) {
 	const count = 2000
 	law := stream{seed: 2}
@@ -178,7 +194,7 @@ func between(f func(even func() float64) float64) (mid, low, high float64) {
 	}
 	slices.Sort(all)
 	n := len(all)
-	return all[n/2], all[n/40], all[n-1-n/40]
+	return all[n/2], all[n/80], all[n-1-n/80]
 }
 
 // draw is the truth behind a reading, drawn: the gain error within its bound by gain, the digits by even.
