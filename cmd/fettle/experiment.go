@@ -182,13 +182,20 @@ func amendDrawer(f *build.Folder, l experiment.Learned) (file string, err error)
 // askReadings asks for each reading of the card; an empty line leaves one out, the end of the input ends it.
 func (a *app) askReadings(kind experiment.Kind, c experiment.Card, typed []string) ([]string, error) {
 	in := bufio.NewScanner(a.in)
-	var left []string
+	type step struct{ left, shows string }
+	var steps []step
 	for _, t := range c.Terms() {
-		left = append(left, t.Ask...)
+		shows := t.Dim.Name
+		if t.Looks != nil {
+			shows += ", and how it looked"
+		}
+		for _, left := range t.Ask {
+			steps = append(steps, step{left, shows})
+		}
 	}
-	for _, what := range left {
+	for _, s := range steps {
 		for {
-			fmt.Fprintf(a.err, "%s = ", what)
+			fmt.Fprintf(a.err, "%s (%s) = ", s.left, s.shows)
 			if !in.Scan() {
 				return typed, in.Err()
 			}
@@ -196,7 +203,7 @@ func (a *app) askReadings(kind experiment.Kind, c experiment.Card, typed []strin
 			if value == "" {
 				break
 			}
-			line := what + " = " + value
+			line := s.left + " = " + value
 			if _, list := experiment.Parse("prompt", line, kind.Example, c.Terms()); list.HasErrors() {
 				if err := list.Print(a.err, map[string][]byte{"prompt": []byte(line)}); err != nil {
 					return nil, err

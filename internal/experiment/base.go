@@ -102,7 +102,7 @@ func (c *BaseDrive) Subject() string { return c.Part.Name }
 func (c *BaseDrive) Terms() []Term {
 	var ladder []string
 	for _, r := range c.Ladder {
-		ladder = append(ladder, r.R.String())
+		ladder = append(ladder, typed(r.R))
 	}
 	const where = "on a 5 V supply"
 	return []Term{

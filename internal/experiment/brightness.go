@@ -106,7 +106,7 @@ func (c *Brightness) Subject() string { return c.Vehicle + " / " + c.Lamp }
 func (c *Brightness) Terms() []Term {
 	var ladder []string
 	for _, r := range c.Ladder {
-		ladder = append(ladder, r.R.String())
+		ladder = append(ladder, typed(r.R))
 	}
 	return []Term{
 		{Word: "supply", Dim: unit.Voltage, Low: 3, High: 27, Where: "of a supply for this", Ask: []string{"supply"}},

@@ -99,7 +99,7 @@ func (c *MeterGain) Terms() []Term {
 	ask := map[meter.Function][]string{}
 	for _, p := range c.plans {
 		if p.f != meter.DCVoltage {
-			ask[p.f] = append(ask[p.f], unit.Ohm(p.at).String())
+			ask[p.f] = append(ask[p.f], typed(unit.Ohm(p.at)))
 		}
 	}
 	of := Term{Name: "known resistor", Of: &unit.Resistance, Least: 1, Most: 1e7, Within: true}
@@ -263,13 +263,18 @@ func standardOf(f meter.Function) string {
 	return unit.SymOhm
 }
 
+// rangeWords names a range, with plain spaces: "dc voltage up to 19.99 V".
+func rangeWords(r meter.RangeSpec) string {
+	return fmt.Sprintf("%s up to %s", r.Function, strings.ReplaceAll(unit.Format(r.Full, symbolOf(r.Function), 4), unit.ThinSpace, " "))
+}
+
 func share(x float64) string { return fmt.Sprintf("%+.2g %%", 100*x) }
 
 // learned are the lines of the build file.
 func (c *MeterGain) learned(found []GainFound) (l Learned, notes []finding.Note) {
 	var words []string
 	for _, g := range found {
-		name := fmt.Sprintf("%s up to %s", g.Range.Function, unit.Format(g.Range.Full, symbolOf(g.Range.Function), 4))
+		name := rangeWords(g.Range)
 		if !g.Teaches {
 			why := fmt.Sprintf("the readings leave ±%s open, the leaflet ±%v: a better standard, or a reading nearer the top of the range, would tell more", strings.TrimPrefix(share(g.Within()), "+"), g.Range.Gain)
 			if g.Wild {
@@ -332,8 +337,8 @@ func (c *MeterGain) Findings(readings []Reading) (finding.Findings, Learned, err
 	}
 	f.Tables = append(f.Tables, t)
 	for _, g := range found {
-		f.Values = append(f.Values, finding.Value{ID: "meter-gain." + strings.ReplaceAll(string(g.Range.Function), " ", "-") + "." + unit.Format(g.Range.Full, symbolOf(g.Range.Function), 3),
-			Name:  fmt.Sprintf("gain error of %s, %s up to %s", c.Name, g.Range.Function, unit.Format(g.Range.Full, symbolOf(g.Range.Function), 4)),
+		f.Values = append(f.Values, finding.Value{ID: "meter-gain." + strings.ReplaceAll(rangeWords(g.Range), " ", "-"),
+			Name:  fmt.Sprintf("gain error of %s, %s", c.Name, rangeWords(g.Range)),
 			Value: math.Round(g.Mid()*1e6) / 1e6, Low: math.Round(g.Low*1e6) / 1e6, High: math.Round(g.High*1e6) / 1e6, Unit: unit.SymRatio, Sure: "bounds",
 			Method: "where all readings of the range and its leaflet allow it", Reason: fmt.Sprintf("%d read against a standard; the leaflet says ±%v", len(g.plans), g.Range.Gain)})
 	}

@@ -123,11 +123,11 @@ func (c *Leak) Terms() []Term {
 	volts := Term{Dim: unit.Voltage, Low: -0.05, High: 6, Where: where}
 	supply, through, over, alone := volts, volts, volts, volts
 	supply.Word, supply.Low, supply.High, supply.Ask = "supply", 4, 6, []string{"supply"}
-	through.Word, through.Name, through.Of, through.Least, through.Most, through.Ask = "through", "resistor", &unit.Resistance, 10e3, 22e6, []string{"through " + c.through.R.String()}
+	through.Word, through.Name, through.Of, through.Least, through.Most, through.Ask = "through", "resistor", &unit.Resistance, 10e3, 22e6, []string{"through " + typed(c.through.R)}
 	over.Word, over.Name, over.Of, over.Least, over.Most = "over", "resistor", &unit.Resistance, 1e3, 22e6
 	alone.Word = "alone"
 	if c.load.R > 0 {
-		over.Ask = []string{"over " + c.load.R.String()}
+		over.Ask = []string{"over " + typed(c.load.R)}
 	} else {
 		alone.Ask = []string{"alone"}
 	}
@@ -370,7 +370,7 @@ func (c *Leak) say(x float64) string {
 func (c *Leak) learned(l Leaked) (out Learned, notes []finding.Note) {
 	var words []string
 	if l.Input > 0 {
-		text := unit.Ohm(round(l.Input, 3)).String()
+		text := typed(unit.Ohm(round(l.Input, 3)))
 		i := rangeIndex(c.of, l.InRange)
 		switch {
 		case l.InHigh/l.InLow > (1+inputTold)/(1-inputTold):

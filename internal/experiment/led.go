@@ -85,7 +85,7 @@ func (c *LEDDrop) Subject() string { return c.name }
 func (c *LEDDrop) Terms() []Term {
 	var drops, ohms []string
 	for _, r := range c.Ladder {
-		drops, ohms = append(drops, r.R.String()), append(ohms, r.R.String())
+		drops, ohms = append(drops, typed(r.R)), append(ohms, typed(r.R))
 	}
 	const least, greatest = 100, 100e3
 	of := Term{Name: "series resistor", Of: &unit.Resistance, Least: least, Most: greatest}

@@ -332,6 +332,9 @@ func roundUp(x float64, digits int) float64 {
 	return math.Copysign(math.Ceil(math.Abs(x)*p*(1-1e-12))/p, x)
 }
 
+// typed is a quantity as a hand types it, with a plain space: for files and prompts.
+func typed[U fmt.Stringer](x U) string { return strings.ReplaceAll(x.String(), unit.ThinSpace, " ") }
+
 func plain(x float64, symbol string) string { return fmt.Sprintf("%g %s", round(x, 3), symbol) }
 
 // roundDown is round towards zero.
