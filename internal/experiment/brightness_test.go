@@ -15,7 +15,7 @@ import (
 )
 
 // lampBench is a bench with one lamp: a typical white LED behind 1 kΩ.
-func lampBench(t *testing.T) Bench {
+func lampBench(t testing.TB) Bench {
 	t.Helper()
 	row, _ := parts.Load().LEDClass("white", "")
 	spread, err := device.SpreadLED(row)

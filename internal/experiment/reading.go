@@ -193,11 +193,13 @@ func (t Term) look(right string) (shown, look, wrong string) {
 	if t.Looks == nil {
 		return right, "", ""
 	}
-	lower := strings.ToLower(right)
 	for _, w := range t.Looks {
-		if rest, ok := strings.CutSuffix(lower, w); ok {
-			rest = strings.TrimSuffix(strings.TrimSpace(rest), " too") // "too bright"
-			return strings.TrimRight(strings.TrimSpace(right[:len(rest)]), ","), w, ""
+		if n := len(right) - len(w); n >= 0 && strings.EqualFold(right[n:], w) {
+			rest := strings.TrimSpace(right[:n])
+			if k := len(rest) - len("too"); k > 0 && strings.EqualFold(rest[k:], "too") && rest[k-1] == ' ' { // "too bright"
+				rest = rest[:k]
+			}
+			return strings.TrimSpace(strings.TrimRight(strings.TrimSpace(rest), ",")), w, ""
 		}
 	}
 	cut := strings.LastIndexByte(right, ' ')
@@ -205,7 +207,7 @@ func (t Term) look(right string) (shown, look, wrong string) {
 	if cut < 0 {
 		return right, "", wrong
 	}
-	last := lower[cut+1:]
+	last := strings.ToLower(right[cut+1:])
 	if _, err := unit.Parse(right, t.Dim); err == nil {
 		return right, "", wrong
 	}
