@@ -105,9 +105,8 @@ func (a *app) experiment(ctx context.Context, f *build.Folder, kind experiment.K
 	}
 	today := time.Now().Format("2006-01-02")
 	if len(readings) > 0 && !demo { // kept before anything is made of them: what was read is never lost
-		spec, _ := f.Build.MeterSpec(bench.Meter)
 		log := filepath.Join(f.Dir, experiment.LogName)
-		if err := experiment.Append(log, today, kind.Name, c.Subject(), spec.Name, readings); err != nil {
+		if err := experiment.Append(log, today, kind.Name, c.Subject(), c.By(), readings); err != nil {
 			return err
 		}
 		fmt.Fprintln(a.err, "fettle: kept the readings in", log)
@@ -127,40 +126,52 @@ func (a *app) experiment(ctx context.Context, f *build.Folder, kind experiment.K
 	})
 }
 
-// learn writes what was learned into the drawer and the build file.
+// learn writes what was learned into the drawer and the build file; neither is touched before both are made.
 func (a *app) learn(f *build.Folder, l experiment.Learned) error {
 	if l.Words == "" {
 		fmt.Fprintln(a.err, "fettle: the readings teach nothing that could be written; nothing was")
 		return nil
 	}
-	file := f.File
+	type change struct {
+		file string
+		text []byte
+	}
+	var changes []change
+	var files []string
+	add := func(file string, text []byte) {
+		changes, files = append(changes, change{file, text}), append(files, file)
+	}
 	if len(l.Edits) > 0 {
 		text, list := f.Build.Patch(l.Edits)
 		if list.HasErrors() {
 			return &inputError{list, f.Sources}
 		}
-		if err := build.Save(file, text); err != nil {
+		add(f.File, text)
+	}
+	if len(l.Cells) > 0 {
+		file, text, err := amendDrawer(f, l)
+		if err != nil {
+			return fmt.Errorf("writing the drawer: %w", err)
+		}
+		add(file, text)
+	}
+	for _, c := range changes {
+		if err := build.Save(c.file, c.text); err != nil {
 			return fmt.Errorf("writing what was learned: %w", err)
 		}
 	}
-	if len(l.Cells) > 0 {
-		var err error
-		if file, err = amendDrawer(f, l); err != nil {
-			return fmt.Errorf("writing the drawer: %w", err)
-		}
-	}
-	fmt.Fprintf(a.err, "fettle: wrote %s, into %s\n", l.Words, file)
+	fmt.Fprintf(a.err, "fettle: wrote %s, into %s\n", l.Words, strings.Join(files, " and "))
 	return nil
 }
 
-// amendDrawer writes cells into the drawer's row of a part, or a row of its own; a build without a drawer gets one.
-func amendDrawer(f *build.Folder, l experiment.Learned) (file string, err error) {
+// amendDrawer is the drawer with cells in the part's row, or in a row of its own; a build without a drawer gets one.
+func amendDrawer(f *build.Folder, l experiment.Learned) (file string, text []byte, err error) {
 	if file = f.DrawerFile; file == "" {
 		file = filepath.Join(f.Dir, build.DrawerName)
 	}
 	src, err := os.ReadFile(file)
 	if err != nil && !os.IsNotExist(err) {
-		return file, err
+		return file, nil, err
 	}
 	line, cells := 0, maps.Clone(l.Cells)
 	if f.Build.Drawer != nil {
@@ -172,11 +183,8 @@ func amendDrawer(f *build.Folder, l experiment.Learned) (file string, err error)
 		cells["part"], cells["count"] = l.Part, "1"
 		maps.Copy(cells, l.New)
 	}
-	out, err := parts.Amend(file, src, line, cells)
-	if err != nil {
-		return file, err
-	}
-	return file, build.Save(file, out)
+	text, err = parts.Amend(file, src, line, cells)
+	return file, text, err
 }
 
 // askReadings asks for each reading of the card; an empty line leaves one out, the end of the input ends it.

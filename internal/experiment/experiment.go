@@ -34,6 +34,7 @@ type Bench struct {
 type Card interface {
 	Title() string   // "Base drive of MMBT3904"
 	Subject() string // what the log calls the thing measured
+	By() string      // the meter that it is read with
 	Terms() []Term   // what can be read on it, and within which limits
 	// Findings are how to wire it, what the meter will show and, with readings, what they say. The error is for readings that
 	// teach nothing.

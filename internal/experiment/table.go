@@ -31,6 +31,9 @@ type kit struct {
 	Notes  []finding.Note
 }
 
+// By is the meter's name.
+func (k *kit) By() string { return k.Meter.Name }
+
 func (k *kit) note(kind, format string, args ...any) {
 	k.Notes = append(k.Notes, finding.Note{Kind: kind, Text: fmt.Sprintf(format, args...)})
 }
