@@ -33,6 +33,7 @@ type Daybook struct {
 	spool    spool
 	streams  chan struct{} // as many event streams may be open
 	closing  chan struct{} // closed when the server shuts down: event streams end
+	audits   audits
 	close    sync.Once
 }
 
