@@ -31,16 +31,15 @@ type Daybook struct {
 	log      *slog.Logger
 	door     *door // nil: open to all who come from this machine
 	spool    spool
-	reading  chan struct{} // held by who reads a recording, and guards audits
-	audits   []*audited    // those made last, oldest first
 	streams  chan struct{} // as many event streams may be open
 	closing  chan struct{} // closed when the server shuts down: event streams end
+	audits   audits
 	close    sync.Once
 }
 
 // New is the daybook of a shelf. What it answers is guarded by itself: Host, Origin, passphrase, headers, sizes.
 func New(shelf *live.Shelf, settings Settings) *Daybook {
-	d := &Daybook{shelf: shelf, settings: settings, log: settings.Log, streams: make(chan struct{}, mostStreams), reading: make(chan struct{}, 1), closing: make(chan struct{})}
+	d := &Daybook{shelf: shelf, settings: settings, log: settings.Log, streams: make(chan struct{}, mostStreams), closing: make(chan struct{})}
 	if d.log == nil {
 		d.log = slog.New(slog.DiscardHandler)
 	}
@@ -52,8 +51,6 @@ func New(shelf *live.Shelf, settings Settings) *Daybook {
 	d.actions(mux)
 	mux.HandleFunc("GET /b/{book}/events", d.events)
 	mux.HandleFunc("GET /b/{book}/sheet", d.sheet)
-	mux.HandleFunc("GET /b/{book}/track", d.track)
-	mux.HandleFunc("GET /b/{book}/track/figure", d.trackFigure)
 	d.handler = d.guard(mux)
 	return d
 }

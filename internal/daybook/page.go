@@ -46,6 +46,8 @@ var stages = []stage{
 	{"outputs", "Outputs", []string{"output.", "decoder."}},
 	{"answers", "Answers", []string{"train."}},
 	{"drawer", "Parts and drawer", []string{"drawer."}},
+	{"faults", "Faults", nil},
+	{"track", "Track signal", nil},
 }
 
 // pages are the routes that show.
@@ -59,6 +61,12 @@ func (d *Daybook) pages(mux *http.ServeMux) {
 		mux.HandleFunc("GET /b/{book}/"+cmp.Or(p.path, "{$}"), d.build(stages[i].Name, p.show))
 	}
 	mux.HandleFunc("GET /b/{book}/why", d.build("Why", showWhy))
+	mux.HandleFunc("GET /b/{book}/understand", d.build("Understand", d.showUnderstand))
+	mux.HandleFunc("GET /b/{book}/understand/{chapter}", d.build("Understand", d.showUnderstand))
+	mux.HandleFunc("GET /b/{book}/faults", d.showFaults)
+	mux.HandleFunc("GET /b/{book}/track", d.showTrack)
+	mux.HandleFunc("GET /b/{book}/track/figure", d.trackFigure)
+	mux.HandleFunc("GET /new", d.newBuild)
 	mux.HandleFunc("GET /b/{book}/file", d.showFile)
 	mux.HandleFunc("GET /b/{book}/figure", d.saveFigure)
 	mux.HandleFunc("GET /assets/", d.serveAsset)
@@ -117,6 +125,15 @@ func (d *Daybook) execute(w http.ResponseWriter, r *http.Request, title, name st
 		return
 	}
 	d.frame(w, r, http.StatusOK, title, template.HTML(body.String()))
+}
+
+// executed is a piece of a page.
+func executed(name string, data any) template.HTML {
+	var b bytes.Buffer
+	if err := pageTemplates.ExecuteTemplate(&b, name, data); err != nil {
+		panic("daybook: template " + name + ": " + err.Error()) // our own bug: the templates are embedded
+	}
+	return template.HTML(b.String())
 }
 
 // newView waits for the proof of the newest revision.
@@ -252,12 +269,10 @@ func (d *Daybook) frameOf(v *frameView, b *live.Book, r *http.Request) {
 		}
 	}
 	for _, o := range beside {
-		v.Others = append(v.Others, stepView{Name: o[1], To: base + o[0], Here: o[0] == path})
+		v.Others = append(v.Others, stepView{Name: o[1], To: base + o[0], Here: o[0] == path || strings.HasPrefix(path, o[0]+"/")})
 	}
-	if len(d.shelf.Books()) > 1 {
-		v.Others = append(v.Others, stepView{Name: "All builds", To: "/"})
-	}
+	v.Others = append(v.Others, stepView{Name: "The shelf", To: "/?all=1"})
 }
 
 // beside are the pages beside the order of the work.
-var beside = [][2]string{{"track", "Recordings and packets"}, {"sheet", "Build sheet"}, {"file", "The file"}}
+var beside = [][2]string{{"sheet", "Build sheet"}, {"file", "The file"}, {"understand", "Understand"}}

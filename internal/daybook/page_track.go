@@ -12,6 +12,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"sync"
 
 	"fettle/examples"
 	"fettle/internal/audit"
@@ -25,8 +26,8 @@ import (
 
 // The recording that is there without one of one's own, with trouble put in on purpose.
 const (
-	demoRecording = "track/trouble.csv.gz"
-	demoID        = "demo"
+	embedded   = "track/trouble.csv.gz"
+	embeddedID = "embedded"
 )
 
 // mostSentence is the longest text that is taken for packets.
@@ -37,6 +38,12 @@ type audited struct {
 	id       string
 	findings finding.Findings
 	problems diag.List
+}
+
+// audits are those made last, oldest first.
+type audits struct {
+	mu   sync.Mutex
+	list []*audited
 }
 
 // auditsKept is how many are remembered; reading the recording once more brings back an older one.
@@ -75,15 +82,15 @@ type heardView struct {
 	Tables                               []template.HTML
 }
 
-// track shows recordings of the track and packets; it needs nothing of the build.
-func (d *Daybook) track(w http.ResponseWriter, r *http.Request) {
+// showTrack shows recordings of the track and packets; it needs nothing of the build.
+func (d *Daybook) showTrack(w http.ResponseWriter, r *http.Request) {
 	b, ok := d.book(w, r)
 	if !ok {
 		return
 	}
 	q := r.URL.Query()
 	page := &view{r: r, book: b, Base: home(b), ids: map[string]int{}}
-	t := trackView{Base: page.Base, Recording: q.Get("recording"), Sentence: q.Get("packet"), Hex: q.Get("hex"), Megabytes: d.uploadLimit() >> 20}
+	t := trackView{Base: page.Base, Recording: q.Get("recording"), Sentence: q.Get("words"), Hex: q.Get("hex"), Megabytes: d.uploadLimit() >> 20}
 	if t.Recording != "" {
 		name, a, err := d.audit(r.Context(), t.Recording)
 		switch {
@@ -105,9 +112,9 @@ func (d *Daybook) track(w http.ResponseWriter, r *http.Request) {
 	for _, u := range d.recordings() {
 		t.Kept = append(t.Kept, trackLink{"track?recording=" + url.QueryEscape(u.ID), u.Name, fmt.Sprintf("%.1f MB", float64(u.Size)/1e6), u.ID == t.Recording})
 	}
-	t.Kept = append(t.Kept, trackLink{"track?recording=" + demoID, "an invented evening", "with trouble put in on purpose", t.Recording == demoID})
+	t.Kept = append(t.Kept, trackLink{"track?recording=" + embeddedID, "an invented evening", "with trouble put in on purpose", t.Recording == embeddedID})
 	_, _ = b.Proved(r.Context()) // the title block says how the build stands; this page does without
-	d.execute(w, r, "Recordings and packets", "track", t)
+	d.execute(w, r, "Track signal", "track", t)
 }
 
 // said explains sentences and bytes.
@@ -211,10 +218,10 @@ func (v *view) heard(a *audited) *heardView {
 // audit reads and judges a recording, or remembers what it found. The error is os.ErrNotExist where it is not kept.
 func (d *Daybook) audit(ctx context.Context, id string) (name string, a *audited, err error) {
 	var open func() (io.ReadCloser, error)
-	if id == demoID {
+	if id == embeddedID {
 		name = "an invented evening"
 		open = func() (io.ReadCloser, error) {
-			src, err := examples.FS.ReadFile(demoRecording)
+			src, err := examples.FS.ReadFile(embedded)
 			return io.NopCloser(bytes.NewReader(src)), err
 		}
 	} else {
@@ -225,14 +232,10 @@ func (d *Daybook) audit(ctx context.Context, id string) (name string, a *audited
 		name = u.Name
 		open = func() (io.ReadCloser, error) { return os.Open(u.Path) }
 	}
-	select { // one at a time: each takes a processor
-	case d.reading <- struct{}{}:
-		defer func() { <-d.reading }()
-	case <-ctx.Done():
-		return "", nil, ctx.Err()
-	}
-	if i := slices.IndexFunc(d.audits, func(a *audited) bool { return a.id == id }); i >= 0 {
-		return name, d.audits[i], nil
+	d.audits.mu.Lock() // one at a time: each takes a processor, and who waits mostly waits for the same
+	defer d.audits.mu.Unlock()
+	if i := slices.IndexFunc(d.audits.list, func(a *audited) bool { return a.id == id }); i >= 0 {
+		return name, d.audits.list[i], nil
 	}
 	file, err := open()
 	if err != nil {
@@ -242,8 +245,8 @@ func (d *Daybook) audit(ctx context.Context, id string) (name string, a *audited
 	if a, err = read(ctx, file, id, name); err != nil {
 		return "", nil, err
 	}
-	if d.audits = append(d.audits, a); len(d.audits) > auditsKept {
-		d.audits = d.audits[1:]
+	if d.audits.list = append(d.audits.list, a); len(d.audits.list) > auditsKept {
+		d.audits.list = d.audits.list[1:]
 	}
 	return name, a, nil
 }

@@ -67,7 +67,7 @@ func TestTrack(t *testing.T) {
 			}
 		}
 	}
-	if resp, page := ask(t, "GET", server.URL+bookPath+"track?recording=demo", nil, nil); resp.StatusCode != http.StatusOK || !strings.Contains(page, "verdict v-fails") {
+	if resp, page := ask(t, "GET", server.URL+bookPath+"track?recording=embedded", nil, nil); resp.StatusCode != http.StatusOK || !strings.Contains(page, "verdict v-fails") {
 		t.Errorf("the demo's: %d", resp.StatusCode)
 	}
 	for what, data := range map[string]string{"<script>.csv": "no, recording\n", "empty.vcd": "", "half.vcd": "$timescale 1 us $end\n$var wire 1 ! a $end\n"} {
@@ -76,7 +76,7 @@ func TestTrack(t *testing.T) {
 			t.Errorf("%s: %d", what, resp.StatusCode)
 		}
 	}
-	for _, path := range []string{"track?recording=gone", "track/figure?recording=demo&of=nothing&as=svg", "track/figure?recording=gone&of=x&as=csv", "track?recording=../../etc/passwd"} {
+	for _, path := range []string{"track?recording=gone", "track/figure?recording=embedded&of=nothing&as=svg", "track/figure?recording=gone&of=x&as=csv", "track?recording=../../etc/passwd"} {
 		if resp, _ := ask(t, "GET", server.URL+bookPath+path, nil, nil); resp.StatusCode != http.StatusNotFound {
 			t.Errorf("%s: %d", path, resp.StatusCode)
 		}
@@ -88,13 +88,13 @@ func TestPackets(t *testing.T) {
 	dir := folder(t)
 	server, _ := serve(t, dir, daybook.Settings{})
 	for _, x := range []struct{ field, text, want string }{
-		{"packet", "47 forward 12 of 28", "forward"},
-		{"packet", "1000 F0 on; idle", "idle"},
+		{"words", "47 forward 12 of 28", "forward"},
+		{"words", "1000 F0 on; idle", "idle"},
 		{"hex", "37 74 43", "55"},
-		{"packet", "47 forwad 12 of 28", "forward"},
+		{"words", "47 forwad 12 of 28", "forward"},
 		{"hex", "37 74 zz", "zz"},
-		{"packet", "<script>alert(1)</script>", "&lt;script&gt;"},
-		{"packet", strings.Repeat("x", 3000), "more than fit here"},
+		{"words", "<script>alert(1)</script>", "&lt;script&gt;"},
+		{"words", strings.Repeat("x", 3000), "more than fit here"},
 	} {
 		resp, page := ask(t, "GET", server.URL+bookPath+"track?"+url.Values{x.field: {x.text}}.Encode(), nil, nil)
 		if resp.StatusCode != http.StatusOK || !strings.Contains(strings.ToLower(page), strings.ToLower(x.want)) || strings.Contains(page, "<script>alert") {
@@ -106,7 +106,7 @@ func TestPackets(t *testing.T) {
 		t.Fatal(err)
 	}
 	server, _ = serve(t, dir, daybook.Settings{})
-	if resp, page := ask(t, "GET", server.URL+"/b/broken/track?packet=idle", nil, nil); resp.StatusCode != http.StatusOK || !strings.Contains(page, "drawing") {
+	if resp, page := ask(t, "GET", server.URL+"/b/broken/track?words=idle", nil, nil); resp.StatusCode != http.StatusOK || !strings.Contains(page, "drawing") {
 		t.Errorf("%d", resp.StatusCode)
 	}
 }

@@ -19,6 +19,7 @@ import (
 	"fettle/internal/build"
 	"fettle/internal/diag"
 	"fettle/internal/experiment"
+	"fettle/internal/fault"
 	"fettle/internal/parts"
 )
 
@@ -67,6 +68,11 @@ type Book struct {
 
 	proofs   proofs
 	watchers watchers
+	faults   struct { // the last fault table
+		mu          sync.Mutex
+		id, decoder string
+		table       *fault.Table
+	}
 }
 
 // How far back a base may lie, and how far undo goes.

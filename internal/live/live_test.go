@@ -663,7 +663,7 @@ func TestRewrite(t *testing.T) {
 func TestTwoFettles(t *testing.T) {
 	dir := folder(t)
 	one, two := book(t, dir), book(t, dir)
-	times := rounds / 2
+	times := rounds / 5
 	var wg sync.WaitGroup
 	for k, b := range []*live.Book{one, two} {
 		wg.Go(func() {

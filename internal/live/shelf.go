@@ -33,6 +33,7 @@ type Shelf struct {
 
 	mu      sync.Mutex
 	books   map[string]*Book
+	example *Book             // made when first asked for
 	watcher *fsnotify.Watcher // nil where the system has none to give: the files are looked at every now and then
 }
 
