@@ -6,6 +6,8 @@ import (
 	"net/url"
 	"sync"
 
+	"golang.org/x/sync/singleflight"
+
 	"fettle/internal/live"
 )
 
@@ -34,6 +36,8 @@ type Daybook struct {
 	streams  chan struct{} // as many event streams may be open
 	closing  chan struct{} // closed when the server shuts down: event streams end
 	audits   audits
+	chapters chapters
+	flight   singleflight.Group // long work that several may wait for
 	close    sync.Once
 }
 

@@ -87,7 +87,7 @@ func (v *view) form(title string, block *build.Block, id string, path ...string)
 				if x.Chosen {
 					r.Reason = strings.TrimSuffix("chosen: "+x.Reason, ": ")
 				}
-				r.Working = v.working(x.Working)
+				r.Working = v.working(bare(x.Working))
 			}
 			r.State = state(v.all, []string{id + "." + a.Name + "-"})
 			if r.State == finding.Holds {
@@ -112,7 +112,7 @@ func found(x finding.Value) string {
 		return x.Text
 	}
 	text := unit.Format(x.Value, x.Unit, 3)
-	if x.Low < x.High {
+	if x.Low < x.High && !x.Chosen { // of a chosen value it is what else would do, which the reason says
 		text += " (" + render.Interval(x.Low, x.High, x.Unit) + ")"
 	}
 	return text
@@ -133,6 +133,7 @@ func (v *view) verdicts(prefix string, begin ...string) template.HTML {
 	var js []finding.Judgement
 	for _, j := range v.all.Verdicts {
 		if begins(j.ID, begin) && !j.NotYet() {
+			j.Working = bare(j.Working)
 			js = append(js, j)
 		}
 	}
@@ -183,4 +184,14 @@ func begins(id string, begin []string) bool {
 
 func (v *view) working(w *finding.Working) template.HTML {
 	return render.WorkingHTML(w, v.options(fmt.Sprintf("w%d-", v.next())))
+}
+
+// bare is a working without its figure, for pages on which that stands already.
+func bare(w *finding.Working) *finding.Working {
+	if w == nil || w.Figure == nil {
+		return w
+	}
+	own := *w
+	own.Figure = nil
+	return &own
 }

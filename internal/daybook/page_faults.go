@@ -1,17 +1,22 @@
 package daybook
 
 import (
+	"context"
 	"html/template"
 	"net/http"
 	"net/url"
 	"slices"
 	"strings"
+	"time"
 
 	"fettle/internal/diag"
 	"fettle/internal/fault"
 	"fettle/internal/finding"
 	"fettle/internal/render"
 )
+
+// patience is how long a page is waited for before one says what is being done.
+const patience = 600 * time.Millisecond
 
 // mostLines is how many answers one diagnosis may take.
 const mostLines = 200
@@ -48,7 +53,20 @@ func (d *Daybook) showFaults(w http.ResponseWriter, r *http.Request) {
 	for i := range decoders {
 		v.Decoders = append(v.Decoders, decoders[i].Name.Text)
 	}
-	t, err := b.Faults(r.Context(), v.Decoder)
+	made := d.flight.DoChan("faults "+b.Name()+" "+b.Now().ID+" "+v.Decoder, func() (any, error) { return b.Faults(context.Background(), v.Decoder) })
+	var t *fault.Table
+	var err error
+	select {
+	case m := <-made:
+		t, _ = m.Val.(*fault.Table)
+		err = m.Err
+	case <-r.Context().Done():
+		return
+	case <-time.After(patience):
+		w.Header().Set("Refresh", "1")
+		d.execute(w, r, "Faults", "waiting", "What every fault would show at every test point is being computed; it is done once and takes some seconds. The page comes by itself.")
+		return
+	}
 	if err != nil {
 		status, a := wrong(err)
 		d.sayWrong(w, r, status, a, err)

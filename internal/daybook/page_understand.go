@@ -2,24 +2,41 @@ package daybook
 
 import (
 	"html/template"
+	"sync"
 
 	"fettle/internal/finding"
 	"fettle/internal/render"
 	"fettle/internal/understand"
 )
 
-// chapters computes the chapters from a build, and from the demo where the build has nothing that one is about.
-func (d *Daybook) chapters(v *view) ([]understand.Chapter, error) {
-	other, err := d.shelf.Example().Proved(v.r.Context())
-	if err != nil {
-		return nil, err
+// chapters keeps those of one revision.
+type chapters struct {
+	mu   sync.Mutex
+	id   string
+	list []understand.Chapter
+}
+
+// of are the chapters computed from a build, and from the demo where the build has nothing that one is about.
+func (c *chapters) of(d *Daybook, v *view) ([]understand.Chapter, error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if id := v.book.Name() + " " + v.rev.ID; c.id != id {
+		other, err := d.shelf.Example().Proved(v.r.Context())
+		if err != nil {
+			return nil, err
+		}
+		list, err := understand.All(v.r.Context(), *v.proved, *other)
+		if err != nil {
+			return nil, err
+		}
+		c.id, c.list = id, list
 	}
-	return understand.All(v.r.Context(), *v.proved, *other)
+	return c.list, nil
 }
 
 // showUnderstand is one chapter, or the list of them.
 func (d *Daybook) showUnderstand(v *view) (string, any) {
-	list, err := d.chapters(v)
+	list, err := d.chapters.of(d, v)
 	p := sections{Title: "Understand", Lead: "For the builder who will not take a rule of thumb on trust. Every number and every figure is computed from this build as it is now."}
 	if err != nil {
 		d.log.Error("chapters", "err", err)

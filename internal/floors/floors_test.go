@@ -26,7 +26,7 @@ var floor = map[string]int{
 	"internal/audit": 7, "internal/experiment": 7, "internal/fault": 7,
 	"internal/draw": 8, "internal/render": 8,
 	"internal/work": 9, "internal/understand": 9, "internal/live": 9,
-	"internal/sheet": 10, "internal/daybook": 10, "cmd/fettle": 10,
+	"internal/sheet": 10, "internal/daybook": 10, "internal/eyes": 0, "cmd/fettle": 10,
 	// Embedded data: no code of their own, readable from every floor above the files.
 	"examples": 0, "docs": 0, "examples/track": 10, // the generator of its recordings
 	"internal/floors": 10,
