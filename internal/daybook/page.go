@@ -46,6 +46,7 @@ var stages = []stage{
 	{"outputs", "Outputs", []string{"output.", "decoder."}},
 	{"answers", "Answers", []string{"train."}},
 	{"drawer", "Parts and drawer", []string{"drawer."}},
+	{"experiments", "Experiments", nil},
 	{"faults", "Faults", nil},
 	{"track", "Track signal", nil},
 }
@@ -63,6 +64,8 @@ func (d *Daybook) pages(mux *http.ServeMux) {
 	mux.HandleFunc("GET /b/{book}/why", d.build("Why", showWhy))
 	mux.HandleFunc("GET /b/{book}/understand", d.build("Understand", d.showUnderstand))
 	mux.HandleFunc("GET /b/{book}/understand/{chapter}", d.build("Understand", d.showUnderstand))
+	mux.HandleFunc("GET /b/{book}/experiments", d.showExperiments)
+	mux.HandleFunc("GET /b/{book}/experiments/figure", d.experimentFigure)
 	mux.HandleFunc("GET /b/{book}/faults", d.showFaults)
 	mux.HandleFunc("GET /b/{book}/track", d.showTrack)
 	mux.HandleFunc("GET /b/{book}/track/figure", d.trackFigure)
