@@ -46,6 +46,7 @@ var stages = []stage{
 	{"outputs", "Outputs", []string{"output.", "decoder."}},
 	{"answers", "Answers", []string{"train."}},
 	{"drawer", "Parts and drawer", []string{"drawer."}},
+	{"experiments", "Experiments", nil},
 	{"faults", "Faults", nil},
 	{"track", "Track signal", nil},
 }
@@ -65,6 +66,8 @@ func (d *Daybook) pages(mux *http.ServeMux) {
 	mux.HandleFunc("GET /b/{book}/understand/{chapter}", d.build("Understand", d.showUnderstand))
 	mux.HandleFunc("GET /b/{book}/faults", d.showFaults)
 	mux.HandleFunc("GET /b/{book}/track", d.showTrack)
+	mux.HandleFunc("GET /b/{book}/experiments", d.showExperiments)
+	mux.HandleFunc("POST /b/{book}/experiments", d.keepExperiment)
 	mux.HandleFunc("GET /new", d.newBuild)
 	mux.HandleFunc("GET /b/{book}/file", d.showFile)
 	mux.HandleFunc("GET /b/{book}/figure", d.saveFigure)
@@ -184,11 +187,8 @@ type blockView struct {
 func state(f finding.Findings, begin []string) finding.Verdict {
 	var of finding.Findings
 	for _, j := range f.Verdicts {
-		for _, b := range begin {
-			if strings.HasPrefix(j.ID, b) && !j.NotYet() && j.Verdict != finding.Reported {
-				of.Verdicts = append(of.Verdicts, j)
-				break
-			}
+		if begins(j.ID, begin) && !j.NotYet() {
+			of.Verdicts = append(of.Verdicts, j)
 		}
 	}
 	if len(of.Verdicts) == 0 {
