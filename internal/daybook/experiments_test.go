@@ -24,7 +24,7 @@ func TestExperiments(t *testing.T) {
 		}
 	}
 	// A transistor of gain 200 or so, read on a ladder: worked by hand, IC = β(5 V − 0.65 V)/RB, V = 5 V − 1 kΩ·IC.
-	fields := url.Values{"card": {"base-drive"}, "of": {"MMBT3904"}, "readings": {"supply = 5.02 V\n330k = 2.38 V\n470k = 3.16 V\n680k = 3.74 V"}}
+	fields := url.Values{"card": {"base-drive"}, "of": {"MMBT3904"}, "r:supply": {"5.02 V"}, "r:330k": {"2.38 V"}, "readings": {"470k = 3.16 V\n680k = 3.74 V"}}
 	resp, page := ask(t, "GET", server.URL+bookPath+"experiments?"+fields.Encode(), nil, nil)
 	if resp.StatusCode != http.StatusOK || !strings.Contains(page, "write what they teach") || !strings.Contains(page, "Read over what was to be expected") {
 		t.Fatalf("%d\n%s", resp.StatusCode, page)
@@ -48,6 +48,8 @@ func TestExperiments(t *testing.T) {
 	kept, _ := os.ReadFile(log)
 	for _, wrong := range []string{"330k = 2.38 A", "", "nonsense"} {
 		fields.Set("readings", wrong)
+		fields.Del("r:supply")
+		fields.Del("r:330k")
 		if resp, text := form(t, server.URL+bookPath+"experiments", wantJSON, fields); resp.StatusCode != http.StatusUnprocessableEntity || len(decoded(t, text).Problems) == 0 {
 			t.Errorf("%q: %d %s", wrong, resp.StatusCode, text)
 		}

@@ -128,20 +128,38 @@ func (v *view) value(id string) *finding.Value {
 	return nil
 }
 
-// verdicts are the requirements whose identifiers begin in one of those ways, as a table; nothing where there are none.
+// verdicts are the requirements whose identifiers begin in one of those ways, what holds folded; nothing where there are none.
 func (v *view) verdicts(prefix string, begin ...string) template.HTML {
-	var js []finding.Judgement
+	var look, hold []finding.Judgement
 	for _, j := range v.all.Verdicts {
 		if begins(j.ID, begin) && !j.NotYet() {
 			j.Working = bare(j.Working)
-			js = append(js, j)
+			if j.Verdict == finding.Holds {
+				hold = append(hold, j)
+			} else {
+				look = append(look, j)
+			}
 		}
 	}
-	if len(js) == 0 {
-		return ""
+	var out template.HTML
+	if len(look) > 0 {
+		out = render.Verdicts(look, v.options(prefix))
 	}
-	return render.Verdicts(js, v.options(prefix))
+	switch {
+	case len(hold) > folded:
+		out += executed("held", struct {
+			Count int
+			Of    string
+			Table template.HTML
+		}{len(hold), strings.Trim(begin[0], "."), render.Verdicts(hold, v.options(prefix))})
+	case len(hold) > 0:
+		out += render.Verdicts(hold, v.options(prefix))
+	}
+	return out
 }
+
+// folded is how many requirements that hold stand open; more are one line.
+const folded = 4
 
 func (v *view) values(prefix string, begin ...string) template.HTML {
 	var vs []finding.Value

@@ -188,11 +188,8 @@ type blockView struct {
 func state(f finding.Findings, begin []string) finding.Verdict {
 	var of finding.Findings
 	for _, j := range f.Verdicts {
-		for _, b := range begin {
-			if strings.HasPrefix(j.ID, b) && !j.NotYet() && j.Verdict != finding.Reported {
-				of.Verdicts = append(of.Verdicts, j)
-				break
-			}
+		if begins(j.ID, begin) && !j.NotYet() {
+			of.Verdicts = append(of.Verdicts, j)
 		}
 	}
 	if len(of.Verdicts) == 0 {

@@ -2,7 +2,9 @@ package daybook
 
 import (
 	"context"
+	"fmt"
 	"html/template"
+	"maps"
 	"net/http"
 	"net/url"
 	"slices"
@@ -18,7 +20,8 @@ import (
 type trial struct {
 	kind     experiment.Kind
 	card     experiment.Card
-	given    url.Values // card, of, meter, readings
+	given    url.Values // card, of, meter, readings, and for each step "r:LEFT", its left side
+	rows     []rowView  // the steps
 	readings []experiment.Reading
 	findings finding.Findings
 	learned  experiment.Learned
@@ -62,7 +65,7 @@ func trialOf(ctx context.Context, b *live.Book, form url.Values) (*trial, bool, 
 		t.wrong = err.Error()
 		return t, true, nil
 	}
-	text := t.given.Get("readings")
+	text := t.steps(form) + t.given.Get("readings")
 	if len(text) > mostReadings {
 		t.wrong = "these are more readings than a hand takes"
 		text = ""
@@ -76,6 +79,42 @@ func trialOf(ctx context.Context, b *live.Book, form url.Values) (*trial, bool, 
 		t.findings, _, _ = t.card.Findings(nil)
 	}
 	return t, true, nil
+}
+
+// steps takes what was read at each step of the card, and at steps that it does not have, as lines of readings. Two steps may have
+// the same left side, such as a resistor and what it is good for.
+func (t *trial) steps(form url.Values) string {
+	var lines strings.Builder
+	line := func(left, value string) {
+		if value = strings.TrimSpace(value); value != "" {
+			t.given.Add("r:"+left, value)
+			lines.WriteString(left + " = " + value + "\n")
+		}
+	}
+	taken := map[string]int{}
+	for _, term := range t.card.Terms() {
+		for _, left := range term.Ask {
+			name := "r:" + left
+			row := rowView{ID: fmt.Sprintf("step-%d", len(t.rows)), Field: name, Name: left, Doc: term.Dim.Name}
+			if len(term.Looks) > 0 {
+				row.Doc += ", and how it looked: " + strings.Join(term.Looks, ", ")
+			}
+			if values := form[name]; taken[left] < len(values) {
+				row.Text = strings.TrimSpace(values[taken[left]])
+			}
+			taken[left]++
+			line(left, row.Text)
+			t.rows = append(t.rows, row)
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(form)) {
+		if left, ok := strings.CutPrefix(name, "r:"); ok {
+			for _, value := range form[name][min(taken[left], len(form[name])):] {
+				line(left, value)
+			}
+		}
+	}
+	return lines.String()
 }
 
 // showExperiments lists the cards, and shows one: how to wire it, what the meter will show, and what was read says.
@@ -92,6 +131,7 @@ func (d *Daybook) showExperiments(w http.ResponseWriter, r *http.Request) {
 		Base, Action, Card, Title, Example, Of, Meter, Readings, Wrong, Learned string
 		Kinds                                                                   []cardLink
 		Meters                                                                  []string
+		Rows                                                                    []rowView
 		Problems                                                                []problemJSON
 		Taken                                                                   bool
 		Plates                                                                  []plate
@@ -116,6 +156,7 @@ func (d *Daybook) showExperiments(w http.ResponseWriter, r *http.Request) {
 		for _, p := range t.problems {
 			data.Problems = append(data.Problems, problem(p))
 		}
+		data.Rows = t.rows
 		if t.card != nil {
 			data.Title, data.Learned = t.card.Title(), t.learned.Words
 			for _, f := range t.findings.Figures {
