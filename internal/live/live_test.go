@@ -369,11 +369,15 @@ func TestProved(t *testing.T) {
 	if err != nil || before == finding.Fails || p.Findings.Worst() != finding.Fails {
 		t.Errorf("%v before, then %v (%v)", before, p.Findings.Worst(), err)
 	}
+	events := b.Watch(t.Context())
 	if _, err := b.Undo(); err != nil {
 		t.Fatal(err)
 	}
 	if p, ok := b.Known(); !ok || p != got[0] {
 		t.Error("one step back needs work")
+	}
+	if e := next(t, events, live.Proven); e.ID != b.Now().ID || e.Verdict != before {
+		t.Errorf("who watches is told %+v", e)
 	}
 }
 
