@@ -1,12 +1,16 @@
 package daybook
 
 import (
-	"bytes"
 	"context"
+	"encoding/json"
 	"html/template"
 	"io"
+	"io/fs"
+	"math"
 	"net/http"
+	"net/url"
 	"os"
+	"path"
 	"strings"
 	"sync"
 
@@ -101,6 +105,7 @@ func (d *Daybook) showTrack(w http.ResponseWriter, r *http.Request) {
 		Look, Values, Rules, Notes, Cautions, Tables template.HTML
 		Plates                                       []plate
 		Clear, Judged                                bool
+		Halves, Limits                               string // of the half-bits: their address, and the bands as JSON
 		Most                                         int64
 	}{Base: home(b), Said: r.URL.Query().Get("words"), Recording: r.URL.Query().Get("recording"), Most: d.uploadLimit() >> 20}
 	if words := strings.TrimSpace(data.Said); words != "" {
@@ -143,6 +148,8 @@ func (d *Daybook) showTrack(w http.ResponseWriter, r *http.Request) {
 		}
 		f := got.findings
 		data.Recording, data.Judged = got.name, len(f.Verdicts) > 0
+		data.Halves = home(b) + "halves?recording=" + url.QueryEscape(r.URL.Query().Get("recording"))
+		data.Limits = limitsOf(f)
 		data.State, data.Tally = f.Worst(), render.Tally(f.Verdicts)
 		for _, p := range got.problems {
 			data.Problems = append(data.Problems, problemView{Line: p.Range.Start.Line, Message: p.Message})
@@ -186,23 +193,45 @@ func (d *Daybook) showTrack(w http.ResponseWriter, r *http.Request) {
 
 // judge audits an upload, or the embedded recording.
 func (d *Daybook) judge(ctx context.Context, id string) (auditedRecording, error) {
-	if id == "embedded" {
-		src, err := examples.FS.ReadFile(embedded)
-		if err != nil {
-			return auditedRecording{}, err
-		}
-		return judgeRecording(ctx, bytes.NewReader(src), embedded)
-	}
-	u, ok := d.Recording(id)
-	if !ok {
+	f, name, err := d.open(id)
+	if err != nil {
 		var list diag.List
 		list.Add("recording-gone", diag.Range{}, "that recording is not kept any more: bring it once more")
 		return auditedRecording{name: "a recording", problems: list}, nil
 	}
-	f, err := os.Open(u.Path)
-	if err != nil {
-		return auditedRecording{}, err
-	}
 	defer f.Close()
-	return judgeRecording(ctx, f, u.Name)
+	return judgeRecording(ctx, f, name)
+}
+
+// open opens an upload, or the embedded recording.
+func (d *Daybook) open(id string) (io.ReadCloser, string, error) {
+	if id == "embedded" {
+		f, err := examples.FS.Open(embedded)
+		return f, path.Base(embedded), err
+	}
+	u, ok := d.Recording(id)
+	if !ok {
+		return nil, "", fs.ErrNotExist
+	}
+	f, err := os.Open(u.Path)
+	return f, u.Name, err
+}
+
+// limitsOf are the bands of the half-bits, in µs, for the plot that script draws.
+func limitsOf(f finding.Findings) string {
+	type band struct {
+		Label    string
+		From, To float64
+		Good     bool
+	}
+	var out []band
+	for _, fig := range f.Figures {
+		if fig.ID == "half.time" {
+			for _, b := range fig.Bands {
+				out = append(out, band{b.Label, math.Max(b.From*1e6, 0), math.Min(b.To*1e6, 1e7), b.Good})
+			}
+		}
+	}
+	text, _ := json.Marshal(out) // finite numbers and texts
+	return string(text)
 }
