@@ -209,7 +209,7 @@ func (a *app) writeAnswer(f *build.Folder, v build.FittedValue, line string, how
 	if err := list.Print(a.out, sources); err != nil {
 		return nil, err
 	}
-	if err := build.Save(f.File, text); err != nil {
+	if err := replace(f.File, f.Build.Source, text); err != nil {
 		return nil, fmt.Errorf("writing what was fitted: %w", err)
 	}
 	return next, nil

@@ -58,6 +58,7 @@ func (d *Daybook) actions(mux *http.ServeMux) {
 		own, err := d.shelf.Copy(b, r.PostForm.Get("folder"))
 		d.begun(w, r, own, err)
 	})
+	mux.HandleFunc("POST /b/{book}/experiments", d.experiment)
 	mux.HandleFunc("POST /start", d.start)
 	mux.HandleFunc("POST /b/{book}/upload", d.upload)
 }
@@ -219,6 +220,14 @@ type problemJSON struct {
 	Mend    string `json:"mend,omitempty"`
 }
 
+func problem(p diag.Problem) problemJSON {
+	one := problemJSON{p.Code, p.Range.File, p.Range.Start.Line, p.Range.Start.Column, p.Message, ""}
+	if p.Fix != nil {
+		one.Mend = p.Fix.Message
+	}
+	return one
+}
+
 type clashJSON struct {
 	Name      string `json:"name"` // of the field
 	Where     string `json:"where"`
@@ -245,11 +254,7 @@ func wrong(err error) (status int, a answerJSON) {
 	case errors.As(err, &list):
 		a.Kind, a.Words = "wrong", "Nothing was written."
 		for _, p := range list {
-			one := problemJSON{p.Code, p.Range.File, p.Range.Start.Line, p.Range.Start.Column, p.Message, ""}
-			if p.Fix != nil {
-				one.Mend = p.Fix.Message
-			}
-			a.Problems = append(a.Problems, one)
+			a.Problems = append(a.Problems, problem(p))
 		}
 		return http.StatusUnprocessableEntity, a
 	case errors.As(err, &clash):

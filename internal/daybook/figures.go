@@ -95,15 +95,20 @@ func (d *Daybook) saveFigure(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	if f, ok := figureOf(p, of); ok && (as == "svg" || as == "csv") {
-		attach(w, b.Name()+" "+f.ID+"."+as, map[string]string{"svg": "image/svg+xml", "csv": "text/csv; charset=utf-8"}[as])
-		if as == "svg" {
-			_, _ = io.WriteString(w, draw.Plot(f, draw.Options{Width: 900, Standalone: true}))
-			return
-		}
-		writeFigure(w, f)
+		keep(w, b.Name(), f, as)
 		return
 	}
 	d.say(w, r, http.StatusNotFound, "No such figure", "This build has no figure of that name now.")
+}
+
+// keep has a figure saved as its drawing (svg) or as its numbers (csv).
+func keep(w http.ResponseWriter, of string, f finding.Figure, as string) {
+	attach(w, of+" "+f.ID+"."+as, map[string]string{"svg": "image/svg+xml", "csv": "text/csv; charset=utf-8"}[as])
+	if as == "svg" {
+		_, _ = io.WriteString(w, draw.Plot(f, draw.Options{Width: 900, Standalone: true}))
+		return
+	}
+	writeFigure(w, f)
 }
 
 func figureOf(p *work.Proved, id string) (finding.Figure, bool) {

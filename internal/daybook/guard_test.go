@@ -535,6 +535,8 @@ func browser(t testing.TB) *http.Client {
 
 // The server ends at once though an event stream is open, and a request under way comes to its end.
 func TestShutdown(t *testing.T) {
+	tmp := t.TempDir()
+	t.Setenv("TMPDIR", tmp)
 	s, err := live.OpenShelf(folder(t), &work.Runner{Samples: 20, Cache: cache})
 	if err != nil {
 		t.Fatal(err)
@@ -575,6 +577,12 @@ func TestShutdown(t *testing.T) {
 	}
 	if err != nil {
 		t.Fatal(err)
+	}
+	for range 500 { // until the server has it
+		if list, _ := filepath.Glob(filepath.Join(tmp, "*", "upload-*")); len(list) > 0 {
+			break
+		}
+		time.Sleep(10 * time.Millisecond)
 	}
 	stop()
 	rest, err := io.ReadAll(resp.Body)

@@ -12,6 +12,7 @@ import (
 	"strconv"
 	"sync"
 
+	"fettle/internal/finding"
 	"fettle/internal/recording"
 	"fettle/internal/unit"
 	"fettle/internal/wave"
@@ -131,7 +132,7 @@ func pieces(at []unit.Time, from, to float64, n int) (out halvesJSON) {
 
 // edgesOf reads the changes of a recording; of one longer than mostEdges the beginning.
 func (d *Daybook) edgesOf(ctx context.Context, id string) (at []unit.Time, cut bool, err error) {
-	file, name, err := d.open(id)
+	file, name, err := d.openRecording(id)
 	if err != nil {
 		return nil, false, err
 	}
@@ -154,4 +155,23 @@ func (d *Daybook) edgesOf(ctx context.Context, id string) (at []unit.Time, cut b
 		}
 	}
 	return nil, false, ctx.Err()
+}
+
+// limitsOf are the bands of the half-bits, in µs, for the plot.
+func limitsOf(f finding.Findings) string {
+	type band struct {
+		Label    string
+		From, To float64
+		Good     bool
+	}
+	var out []band
+	for _, fig := range f.Figures {
+		if fig.ID == "half.time" {
+			for _, b := range fig.Bands {
+				out = append(out, band{b.Label, math.Max(b.From*1e6, 0), math.Min(b.To*1e6, 1e7), b.Good})
+			}
+		}
+	}
+	text, _ := json.Marshal(out) // finite numbers and texts
+	return string(text)
 }

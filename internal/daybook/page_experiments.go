@@ -1,199 +1,228 @@
 package daybook
 
 import (
+	"context"
 	"fmt"
 	"html/template"
+	"maps"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 
-	"fettle/internal/build"
 	"fettle/internal/diag"
 	"fettle/internal/experiment"
+	"fettle/internal/finding"
 	"fettle/internal/live"
-	"fettle/internal/parts"
-	"fettle/internal/render"
 )
 
-// A tried experiment is a card with the readings that were typed in.
-type tried struct {
-	card     *experiment.BaseDrive
-	part     string
-	meter    string
-	rows     []rowView
-	lines    []string
+// A trial is a card set up, with what was read on it.
+type trial struct {
+	kind     experiment.Kind
+	card     experiment.Card
+	given    url.Values // card, of, meter, readings, and for each step "r:LEFT", its left side
+	rows     []rowView  // the steps
 	readings []experiment.Reading
-	gain     *experiment.Gain
+	findings finding.Findings
+	learned  experiment.Learned
 	problems diag.List
+	wrong    string // why there is no card, or why the readings teach nothing
 }
 
-// tryBase sets the card up and takes the readings of a form: fields "r:WHAT", each a value.
-func tryBase(b *build.Build, form url.Values) (*tried, error) {
-	t := &tried{part: strings.TrimSpace(form.Get("part"))}
-	if t.part == "" {
-		t.part = experiment.Usual
-		if on := b.Drawer.Transistors(parts.NPN); len(on) > 0 {
-			t.part = on[0].Part
-		}
-	}
-	bjt, ok := b.Catalogue.BJT(t.part)
+// mostReadings is the longest text of readings.
+const mostReadings = 20000
+
+// trialOf sets a card up for the newest revision. Not ok: there is no card of that name.
+func trialOf(ctx context.Context, b *live.Book, form url.Values) (*trial, bool, error) {
+	kind, _, ok := experiment.Find(form.Get("card"))
 	if !ok {
-		words := fmt.Sprintf("no transistor is called %q", t.part)
-		if near := b.Catalogue.Suggest(t.part, parts.KindTransistor); len(near) > 0 {
-			words += "; did you mean " + strings.Join(near, " or ") + "?"
-		}
-		t.problems.Add("part-unknown", diag.Range{}, "%s", words)
-		return t, nil
+		return nil, false, nil
 	}
-	if len(b.Meters) > 0 {
-		t.meter = b.Meters[0].Name.Text
-	}
-	spec, _ := b.MeterSpec(t.meter)
-	t.meter = spec.Name
-	var err error
-	if t.card, err = experiment.NewBaseDrive(bjt, b.Drawer, spec); err != nil {
-		return nil, err
-	}
-	what := []string{"supply", "collector"}
-	docs := []string{"its voltage, measured", "the collector resistor, measured"}
-	for _, r := range t.card.Ladder {
-		what = append(what, r.R.String())
-		doc := "voltage at the collector"
-		if !r.Have {
-			doc += "; not in the drawer"
-		}
-		docs = append(docs, doc)
-	}
-	for i, w := range what {
-		text := strings.TrimSpace(form.Get("r:" + w))
-		t.rows = append(t.rows, rowView{ID: fmt.Sprintf("rung-%d", i), Field: "r:" + w, Name: w, Doc: docs[i], Text: text})
-		if text != "" {
-			t.lines = append(t.lines, w+" = "+text)
+	t := &trial{kind: kind, given: url.Values{}}
+	for _, name := range []string{"card", "of", "meter", "readings"} {
+		if text := strings.TrimSpace(form.Get(name)); text != "" {
+			t.given.Set(name, text)
 		}
 	}
-	t.readings, t.problems = experiment.ParseReadings("readings", strings.Join(t.lines, "\n"))
-	if len(t.readings) > 0 && !t.problems.HasErrors() {
-		g, err := t.card.Infer(t.readings)
+	rev := b.Now()
+	if rev.Folder == nil {
+		return nil, true, rev.Problems
+	}
+	f := rev.Folder.Build
+	bench := experiment.Bench{Build: f, Meter: t.given.Get("meter"), Subject: t.given.Get("of")}
+	if bench.Meter == "" && len(f.Meters) > 0 {
+		bench.Meter = f.Meters[0].Name.Text
+	}
+	if kind.Surveyed {
+		p, err := b.Proved(ctx)
 		if err != nil {
-			t.problems.Add("readings-tell-nothing", diag.Range{}, "%v", err)
-			return t, nil
+			return nil, true, err
 		}
-		t.gain = &g
+		bench.Lamps = p.Lamps
 	}
-	return t, nil
+	var err error
+	if t.card, err = kind.Set(bench); err != nil {
+		t.wrong = err.Error()
+		return t, true, nil
+	}
+	text := t.steps(form) + t.given.Get("readings")
+	if len(text) > mostReadings {
+		t.wrong = "these are more readings than a hand takes"
+		text = ""
+	}
+	t.readings, t.problems = experiment.Parse("readings", text, kind.Example, t.card.Terms())
+	if t.problems.HasErrors() {
+		t.readings = nil
+	}
+	if t.findings, t.learned, err = t.card.Findings(t.readings); err != nil {
+		t.wrong = err.Error()
+		t.findings, _, _ = t.card.Findings(nil)
+	}
+	return t, true, nil
 }
 
-// showExperiments is the card of the base drive: what the meter will show, and what its readings tell.
+// steps takes what was read at each step of the card, and at steps that it does not have, as lines of readings. Two steps may have
+// the same left side, such as a resistor and what it is good for.
+func (t *trial) steps(form url.Values) string {
+	var lines strings.Builder
+	line := func(left, value string) {
+		if value = strings.TrimSpace(value); value != "" {
+			t.given.Add("r:"+left, value)
+			lines.WriteString(left + " = " + value + "\n")
+		}
+	}
+	taken := map[string]int{}
+	for _, term := range t.card.Terms() {
+		for _, left := range term.Ask {
+			name := "r:" + left
+			row := rowView{ID: fmt.Sprintf("step-%d", len(t.rows)), Field: name, Name: left, Doc: term.Dim.Name}
+			if len(term.Looks) > 0 {
+				row.Doc += ", and how it looked: " + strings.Join(term.Looks, ", ")
+			}
+			if values := form[name]; taken[left] < len(values) {
+				row.Text = strings.TrimSpace(values[taken[left]])
+			}
+			taken[left]++
+			line(left, row.Text)
+			t.rows = append(t.rows, row)
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(form)) {
+		if left, ok := strings.CutPrefix(name, "r:"); ok {
+			for _, value := range form[name][min(taken[left], len(form[name])):] {
+				line(left, value)
+			}
+		}
+	}
+	return lines.String()
+}
+
+// showExperiments lists the cards, and shows one: how to wire it, what the meter will show, and what was read says.
 func (d *Daybook) showExperiments(w http.ResponseWriter, r *http.Request) {
 	b, ok := d.book(w, r)
 	if !ok {
 		return
 	}
-	rev := b.Now()
-	if rev.Folder == nil {
-		d.trouble(w, r, b, rev.Problems)
-		return
+	type cardLink struct {
+		To, Name, Words string
+		Here            bool
 	}
-	query := r.URL.Query()
-	t, err := tryBase(rev.Folder.Build, query)
-	if err != nil {
-		status, a := wrong(err)
-		d.sayWrong(w, r, status, a, err)
-		return
-	}
-	v := &view{r: r, book: b, Base: home(b), ids: map[string]int{}}
 	data := struct {
-		Base, Part, Words       string
-		Rows                    []rowView
-		Wrong                   []string
-		Kept                    bool
-		Learned                 []field
-		Plates                  []plate
-		Values, Notes, Cautions template.HTML
-		Tables                  []template.HTML
-		Hidden                  []field
-	}{Base: v.Base, Part: t.part, Rows: t.rows, Words: experiment.Cards()[0].Words, Kept: query.Get("kept") != ""}
-	for _, p := range t.problems {
-		data.Wrong = append(data.Wrong, p.Message)
-	}
-	if t.card != nil {
-		readings := t.readings
-		if t.problems.HasErrors() {
-			readings = nil
-		}
-		f, err := t.card.Findings(readings, t.gain)
+		Base, Action, Card, Title, Example, Of, Meter, Readings, Wrong, Learned string
+		Kinds                                                                   []cardLink
+		Meters                                                                  []string
+		Rows                                                                    []rowView
+		Problems                                                                []problemJSON
+		Taken                                                                   bool
+		Plates                                                                  []plate
+		Parts                                                                   []template.HTML
+	}{Base: home(b), Action: home(b) + "experiments"}
+	q := r.URL.Query()
+	if q.Get("card") != "" {
+		t, ok, err := trialOf(r.Context(), b, q)
 		if err != nil {
 			status, a := wrong(err)
 			d.sayWrong(w, r, status, a, err)
 			return
 		}
-		for _, fig := range f.Figures {
-			p := v.plate(fig)
-			p.SVG, p.CSV = "", ""
-			data.Plates = append(data.Plates, p)
+		if !ok {
+			d.say(w, r, http.StatusNotFound, "No such card", "There is no card of that name.")
+			return
 		}
-		if len(f.Values) > 0 {
-			data.Values = render.Values(f.Values, v.options("value-"))
+		v := &view{r: r, book: b, Base: home(b), ids: map[string]int{}}
+		data.Card, data.Example, data.Wrong, data.Taken = t.kind.Name, t.kind.Example, t.wrong, len(t.readings) > 0
+		data.Of, data.Meter, data.Readings = t.given.Get("of"), t.given.Get("meter"), t.given.Get("readings")
+		data.Title = t.kind.Name
+		for _, p := range t.problems {
+			data.Problems = append(data.Problems, problem(p))
 		}
-		for _, x := range f.Tables {
-			data.Tables = append(data.Tables, render.Table(x, v.options("table-")))
-		}
-		if len(f.Notes) > 0 {
-			data.Notes = render.Notes(f.Notes)
-		}
-		if len(f.Cautions) > 0 {
-			data.Cautions = render.Cautions(f.Cautions)
-		}
-	}
-	if t.gain != nil {
-		data.Hidden = append(data.Hidden, field{"part", t.part})
-		for _, row := range t.rows {
-			if row.Text != "" {
-				data.Hidden = append(data.Hidden, field{row.Field, row.Text})
+		data.Rows = t.rows
+		if t.card != nil {
+			data.Title, data.Learned = t.card.Title(), t.learned.Words
+			for _, f := range t.findings.Figures {
+				p := v.plate(f)
+				to := data.Base + "experiments/figure?" + t.given.Encode() + "&figure=" + url.QueryEscape(f.ID)
+				p.SVG, p.CSV = to+"&as=svg", to+"&as=csv"
+				data.Plates = append(data.Plates, p)
 			}
+			data.Parts = v.parts(t.findings, "card-")
+		}
+		for _, m := range b.Now().Folder.Build.Meters {
+			data.Meters = append(data.Meters, m.Name.Text)
 		}
 	}
+	for _, k := range experiment.Kinds() {
+		data.Kinds = append(data.Kinds, cardLink{"experiments?card=" + url.QueryEscape(k.Name), k.Name, k.Words, k.Name == data.Card})
+	}
+	_, _ = b.Proved(r.Context()) // for the title block
 	d.execute(w, r, "Experiments", "experiments", data)
 }
 
-// keepExperiment keeps the readings of a card, and writes what they tell into the drawer.
-func (d *Daybook) keepExperiment(w http.ResponseWriter, r *http.Request) {
+// experimentFigure is a figure of a card as a file.
+func (d *Daybook) experimentFigure(w http.ResponseWriter, r *http.Request) {
+	b, ok := d.book(w, r)
+	if !ok {
+		return
+	}
+	q := r.URL.Query()
+	if t, ok, err := trialOf(r.Context(), b, q); err == nil && ok {
+		i := slices.IndexFunc(t.findings.Figures, func(f finding.Figure) bool { return f.ID == q.Get("figure") })
+		if as := q.Get("as"); i >= 0 && (as == "svg" || as == "csv") {
+			keep(w, t.kind.Name, t.findings.Figures[i], as)
+			return
+		}
+	}
+	d.say(w, r, http.StatusNotFound, "No such figure", "This card has no figure of that name now.")
+}
+
+// experiment keeps the readings of a card and, with the field "learn", writes what they teach. What was read is kept first, whatever
+// comes of it.
+func (d *Daybook) experiment(w http.ResponseWriter, r *http.Request) {
 	b, ok := d.book(w, r)
 	if !ok || !d.form(w, r) {
 		return
 	}
-	rev := b.Now()
-	if rev.Folder == nil {
-		d.answer(w, r, b, nil, rev.Problems)
+	t, ok, err := trialOf(r.Context(), b, r.PostForm)
+	switch {
+	case err != nil:
+	case !ok:
+		d.say(w, r, http.StatusNotFound, "No such card", "There is no card of that name.")
 		return
+	case t.problems.HasErrors():
+		err = t.problems
+	case len(t.readings) == 0:
+		var list diag.List
+		list.Add("reading-missing", diag.Range{}, "no reading was written down: %s", t.kind.Example)
+		err = list
+	default:
+		err = b.KeepExperiment(t.kind.Name, t.card.Subject(), t.card.By(), t.readings)
 	}
-	rev, err := learn(b, rev, r.PostForm)
+	rev := b.Now()
+	if err == nil && r.PostForm.Get("learn") != "" && t.wrong == "" {
+		rev, err = b.Learn(t.learned)
+	}
 	if err == nil {
-		q := url.Values{"kept": {"1"}}
-		for name := range r.PostForm {
-			if name == "part" || strings.HasPrefix(name, "r:") {
-				q.Set(name, r.PostForm.Get(name))
-			}
-		}
-		r.PostForm.Set("back", home(b)+"experiments?"+q.Encode())
+		r.PostForm.Set("back", home(b)+"experiments?"+t.given.Encode())
 	}
 	d.answer(w, r, b, rev, err)
-}
-
-func learn(b *live.Book, rev *live.Revision, form url.Values) (*live.Revision, error) {
-	t, err := tryBase(rev.Folder.Build, form)
-	if err != nil {
-		return nil, err
-	}
-	if t.problems.HasErrors() {
-		return nil, t.problems
-	}
-	if t.gain == nil {
-		return nil, fmt.Errorf("no reading was given, so there is nothing to keep")
-	}
-	// Kept before anything is made of them: what was read is never lost.
-	if err := b.KeepExperiment(experiment.Cards()[0].Name, t.part, t.meter, t.readings); err != nil {
-		return nil, err
-	}
-	return b.Learn("gain of "+t.part, t.part, t.gain.Learned())
 }

@@ -10,6 +10,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"syscall"
@@ -23,8 +24,8 @@ const (
 	stalled = 20 * time.Second
 )
 
-// An Upload is a recording that was brought, as it came.
-type Upload struct {
+// An upload is a recording that was brought, as it came.
+type upload struct {
 	ID   string // hash of the content
 	Name string // as the browser named it: for the eye and its suffix, never a path
 	Path string // where it lies
@@ -35,14 +36,14 @@ type Upload struct {
 type spool struct {
 	mu   sync.Mutex
 	dir  string
-	list []Upload // oldest first
+	list []upload // oldest first
 }
 
 // errTooLong is an upload beyond the limit.
 var errTooLong = errors.New("longer than the daybook takes")
 
 // keep writes an upload to the disk as it comes; nothing of it is held in memory.
-func (s *spool) keep(name string, r io.Reader, most int64) (u Upload, err error) {
+func (s *spool) keep(name string, r io.Reader, most int64) (u upload, err error) {
 	s.mu.Lock()
 	if s.dir == "" {
 		s.dir, err = os.MkdirTemp("", "fettle-")
@@ -50,11 +51,11 @@ func (s *spool) keep(name string, r io.Reader, most int64) (u Upload, err error)
 	dir := s.dir
 	s.mu.Unlock()
 	if err != nil {
-		return Upload{}, err
+		return upload{}, err
 	}
 	f, err := os.CreateTemp(dir, "upload-*")
 	if err != nil {
-		return Upload{}, err
+		return upload{}, err
 	}
 	defer func() {
 		if cerr := f.Close(); err == nil {
@@ -67,12 +68,12 @@ func (s *spool) keep(name string, r io.Reader, most int64) (u Upload, err error)
 	h := sha256.New()
 	n, err := io.Copy(io.MultiWriter(f, h), io.LimitReader(r, most+1))
 	if err != nil {
-		return Upload{}, err
+		return upload{}, err
 	}
 	if n > most {
-		return Upload{}, errTooLong
+		return upload{}, errTooLong
 	}
-	u = Upload{ID: hex.EncodeToString(h.Sum(nil)[:12]), Name: plainName(name), Path: f.Name(), Size: n}
+	u = upload{ID: hex.EncodeToString(h.Sum(nil)[:12]), Name: plainName(name), Path: f.Name(), Size: n}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.list = append(s.list, u)
@@ -83,8 +84,21 @@ func (s *spool) keep(name string, r io.Reader, most int64) (u Upload, err error)
 	return u, nil
 }
 
-// Recording is the newest upload of that content, while it is kept.
-func (d *Daybook) Recording(id string) (Upload, bool) {
+// recordings are the uploads that are kept, newest first, each content once.
+func (d *Daybook) recordings() (list []upload) {
+	s := &d.spool
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, u := range slices.Backward(s.list) {
+		if !slices.ContainsFunc(list, func(o upload) bool { return o.ID == u.ID }) {
+			list = append(list, u)
+		}
+	}
+	return list
+}
+
+// recording is the newest upload of that content, while it is kept.
+func (d *Daybook) recording(id string) (upload, bool) {
 	s := &d.spool
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -93,7 +107,7 @@ func (d *Daybook) Recording(id string) (Upload, bool) {
 			return s.list[i], true
 		}
 	}
-	return Upload{}, false
+	return upload{}, false
 }
 
 func (s *spool) clear() error {

@@ -41,9 +41,14 @@ type Revision struct {
 	Words    string // what was done, where it was done here
 }
 
-// A step is a change made here, of one file; nil is no file.
+// A step is a change made here, mostly of one file.
 type step struct {
-	words         string
+	words string
+	swaps []swap
+}
+
+// A swap is new content in the place of old; nil is no file.
+type swap struct {
 	file          string
 	before, after []byte
 }
@@ -217,7 +222,9 @@ func (b *Book) forget() {
 	b.past = slices.Clone(b.past[len(b.past)-keep:])
 	total, keep = 0, 0
 	for i := len(b.undo) - 1; i >= 0 && keep < stepKept && total <= bytesKept; i-- {
-		total += len(b.undo[i].before)
+		for _, s := range b.undo[i].swaps {
+			total += len(s.before)
+		}
 		keep++
 	}
 	b.undo = slices.Clone(b.undo[len(b.undo)-keep:])
@@ -251,34 +258,47 @@ func (b *Book) before(id string) *Revision {
 	return nil
 }
 
-// put saves one file and makes it the newest revision. The caller holds b.mu and has looked.
-func (b *Book) put(words, file string, data []byte) (*Revision, error) {
-	was := b.now.Load().Sources[file]
-	if dir := filepath.Dir(file); dir != filepath.Dir(b.file) && !b.Readonly() { // the drawer of several builds
-		unlock, err := b.store.lock(dir)
-		if err != nil {
-			return nil, inWords(file, err)
+// put saves files, all or none, and makes them the newest revision. The caller holds b.mu and has looked.
+func (b *Book) put(words string, swaps []swap) (*Revision, error) {
+	for i, s := range swaps {
+		err := b.swap(s)
+		if err == nil {
+			continue
 		}
-		defer unlock()
-	}
-	if err := b.store.save(file, was, data); err != nil {
-		if errors.Is(err, build.ErrChanged) {
-			return nil, err
+		for _, done := range slices.Backward(swaps[:i]) {
+			_ = b.swap(swap{done.file, done.after, done.before}) // the first error is what matters
 		}
-		return nil, inWords(file, err)
+		return nil, err
 	}
 	b.load(Here, words)
 	return b.now.Load(), nil
 }
 
-// change is put with a way back.
-func (b *Book) change(words, file string, data []byte) (*Revision, error) {
-	was := b.now.Load().Sources[file]
-	rev, err := b.put(words, file, data)
+func (b *Book) swap(s swap) error {
+	if dir := filepath.Dir(s.file); dir != filepath.Dir(b.file) && !b.Readonly() { // the drawer of several builds
+		unlock, err := b.store.lock(dir)
+		if err != nil {
+			return inWords(s.file, err)
+		}
+		defer unlock()
+	}
+	err := b.store.save(s.file, s.before, s.after)
+	if err != nil && !errors.Is(err, build.ErrChanged) {
+		return inWords(s.file, err)
+	}
+	return err
+}
+
+// change is put of new contents, with a way back.
+func (b *Book) change(words string, files ...swap) (*Revision, error) {
+	for i := range files {
+		files[i].before = b.now.Load().Sources[files[i].file]
+	}
+	rev, err := b.put(words, files)
 	if err != nil {
 		return nil, err
 	}
-	b.undo, b.redo = append(b.undo, step{words, file, was, data}), nil
+	b.undo, b.redo = append(b.undo, step{words, files}), nil
 	b.forget()
 	return rev, nil
 }
@@ -332,7 +352,7 @@ func (b *Book) Edit(base string, edits []build.Edit, words string) (*Revision, e
 		if words == "" {
 			words = inShort(wanted)
 		}
-		return b.change(words, b.file, src)
+		return b.change(words, swap{file: b.file, after: src})
 	})
 }
 
@@ -355,7 +375,7 @@ func (b *Book) Rewrite(base string, src []byte, words string) (*Revision, error)
 		if words == "" {
 			words = "the whole file"
 		}
-		return b.change(words, b.file, src)
+		return b.change(words, swap{file: b.file, after: src})
 	})
 }
 
@@ -404,7 +424,7 @@ func (b *Book) Append(words string, rows ...map[string]string) (*Revision, error
 				words = fmt.Sprintf("%d readings", len(rows))
 			}
 		}
-		return b.change(words, file, data)
+		return b.change(words, swap{file: file, after: data})
 	})
 }
 
@@ -444,29 +464,44 @@ func (b *Book) KeepExperiment(card, part, meterName string, list []experiment.Re
 	return nil
 }
 
-// Learn writes cells, by column, into the drawer's row of a part, or a row of its own; a build without a drawer gets one.
-func (b *Book) Learn(words, part string, cells map[string]string) (*Revision, error) {
+// Learn writes what a card has taught into the drawer and the build file, both or neither. A build without a drawer gets one.
+func (b *Book) Learn(l experiment.Learned) (*Revision, error) {
 	return b.again(func() (*Revision, error) {
 		rev := b.now.Load()
 		if rev.Folder == nil {
 			return nil, rev.Problems
 		}
-		_, drawers := b.beside()
-		file := drawers[0]
-		if rev.Folder.DrawerFile != "" {
-			file = rev.Folder.DrawerFile
+		var files []swap
+		if len(l.Edits) > 0 {
+			src, problems := rev.Folder.Build.Patch(l.Edits)
+			if problems.HasErrors() {
+				return nil, problems
+			}
+			files = append(files, swap{file: b.file, after: src})
 		}
-		cells, line := maps.Clone(cells), 0
-		if it, ok := rev.Folder.Build.Drawer.Have(part); ok {
-			line = it.Range.Start.Line
-		} else {
-			cells["part"], cells["count"] = part, "1"
+		if len(l.Cells) > 0 {
+			_, drawers := b.beside()
+			file := drawers[0]
+			if rev.Folder.DrawerFile != "" {
+				file = rev.Folder.DrawerFile
+			}
+			cells, line := maps.Clone(l.Cells), 0
+			if it, ok := rev.Folder.Build.Drawer.Have(l.Part); ok {
+				line = it.Range.Start.Line
+			} else {
+				cells["part"], cells["count"] = l.Part, "1"
+				maps.Copy(cells, l.New)
+			}
+			data, err := parts.Amend(file, rev.Sources[file], line, cells)
+			if err != nil {
+				return nil, fmt.Errorf("writing the drawer: %w", err)
+			}
+			files = append(files, swap{file: file, after: data})
 		}
-		data, err := parts.Amend(file, rev.Sources[file], line, cells)
-		if err != nil {
-			return nil, fmt.Errorf("writing the drawer: %w", err)
+		if len(files) == 0 {
+			return rev, nil
 		}
-		return b.change(words, file, data)
+		return b.change(l.Words, files...)
 	})
 }
 
@@ -487,20 +522,24 @@ func (b *Book) back(from, to *[]step, prefix string) (*Revision, error) {
 		}
 		s := (*from)[len(*from)-1]
 		rev := b.now.Load()
-		now, there := rev.Sources[s.file]
-		if there != (s.after != nil) || !bytes.Equal(now, s.after) {
-			c := &Conflict{Theirs: rev.ID, File: s.file, Step: s.words}
-			if s.file == b.file {
-				c.Attributes = differ(b.file, s.after, now, s.before)
+		var reverse []swap
+		for _, f := range s.swaps {
+			now, there := rev.Sources[f.file]
+			if there != (f.after != nil) || !bytes.Equal(now, f.after) {
+				c := &Conflict{Theirs: rev.ID, File: f.file, Step: s.words}
+				if f.file == b.file {
+					c.Attributes = differ(b.file, f.after, now, f.before)
+				}
+				return nil, c
 			}
-			return nil, c
+			reverse = append(reverse, swap{f.file, f.after, f.before})
 		}
-		rev, err := b.put(prefix+s.words, s.file, s.before)
+		rev, err := b.put(prefix+s.words, reverse)
 		if err != nil {
 			return nil, err
 		}
 		*from = (*from)[:len(*from)-1]
-		*to = append(*to, step{s.words, s.file, s.after, s.before})
+		*to = append(*to, step{s.words, reverse})
 		return rev, nil
 	})
 }

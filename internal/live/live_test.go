@@ -295,20 +295,35 @@ func TestAppend(t *testing.T) {
 	}
 }
 
+// What a card has taught goes into the drawer and the build file in one step, or into neither; its readings are kept.
 func TestLearnAndKeep(t *testing.T) {
 	dir := folder(t)
 	b := book(t, dir)
-	rev, err := b.Learn("gain of MMBT3904", "MMBT3904", map[string]string{"hfe": "201", "hfe_at": "2 mA", "hfe_error": "6 %"})
+	text, drawer := read(t, dir, file), read(t, dir, build.DrawerName)
+	l := experiment.Learned{Words: "a gain and a light", Part: "MMBT3904", Cells: map[string]string{"hfe": "201", "hfe_at": "2 mA", "hfe_error": "6 %"}, Edits: []build.Edit{good("2.2 mA")}}
+	rev, err := b.Learn(l)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if it, ok := rev.Folder.Build.Drawer.Have("MMBT3904"); !ok || !strings.Contains(read(t, dir, build.DrawerName), "201") {
+	if it, ok := rev.Folder.Build.Drawer.Have("MMBT3904"); !ok || !strings.Contains(read(t, dir, build.DrawerName), "201") || value(t, b, "good") != "2.2 mA" {
 		t.Errorf("%+v", it)
 	}
-	list, problems := experiment.ParseReadings("test", "10k = 0.182 V")
-	if len(problems) > 0 {
-		t.Fatal(problems)
+	if _, err := b.Undo(); err != nil || read(t, dir, file) != text || read(t, dir, build.DrawerName) != drawer {
+		t.Errorf("undone: %v", err)
 	}
+	// The drawer cannot be written: the build file is as it was too.
+	if err := os.Chmod(filepath.Join(dir, build.DrawerName), 0o444); err != nil {
+		t.Fatal(err)
+	}
+	now := b.Now()
+	var disk *live.DiskError
+	if _, err := b.Learn(l); !errors.As(err, &disk) || disk.File != build.DrawerName || read(t, dir, file) != text || b.Now().ID != now.ID {
+		t.Errorf("%v", err)
+	}
+	if undo, redo := b.Steps(); undo != "" || redo != "a gain and a light" {
+		t.Errorf("undo %q, redo %q", undo, redo)
+	}
+	list := []experiment.Reading{{Text: "10k = 0.182 V"}}
 	for range 2 {
 		if err := b.KeepExperiment("base-drive", "MMBT3904", "yellow", list); err != nil {
 			t.Fatal(err)
@@ -354,11 +369,15 @@ func TestProved(t *testing.T) {
 	if err != nil || before == finding.Fails || p.Findings.Worst() != finding.Fails {
 		t.Errorf("%v before, then %v (%v)", before, p.Findings.Worst(), err)
 	}
+	events := b.Watch(t.Context())
 	if _, err := b.Undo(); err != nil {
 		t.Fatal(err)
 	}
 	if p, ok := b.Known(); !ok || p != got[0] {
 		t.Error("one step back needs work")
+	}
+	if e := next(t, events, live.Proven); e.ID != b.Now().ID || e.Verdict != before {
+		t.Errorf("who watches is told %+v", e)
 	}
 }
 
@@ -648,7 +667,7 @@ func TestRewrite(t *testing.T) {
 func TestTwoFettles(t *testing.T) {
 	dir := folder(t)
 	one, two := book(t, dir), book(t, dir)
-	times := rounds / 2
+	times := rounds / 5
 	var wg sync.WaitGroup
 	for k, b := range []*live.Book{one, two} {
 		wg.Go(func() {

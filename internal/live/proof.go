@@ -173,7 +173,11 @@ func (b *Book) proveAhead(rev *Revision) {
 	ps := &b.proofs
 	ps.mu.Lock()
 	ps.ahead = p
+	known := p.proved
 	ps.mu.Unlock()
+	if known != nil { // nothing is to be done, and so nothing else would tell
+		b.watchers.tell(Event{Kind: Proven, Revision: rev.Number, ID: rev.ID, Verdict: known.Findings.Worst()})
+	}
 }
 
 // outdate lets go of the proof that was begun ahead for an older revision.
