@@ -13,7 +13,7 @@ import (
 	"fettle/internal/sheet"
 )
 
-//go:embed daybook.css *.js
+//go:embed *.css *.js
 var assetFiles embed.FS
 
 // An asset is a file that pages load: its address names its content, so a browser may keep it for good.
@@ -21,6 +21,8 @@ type asset struct {
 	address, kind string
 	data          []byte
 }
+
+//go:generate go run uplot_copy.go
 
 // assets are the files that pages load, by name.
 var assets = func() map[string]asset {
@@ -30,9 +32,13 @@ var assets = func() map[string]asset {
 		ext := path.Ext(name)
 		m[name] = asset{"/assets/" + strings.TrimSuffix(name, ext) + "-" + hex.EncodeToString(sum[:6]) + ext, kind, data}
 	}
-	own, err := assetFiles.ReadFile("daybook.css")
-	if err != nil {
-		panic(err) // it is embedded
+	var own []byte
+	for _, name := range []string{"uplot.css", "daybook.css"} {
+		css, err := assetFiles.ReadFile(name)
+		if err != nil {
+			panic(err) // it is embedded
+		}
+		own = append(own, css...)
 	}
 	add("daybook.css", "text/css; charset=utf-8", []byte(string(render.CSS)+draw.CSS+string(sheet.CSS)+string(own)))
 	entries, err := assetFiles.ReadDir(".")

@@ -122,3 +122,17 @@ func TestAssetsAreSmall(t *testing.T) {
 		t.Errorf("%d bytes of assets", total)
 	}
 }
+
+// A recording is looked at closely: the plot comes, a window of it is fetched anew, and the console says nothing.
+func TestHalvesInTheBrowser(t *testing.T) {
+	ctx := eyes.Browser(t)
+	server, _ := serve(t, folder(t), daybook.Settings{})
+	eyes.Do(t, ctx, chromedp.EmulateViewport(1280, 900), chromedp.Navigate(server.URL+bookPath+"track?recording=embedded"))
+	until(t, ctx, `document.querySelector('.halves canvas') !== null`)
+	eyes.Do(t, ctx, chromedp.Evaluate[chromedp.Void](`(() => { for (let i = 0; i < 7; i++) document.querySelector('.halves .bar button:nth-child(3)').click() })()`))
+	until(t, ctx, `document.querySelector('.halves [role=status]').textContent.includes('each drawn')`)
+	eyes.Axe(t, ctx, "half-bits")
+	if shots := os.Getenv("FETTLE_SHOTS"); shots != "" {
+		keep(t, ctx, filepath.Join(shots, "halves.png"))
+	}
+}

@@ -36,6 +36,7 @@ type Daybook struct {
 	streams  chan struct{} // as many event streams may be open
 	closing  chan struct{} // closed when the server shuts down: event streams end
 	audits   audits
+	edges    edges
 	chapters chapters
 	flight   singleflight.Group // long work that several may wait for
 	close    sync.Once

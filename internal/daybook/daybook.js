@@ -38,18 +38,23 @@ function exchange(old, fresh) {
   }
 }
 
-let shown = body.dataset.revision, asked = 0;
+let shown = body.dataset.revision, asked = 0, coming = null, late = 0;
 
-/** Fetches this page again and sets in what has changed. */
-async function follow() {
+/** Fetches this page again, for a revision, and sets in what has changed. */
+async function follow(id) {
+  if (id === coming) return;
+  coming = id;
   const turn = ++asked;
   let text, at;
   try {
     const r = await fetch(location.href, {headers: {"X-Fettle": "follow"}});
     text = await r.text();
     at = r;
-  } catch { return; }
+  } catch { if (turn === asked) coming = null; return; }
   if (turn !== asked) return;
+  coming = null;
+  clearTimeout(late);
+  busy("");
   const page = new DOMParser().parseFromString(text, "text/html");
   const now = pieces(doc), next = pieces(page);
   const same = at.ok && [...now.keys()].join("\n") === [...next.keys()].join("\n");
@@ -67,6 +72,7 @@ async function follow() {
   }
   shown = page.body.dataset.revision;
   body.dataset.revision = shown;
+  if (!("waiting" in page.body.dataset)) delete body.dataset.waiting;
   doc.documentElement.classList.remove("stale");
   doc.dispatchEvent(new Event("fettle:followed"));
 }
@@ -81,7 +87,7 @@ function busy(words) {
   line.querySelector("p").textContent = words || "";
 }
 
-let stream = null, late = 0;
+let stream = null;
 function listen() {
   if (stream || !body.dataset.events) return;
   stream = new EventSource(body.dataset.events);
@@ -91,9 +97,10 @@ function listen() {
     doc.documentElement.classList.add("stale");
     clearTimeout(late);
     late = setTimeout(() => busy((e.words ? e.words + ": " : e.by === "outside" ? "changed in another place: " : "") + "being proved again"), 150);
+    follow(e.id); // the answer comes when the proof is there
   });
   on("progress", e => { clearTimeout(late); busy(`${e.question}: ${e.done} of ${e.total}`); });
-  on("verdict", e => { clearTimeout(late); busy(""); if (e.id !== shown) follow(); });
+  on("verdict", e => { clearTimeout(late); busy(""); if (e.id !== shown || "waiting" in body.dataset) follow(e.id); });
   on("trouble", e => { clearTimeout(late); busy(""); if (e.id !== shown) anythingTyped() ? busy("The file cannot be read as a build now; what you typed is kept here. " + (e.words || "")) : location.reload(); });
   on("stopped", () => { clearTimeout(late); busy("Stopped before its end. Open the page again to have it done."); });
   stream.addEventListener("closing", () => { stream.close(); stream = null; busy("The daybook was closed where it was started."); });
@@ -169,3 +176,6 @@ doc.addEventListener("submit", async e => {
 doc.addEventListener("keydown", e => {
   if (e.key === "Escape" && e.target.matches?.(".typed") && !e.target.matches("select,textarea")) { e.target.value = e.target.defaultValue; e.target.classList.remove("typed"); wrong(e.target.form, e.target, ""); }
 });
+
+// What is looked at closely is drawn by a module of its own, fetched where it is wanted.
+for (const box of doc.querySelectorAll("[data-plot]")) import(box.dataset.module).then(m => m.default(box));

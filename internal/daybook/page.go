@@ -13,6 +13,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"fettle/internal/diag"
 	"fettle/internal/finding"
@@ -68,6 +69,7 @@ func (d *Daybook) pages(mux *http.ServeMux) {
 	mux.HandleFunc("GET /b/{book}/experiments/figure", d.experimentFigure)
 	mux.HandleFunc("GET /b/{book}/faults", d.showFaults)
 	mux.HandleFunc("GET /b/{book}/track", d.showTrack)
+	mux.HandleFunc("GET /b/{book}/halves", d.halves)
 	mux.HandleFunc("GET /b/{book}/track/figure", d.trackFigure)
 	mux.HandleFunc("GET /new", d.newBuild)
 	mux.HandleFunc("GET /b/{book}/file", d.showFile)
@@ -198,6 +200,19 @@ func state(f finding.Findings, begin []string) finding.Verdict {
 	return of.Worst()
 }
 
+// patience is how long a page waits for an answer before it says what is being done.
+const patience = 600 * time.Millisecond
+
+// wait is the proof of a revision if it comes soon; if not, it goes on, and those who watch are told.
+func (d *Daybook) wait(ctx context.Context, b *live.Book, rev *live.Revision) (*work.Proved, bool) {
+	select {
+	case <-d.flight.DoChan("proof "+b.Name()+" "+rev.ID, func() (any, error) { return b.Proved(context.WithoutCancel(ctx)) }):
+	case <-ctx.Done():
+	case <-time.After(patience):
+	}
+	return b.Known()
+}
+
 // frame is the page around a body. Within a build, its margin and its title block say how the build stands.
 func (d *Daybook) frame(w http.ResponseWriter, r *http.Request, status int, title string, body template.HTML) {
 	v := frameView{Title: title, Body: body}
@@ -233,6 +248,9 @@ func (d *Daybook) frameOf(v *frameView, b *live.Book, r *http.Request) {
 	}
 	var all finding.Findings
 	p, proved := b.Known()
+	if !proved && rev.Folder != nil {
+		p, proved = d.wait(r.Context(), b, rev)
+	}
 	if proved {
 		all = p.All()
 		t.Proved, t.State, t.Tally = true, p.Findings.Worst(), render.Tally(p.Findings.Verdicts)
@@ -241,8 +259,11 @@ func (d *Daybook) frameOf(v *frameView, b *live.Book, r *http.Request) {
 			t.First = strings.TrimSpace(j.Subject + ": " + j.Requirement)
 			t.FirstTo = base + "why?of=" + url.QueryEscape(j.ID)
 		}
-	} else if rev.Folder == nil {
-		t.Tally = "the file cannot be read"
+	} else {
+		t.Tally = "being proved"
+		if rev.Folder == nil {
+			t.Tally = "the file cannot be read"
+		}
 	}
 	v.Block = t
 	path, _ := strings.CutPrefix(r.URL.Path, "/b/"+b.Name()+"/")

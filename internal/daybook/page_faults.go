@@ -15,9 +15,6 @@ import (
 	"fettle/internal/render"
 )
 
-// patience is how long a page is waited for before one says what is being done.
-const patience = 600 * time.Millisecond
-
 // mostLines is how many answers one diagnosis may take.
 const mostLines = 200
 

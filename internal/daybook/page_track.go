@@ -80,6 +80,7 @@ type heardView struct {
 	Look, Rules, Values, Notes, Cautions template.HTML
 	Plates                               []plate
 	Tables                               []template.HTML
+	Halves, Limits                       string // of the half-bits: their address, and their limits as JSON
 }
 
 // showTrack shows recordings of the track and packets; it needs nothing of the build.
@@ -181,6 +182,7 @@ func (v *view) heard(a *audited) *heardView {
 	for _, p := range a.problems {
 		h.Problems = append(h.Problems, problem(p))
 	}
+	h.Halves, h.Limits = v.Base+"halves?recording="+url.QueryEscape(a.id), limitsOf(f)
 	judged, _ := render.Ordered(f.Verdicts)
 	look := slices.DeleteFunc(slices.Clone(judged), func(j finding.Judgement) bool {
 		return j.Verdict != finding.Fails && j.Verdict != finding.Close && j.Verdict != finding.Unknown
@@ -215,33 +217,32 @@ func (v *view) heard(a *audited) *heardView {
 	return h
 }
 
+// openRecording opens one that was brought, or the embedded one. The error is os.ErrNotExist where it is not kept.
+func (d *Daybook) openRecording(id string) (file io.ReadCloser, name string, err error) {
+	if id == embeddedID {
+		src, err := examples.FS.ReadFile(embedded)
+		return io.NopCloser(bytes.NewReader(src)), "an invented evening", err
+	}
+	u, ok := d.recording(id)
+	if !ok {
+		return nil, "", os.ErrNotExist
+	}
+	file, err = os.Open(u.Path)
+	return file, u.Name, err
+}
+
 // audit reads and judges a recording, or remembers what it found. The error is os.ErrNotExist where it is not kept.
 func (d *Daybook) audit(ctx context.Context, id string) (name string, a *audited, err error) {
-	var open func() (io.ReadCloser, error)
-	if id == embeddedID {
-		name = "an invented evening"
-		open = func() (io.ReadCloser, error) {
-			src, err := examples.FS.ReadFile(embedded)
-			return io.NopCloser(bytes.NewReader(src)), err
-		}
-	} else {
-		u, ok := d.recording(id)
-		if !ok {
-			return "", nil, os.ErrNotExist
-		}
-		name = u.Name
-		open = func() (io.ReadCloser, error) { return os.Open(u.Path) }
+	file, name, err := d.openRecording(id)
+	if err != nil {
+		return "", nil, err
 	}
+	defer file.Close()
 	d.audits.mu.Lock() // one at a time: each takes a processor, and who waits mostly waits for the same
 	defer d.audits.mu.Unlock()
 	if i := slices.IndexFunc(d.audits.list, func(a *audited) bool { return a.id == id }); i >= 0 {
 		return name, d.audits.list[i], nil
 	}
-	file, err := open()
-	if err != nil {
-		return "", nil, err
-	}
-	defer file.Close()
 	if a, err = read(ctx, file, id, name); err != nil {
 		return "", nil, err
 	}

@@ -41,6 +41,9 @@ type Shelf struct {
 const atOnce = 2
 
 func newShelf(r *work.Runner) *Shelf {
+	if r == nil {
+		r = &work.Runner{}
+	}
 	return &Shelf{runner: r, slots: make(chan struct{}, atOnce), books: map[string]*Book{}, done: make(chan struct{}), rest: time.AfterFunc(rested, debug.FreeOSMemory)}
 }
 
