@@ -47,7 +47,7 @@ func (a *app) chooseCommand() *cobra.Command {
 			if list.HasErrors() {
 				return &inputError{list, f.Sources}
 			}
-			if err := build.Save(f.File, text); err != nil {
+			if err := replace(f.File, f.Build.Source, text); err != nil {
 				return fmt.Errorf("writing the chosen values: %w", err)
 			}
 			fmt.Fprintf(a.err, "fettle: wrote %d values into %s\n", len(c.Edits), f.File)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"fettle/internal/diag"
@@ -320,7 +321,7 @@ func AppendReading(path string, list ...Reading) error {
 	if err != nil && !made {
 		return fmt.Errorf("reading %s: %w", path, err)
 	}
-	addition, err := addition(old, list)
+	addition, err := addition(old, cellsOf(list))
 	if err != nil {
 		return err
 	}
@@ -347,8 +348,30 @@ func AppendReading(path string, list ...Reading) error {
 	return nil
 }
 
+func cellsOf(list []Reading) []map[string]string {
+	var rows []map[string]string
+	for _, x := range list {
+		rows = append(rows, x.cellsOf())
+	}
+	return rows
+}
+
+// WithReadings is a readings.csv with rows put behind it, each a text by column (Columns), as AppendReading would write it;
+// old may be nil. What the rows say is not looked at.
+func WithReadings(old []byte, rows ...map[string]string) ([]byte, error) {
+	for _, m := range rows {
+		for column := range m {
+			if !has(Columns(), column) {
+				return nil, fmt.Errorf("there is no column %q%s", column, didYouMean(guess(column, Columns())))
+			}
+		}
+	}
+	added, err := addition(old, rows)
+	return slices.Concat(old, added), err
+}
+
 // addition is what has to be put behind the bytes of a readings file.
-func addition(old []byte, list []Reading) ([]byte, error) {
+func addition(old []byte, rows []map[string]string) ([]byte, error) {
 	var h header
 	eachLine(old, func(line []byte, offset int) {
 		if next, _, ok := asHeader(line, offset); ok {
@@ -363,8 +386,7 @@ func addition(old []byte, list []Reading) ([]byte, error) {
 	if len(old) > 0 && old[len(old)-1] != '\n' {
 		b.WriteString(end)
 	}
-	for _, x := range list {
-		m := x.cellsOf()
+	for _, m := range rows {
 		lacks := h.sep == 0
 		for name, text := range m {
 			lacks = lacks || text != "" && !has(h.columns, name)

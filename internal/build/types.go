@@ -641,8 +641,11 @@ type Edit struct {
 	Remove bool     // the attribute is taken out; it need not be there
 }
 
-// text is the value as flat has it.
-func (e Edit) text() string {
+// Text is the value in one piece: names behind one another, "" where it is taken out.
+func (e Edit) Text() string {
+	if e.Remove {
+		return ""
+	}
 	if len(e.List) > 0 {
 		return strings.Join(e.List, ", ")
 	}

@@ -1,12 +1,13 @@
 package experiment
 
 import (
+	"bytes"
 	"encoding/csv"
 	"errors"
 	"fmt"
 	"io/fs"
 	"os"
-	"strings"
+	"slices"
 )
 
 // LogName is the file in the build's folder that keeps the readings of the cards.
@@ -19,26 +20,13 @@ func Append(path, date, card, subject, meterName string, list []Reading) (err er
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return fmt.Errorf("reading %s: %w", path, err)
 	}
-	var b strings.Builder
-	if len(old) > 0 && old[len(old)-1] != '\n' {
-		b.WriteString("\n")
-	}
-	w := csv.NewWriter(&b)
-	if len(old) == 0 {
-		_ = w.Write([]string{"date", "card", "part", "reading", "meter"})
-	}
-	for _, r := range list {
-		_ = w.Write([]string{date, card, subject, r.Text, meterName})
-	}
-	if w.Flush(); w.Error() != nil {
-		return w.Error() // a strings.Builder does not fail
-	}
+	addition := addition(old, date, card, subject, meterName, list)
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE, 0o666)
 	if err != nil {
 		return fmt.Errorf("opening %s: %w", path, err)
 	}
 	defer f.Close()
-	if n, werr := f.WriteString(b.String()); werr != nil {
+	if n, werr := f.Write(addition); werr != nil {
 		if info, serr := f.Stat(); serr == nil && info.Size() == int64(len(old)+n) {
 			_ = f.Truncate(int64(len(old)))
 		}
@@ -48,4 +36,25 @@ func Append(path, date, card, subject, meterName string, list []Reading) (err er
 		return fmt.Errorf("writing %s: %w", path, err)
 	}
 	return f.Close()
+}
+
+// With is the log old, which may be nil, with readings put behind it as Append would.
+func With(old []byte, date, card, subject, meterName string, list []Reading) []byte {
+	return slices.Concat(old, addition(old, date, card, subject, meterName, list))
+}
+
+func addition(old []byte, date, card, subject, meterName string, list []Reading) []byte {
+	var b bytes.Buffer
+	if len(old) > 0 && old[len(old)-1] != '\n' {
+		b.WriteString("\n")
+	}
+	w := csv.NewWriter(&b) // a bytes.Buffer does not fail
+	if len(old) == 0 {
+		_ = w.Write([]string{"date", "card", "part", "reading", "meter"})
+	}
+	for _, r := range list {
+		_ = w.Write([]string{date, card, subject, r.Text, meterName})
+	}
+	w.Flush()
+	return b.Bytes()
 }

@@ -24,7 +24,7 @@ func (r *Runner) Fault(ctx context.Context, f *build.Folder, decoder string) (*f
 		if decoder != "" && d.Name.Text != decoder {
 			continue
 		}
-		return kept(ctx, r, f, "fault "+d.Name.Text, func() (*fault.Table, error) {
+		return kept(ctx, r, "fault "+d.Name.Text, digest(f, ofCircuits(f.Build), withPlaces), func() (*fault.Table, error) {
 			said, err := r.fitted(ctx, f, c.Build, i)
 			if err != nil {
 				return nil, err
