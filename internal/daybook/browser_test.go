@@ -20,7 +20,7 @@ var everyPage = map[string]string{
 	"whole": bookPath, "vehicle": bookPath + "vehicle", "lamps": bookPath + "lamps", "supply": bookPath + "supply", "ear": bookPath + "ear", "outputs": bookPath + "outputs",
 	"answers": bookPath + "answers", "drawer": bookPath + "drawer", "why": bookPath + "why?of=output.front.good", "file": bookPath + "file",
 	"understand": bookPath + "understand/base", "track": bookPath + "track?recording=embedded&words=47+forward+12+of+28%3B+nonsense", "shelf": "/?all=1", "new": "/new?answer%3Avehicle=brick+wagon",
-	"experiments": bookPath + "experiments?card=base-drive&r:supply=5.02+V&r:100+kΩ=0.31+V&r:220+kΩ=2.67+V",
+	"experiments": bookPath + "experiments?card=base-drive",
 	"faults":      bookPath + "faults", "nowhere": "/nowhere",
 }
 
