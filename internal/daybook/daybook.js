@@ -146,6 +146,9 @@ async function send(form, data, field) {
   return a;
 }
 
+/** The fields of one attribute: several where it is a list. */
+const same = (form, name) => [...fields(form)].filter(f => f.name === name);
+
 /** What was sent is no longer typed: it is what stands there. */
 function settle(e) {
   e.classList.remove("typed");
@@ -158,7 +161,7 @@ doc.addEventListener("change", async e => {
   const form = e.target.form;
   if (!form?.matches(".record:not(.reading)") || !e.target.name.startsWith("/") || !typed(e.target)) return;
   const sent = e.target.value;
-  if (await send(form, {base: form.elements.base.value, [e.target.name]: sent}, e.target) && e.target.value === sent) settle(e.target);
+  if (await send(form, [["base", form.elements.base.value], ...(form.elements.make ? [["make", "1"]] : []), ...same(form, e.target.name).map(f => [f.name, f.value])], e.target) && e.target.value === sent) settle(e.target);
 });
 doc.addEventListener("submit", async e => {
   const form = e.target;
@@ -167,7 +170,7 @@ doc.addEventListener("submit", async e => {
   if (form.matches(".record:not(.reading)") && doc.activeElement?.form === form && doc.activeElement.name?.startsWith("/")) doc.activeElement.dispatchEvent(new Event("change", {bubbles: true}));
   else {
     const data = new FormData(form);
-    if (form.matches(".record:not(.reading)")) for (const f of fields(form)) if (!typed(f)) data.delete(f.name);
+    if (form.matches(".record:not(.reading)")) for (const f of fields(form)) if (!same(form, f.name).some(typed)) data.delete(f.name);
     const done = await send(form, data);
     if (done) for (const f of fields(form)) form.matches(".reading") ? (f.value = f.matches("select") ? f.options[0].value : "", f.classList.remove("typed")) : settle(f);
     if (done && form.action.endsWith("/text")) location.reload();

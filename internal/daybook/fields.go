@@ -16,6 +16,7 @@ import (
 type formView struct {
 	Action, Base, Back, Title, Doc string
 	Rows, More                     []rowView // More are those that are seldom wanted: neither written nor chosen
+	Make                           bool      // the block is not in the file: it is made with the first value
 }
 
 // rowView is one attribute.
@@ -24,6 +25,7 @@ type rowView struct {
 	Text                 string   // as written; "" where it is not
 	Words                []string // that may stand there
 	Only                 bool     // and no others
+	List                 []string // of several in one line, each a field
 	Assumed              string   // what holds where nothing is written
 	Owed                 bool     // nothing answers it yet
 	Found                string
@@ -45,24 +47,27 @@ func blockAt(names ...string) *build.Block {
 	return b
 }
 
-// form is the form of one block of the file. The findings of its values have the identifiers that begin with id and a dot.
+// form is the form of one block of the file, or of one that is not there yet and may be. The findings of its values have the identifiers that begin with id and a dot.
 func (v *view) form(title string, block *build.Block, id string, path ...string) formView {
 	f := formView{Action: v.Base + "edit", Base: v.ID, Back: v.r.URL.RequestURI(), Title: title, Doc: block.Doc}
 	src := v.rev.Sources[v.book.File()]
 	if v.written == nil {
-		v.written = map[string]string{}
+		v.written = map[string]build.Edit{}
 		list, _ := build.Values(v.book.File(), src) // it was read as a build
 		for _, e := range list {
-			v.written[Field(e.Path, e.Attr)] = e.Value
+			v.written[Field(e.Path, e.Attr)] = e
 		}
 	}
-	if _, _, there := build.Value(v.book.File(), src, path, block.Attrs[0].Name); !there {
-		return formView{}
-	}
+	_, _, there := build.Value(v.book.File(), src, path, block.Attrs[0].Name)
+	f.Make = !there
 	for _, a := range block.Attrs {
-		text, written := v.written[Field(path, a.Name)]
+		as, written := v.written[Field(path, a.Name)]
+		text := as.Text()
 		r := rowView{Field: Field(path, a.Name), Name: strings.ReplaceAll(a.Name, "_", " "), Doc: a.Doc, Text: text, Words: slices.Clone(a.Words), Only: a.Kind == build.KindWord, Owed: a.By == build.NotYet}
 		r.ID = "f" + strings.NewReplacer("/", "-", " ", "-", "%", "-", "#", "-").Replace(r.Field)
+		if len(as.List) > 1 {
+			r.List = as.List
+		}
 		if a.Kind == build.KindFlag {
 			r.Words, r.Only = []string{"true", "false"}, true
 		}
@@ -100,7 +105,10 @@ func (v *view) form(title string, block *build.Block, id string, path ...string)
 			f.More = append(f.More, r)
 		}
 	}
-	if len(f.Rows) == 0 {
+	switch {
+	case f.Make:
+		f.Rows, f.More = nil, append(f.Rows, f.More...)
+	case len(f.Rows) == 0:
 		f.Rows, f.More = f.More, nil
 	}
 	return f

@@ -15,6 +15,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/internal/build"
 	"fettle/internal/diag"
 	"fettle/internal/finding"
 	"fettle/internal/live"
@@ -91,7 +92,7 @@ type view struct {
 	ID      string // of the revision, for forms
 	number  int    // of the last figure
 	ids     map[string]int
-	written map[string]string // what the file says, by field
+	written map[string]build.Edit // what the file says, by field
 }
 
 // build is a page of a build that can be read as one; of another, what is wrong with its file.
@@ -240,10 +241,9 @@ func (d *Daybook) frameOf(v *frameView, b *live.Book, r *http.Request) {
 		t.Memory = "demo: kept in memory"
 	}
 	if rev.Folder != nil {
-		build := rev.Folder.Build
-		t.Vehicle = build.Name()
-		if len(build.Vehicles) > 0 {
-			t.Scale = build.Vehicles[0].Scale.Text
+		t.Vehicle = rev.Folder.Build.Name()
+		if list := rev.Folder.Build.Vehicles; len(list) > 0 {
+			t.Scale = list[0].Scale.Text
 		}
 	}
 	var all finding.Findings

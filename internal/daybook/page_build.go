@@ -254,8 +254,8 @@ func showSupply(v *view) (string, any) {
 	p := sections{Title: "Track and supply", Lead: "What the rails carry, and the way from there to the chip."}
 	b := v.rev.Folder.Build
 	track := section{Live: "track", Title: "Track", Forms: []formView{v.form("", blockAt("track"), "", "track")}}
-	if track.Forms[0].Action == "" {
-		track.Say = "The file has no track block: every voltage is assumed. Add track { } in the file to say more."
+	if track.Forms[0].Make {
+		track.Say = "The file has no track block: every voltage is assumed."
 	}
 	p.List = append(p.List, track)
 	for i := range b.Decoders {
@@ -330,7 +330,7 @@ func showAnswers(v *view) (string, any) {
 		d := &b.Decoders[i]
 		f := v.form("", blockAt("decoder", "answer"), "", "decoder", d.Name.Text, "answer")
 		s := section{Live: fmt.Sprintf("answer-%d", i), Title: "Decoder " + d.Name.Text, Forms: []formView{f}}
-		if f.Action == "" {
+		if f.Make {
 			s.Say = "The file has no answer block: the address is 3, as a chip comes."
 		}
 		p.List = append(p.List, s)
@@ -367,9 +367,7 @@ func showDrawer(v *view) (string, any) {
 	if len(v.proved.Parts.Rows) > 0 {
 		s.add(render.Table(v.proved.Parts, v.options("parts-")))
 	}
-	if c := v.rev.Folder.Build.Cost; c != nil {
-		s.Forms = append(s.Forms, v.form("to compare with", blockAt("cost"), "", "cost"))
-	}
+	s.Forms = append(s.Forms, v.form("to compare with", blockAt("cost"), "", "cost"))
 	p.List = append(p.List, s)
 	d := section{Live: "drawer", Title: "In the drawer"}
 	if v.rev.Folder.Build.Drawer == nil {

@@ -123,6 +123,10 @@ func (d *Daybook) showExperiments(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
+	if rev := b.Now(); rev.Folder == nil {
+		d.trouble(w, r, b, rev.Problems)
+		return
+	}
 	type cardLink struct {
 		To, Name, Words string
 		Here            bool

@@ -38,7 +38,7 @@ func (d *Daybook) showFaults(w http.ResponseWriter, r *http.Request) {
 		Lead, Decoder, Wrong, Typed string
 		Decoders                    []string
 		Lines                       []field // what was answered, and the address without it
-		Words                       []string
+		Words, Points, Sayings      []string
 		Test                        *fault.Test
 		Again                       bool
 		Verdict, Causes, Rest       template.HTML
@@ -109,6 +109,13 @@ func (d *Daybook) showFaults(w http.ResponseWriter, r *http.Request) {
 	v.Done = known != fault.Open
 	if next := s.Next(); len(next) > 0 {
 		v.Test, v.Again, v.Asked = &t.Tests[next[0].Test], next[0].Again, t.Tests[next[0].Test].ID
+	}
+	for i := range t.Tests {
+		x := &t.Tests[i]
+		if x.Choices == nil && x.Point != "" && !slices.Contains(v.Points, x.Point) {
+			v.Points = append(v.Points, x.Point)
+		}
+		v.Sayings = append(v.Sayings, x.Sayings...)
 	}
 	f := s.Findings()
 	view := &view{r: r, book: b, Base: home(b), ids: map[string]int{}}
