@@ -312,7 +312,8 @@ func (s *Session) Parse(file string, line int, text string) (Reading, diag.List)
 			continue
 		}
 		straight := t.Point == point && (against == "" || t.Against == against)
-		back := !straight && t.Signed && t.Against == point && t.Point == against
+		// Volts and amperes turn their sign with the probes; a junction is another thing the other way round.
+		back := !straight && t.Signed && t.Against == point && t.Point == against && !strings.Contains(t.Setting, "diode")
 		if !straight && !back {
 			continue
 		}
@@ -337,6 +338,9 @@ func (s *Session) Parse(file string, line int, text string) (Reading, diag.List)
 		r := 1
 		if t.Setup == s.setup {
 			r += 2
+		}
+		if straight {
+			r += 8
 		}
 		if t.Unit != unit.SymVolt && over || t.Against == "minus" {
 			r++
