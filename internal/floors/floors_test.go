@@ -25,7 +25,7 @@ var floor = map[string]int{
 	"internal/survey": 7, "internal/choose": 7, "internal/prove": 7, "internal/leads": 7, "internal/train": 7,
 	"internal/audit": 7, "internal/experiment": 7, "internal/fault": 7,
 	"internal/draw": 8, "internal/render": 8,
-	"internal/work":  9,
+	"internal/work": 9, "internal/understand": 9,
 	"internal/sheet": 10, "cmd/fettle": 10,
 	// Embedded data: no code of their own, readable from every floor above the files.
 	"examples": 0, "docs": 0, "examples/track": 10, // the generator of its recordings
@@ -34,14 +34,15 @@ var floor = map[string]int{
 
 // neighbours that may be imported on the same floor.
 var neighbour = map[string][]string{
-	"internal/diag":      {"internal/unit"},
-	"internal/finding":   {"internal/unit"},
-	"internal/meter":     {"internal/wave"},
-	"internal/recording": {"internal/wave"},
-	"internal/parts":     {"internal/unit"},
-	"internal/render":    {"internal/draw"},
-	"internal/require":   {"internal/spread"}, // docs/decisions.md says why
-	"cmd/fettle":         {"internal/sheet"},
+	"internal/diag":       {"internal/unit"},
+	"internal/finding":    {"internal/unit"},
+	"internal/meter":      {"internal/wave"},
+	"internal/recording":  {"internal/wave"},
+	"internal/parts":      {"internal/unit"},
+	"internal/render":     {"internal/draw"},
+	"internal/require":    {"internal/spread"}, // docs/decisions.md says why
+	"internal/understand": {"internal/work"},
+	"cmd/fettle":          {"internal/sheet"},
 }
 
 func TestImportsFlowUp(t *testing.T) {

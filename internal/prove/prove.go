@@ -23,6 +23,8 @@ import (
 	"strings"
 	"sync"
 
+	"golang.org/x/sync/errgroup"
+
 	"fettle/internal/build"
 	"fettle/internal/finding"
 	"fettle/internal/require"
@@ -64,41 +66,27 @@ type Result struct {
 func Prove(ctx context.Context, b *build.Build, lamps map[string]*wiring.LampPosterior, s Settings) (Result, error) {
 	res := Result{Findings: finding.Findings{Question: "prove", Build: b.Name()}}
 	f := &res.Findings
+	// All decoders at once: what one does on a single processor leaves room for another.
+	parts, nets := make([]finding.Findings, len(b.Decoders)), make([]*wiring.Network, len(b.Decoders))
+	tell := together(s.Progress, len(b.Decoders))
+	g, ctx := errgroup.WithContext(ctx)
 	for i := range b.Decoders {
-		d := &b.Decoders[i]
-		n, missing, err := wiring.NewNetwork(b, d, lamps)
-		if err != nil {
-			return res, err
+		g.Go(func() (err error) {
+			own := s
+			own.Progress = tell(i)
+			nets[i], err = one(ctx, &parts[i], b, &b.Decoders[i], lamps, own)
+			return err
+		})
+	}
+	if err := g.Wait(); err != nil {
+		return res, err
+	}
+	for i, p := range parts {
+		if nets[i] != nil {
+			res.Networks = append(res.Networks, nets[i])
 		}
-		for _, m := range missing {
-			f.Verdicts = append(f.Verdicts, unknown(m.ID, m.What, "given or chosen", m.Why()))
-		}
-		f.Verdicts = append(f.Verdicts, unfit(b, d, lamps)...)
-		f.Verdicts = append(f.Verdicts, require.Impossible(b, d)...)
-		if n == nil {
-			continue
-		}
-		res.Networks = append(res.Networks, n)
-		var slips, alike finding.Table
-		var beside sync.WaitGroup
-		m := n.Clone()
-		beside.Go(func() { slips, alike = Slips(m), LookAlikes(m, lamps) })
-		err = decoder(ctx, f, n, s)
-		if beside.Wait(); err != nil {
-			return res, err
-		}
-		f.Verdicts = append(f.Verdicts, turned(n)...)
-		f.Verdicts = append(f.Verdicts, unsure(n)...)
-		if f.Tables = append(f.Tables, slips); len(alike.Rows) > 0 {
-			f.Tables = append(f.Tables, alike)
-		}
-		if s.Figures {
-			f.Figures = append(f.Figures, Figures(n)...)
-		}
-		f.Notes = append(f.Notes, halfLight(n)...)
-		for _, a := range n.Assumed {
-			f.Notes = append(f.Notes, finding.Note{ID: "assumed", Kind: "assumption", Text: a})
-		}
+		f.Values, f.Verdicts, f.Notes = append(f.Values, p.Values...), append(f.Verdicts, p.Verdicts...), append(f.Notes, p.Notes...)
+		f.Tables, f.Figures = append(f.Tables, p.Tables...), append(f.Figures, p.Figures...)
 	}
 	f.Verdicts = append(f.Verdicts, stock(b)...)
 	for _, u := range b.Unbuilt {
@@ -106,6 +94,67 @@ func Prove(ctx context.Context, b *build.Build, lamps map[string]*wiring.LampPos
 	}
 	f.Cautions = Cautions(slices.ContainsFunc(b.Decoders, func(d build.Decoder) bool { return d.Supply.Single() }))
 	return res, nil
+}
+
+// together tells of the progress of several as of one.
+func together(tell func(done, total int), count int) func(i int) func(done, total int) {
+	if tell == nil {
+		return func(int) func(done, total int) { return nil }
+	}
+	var mu sync.Mutex
+	all, totals := make([]int, count), make([]int, count)
+	return func(i int) func(done, total int) {
+		return func(done, total int) {
+			mu.Lock()
+			defer mu.Unlock()
+			all[i], totals[i] = done, total
+			sum, of := 0, 0
+			for k := range all {
+				sum, of = sum+all[k], of+max(total, totals[k])
+			}
+			tell(sum, of)
+		}
+	}
+}
+
+// one proves one decoder; nil: it cannot be wired yet.
+func one(ctx context.Context, f *finding.Findings, b *build.Build, d *build.Decoder, lamps map[string]*wiring.LampPosterior, s Settings) (*wiring.Network, error) {
+	n, missing, err := wiring.NewNetwork(b, d, lamps)
+	if err != nil {
+		return nil, err
+	}
+	for _, m := range missing {
+		f.Verdicts = append(f.Verdicts, unknown(m.ID, m.What, "given or chosen", m.Why()))
+	}
+	f.Verdicts = append(f.Verdicts, unfit(b, d, lamps)...)
+	f.Verdicts = append(f.Verdicts, require.Impossible(b, d)...)
+	if n == nil {
+		if s.Progress != nil {
+			s.Progress(s.samples(), s.samples())
+		}
+		return nil, nil
+	}
+	var slips, alike finding.Table
+	var beside sync.WaitGroup
+	m := n.Clone()
+	beside.Go(func() { slips, alike = Slips(m), LookAlikes(m, lamps) })
+	err = decoder(ctx, f, n, s)
+	if beside.Wait(); err != nil {
+		return nil, err
+	}
+	f.Verdicts = append(f.Verdicts, turned(n)...)
+	f.Verdicts = append(f.Verdicts, unsure(n)...)
+	if f.Tables = append(f.Tables, slips); len(alike.Rows) > 0 {
+		f.Tables = append(f.Tables, alike)
+	}
+	if s.Figures {
+		f.Figures = append(f.Figures, Figures(n)...)
+	}
+	f.Notes = append(f.Notes, halfLight(n)...)
+	for _, a := range n.Assumed {
+		f.Notes = append(f.Notes, finding.Note{ID: "assumed", Kind: "assumption", Text: a})
+	}
+	return n, nil
 }
 
 func unknown(id, subject, requirement, why string) finding.Judgement {

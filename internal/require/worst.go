@@ -103,6 +103,7 @@ func (s *Set) goals() []spread.Goal {
 
 // search finds the worst case of every requirement of the set.
 func (e *Evaluator) search(set spread.Settings) spread.Found {
+	e.Net.Follow()
 	found, err := spread.Search(e.Set.searched(e.Net), len(e.Set.Requirements), e.Eval, e.Set.goals(), set)
 	if err != nil {
 		panic("require: " + err.Error()) // only a space or goals of our own making can be at fault

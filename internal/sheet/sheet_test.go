@@ -75,12 +75,12 @@ func TestSelfContained(t *testing.T) {
 	}
 }
 
-// TestOrder: the order of the work.
+// TestOrder: first what the bench asks for, then what it rests on.
 func TestOrder(t *testing.T) {
 	s := string(must(t, sample()))
 	at := 0
-	for _, h := range []string{"What to look at first", "The vehicle and its lamps", "Schematic", "The light against track voltage", "How far the switches are driven",
-		"The values", "Every requirement", "Parts", "What a slip of the hand does", "At the bench", "Not proven yet", "state of proof"} {
+	for _, h := range []string{"What to look at first", "Schematic", "The values", "Parts", "At the bench", "What a slip of the hand does", "The vehicle and its lamps",
+		"The light against track voltage", "How far the switches are driven", "Every requirement", "Not proven yet", "state of proof"} {
 		i := strings.Index(s, ">"+h+"<")
 		if i < at {
 			t.Errorf("%q stands at %d, before what should come earlier (%d)", h, i, at)

@@ -62,7 +62,7 @@ func Attack(ctx context.Context, space Space, quantities int, newEval func() Eva
 	if err != nil {
 		return Report{}, fmt.Errorf("attacking the worst case: %w", err)
 	}
-	r.judge(space, goals, claim, seed, func(g, i int) (holds, estimated bool) { return false, false })
+	r.judge(space, goals, claim, seed, workers, func(g, i int) (holds, estimated bool) { return false, false })
 	for g := range goals {
 		r.Goals[g].Computed = n
 	}
@@ -104,41 +104,47 @@ func inBlocks(ctx context.Context, n, workers int, do func(from, to int)) error 
 }
 
 // judge counts; estimated says of a goal's sample whether it was not computed, and what its estimate says.
-func (r *Report) judge(space Space, goals []Goal, claim Found, seed uint64, estimated func(g, i int) (holds, estimated bool)) {
+func (r *Report) judge(space Space, goals []Goal, claim Found, seed uint64, workers int, estimated func(g, i int) (holds, estimated bool)) {
 	r.Goals = make([]Attacked, len(goals))
-	for g, goal := range goals {
-		a := &r.Goals[g]
-		worst := claim.Worst[g].Value
-		a.Extreme, a.ExtremeAt = worst, -1
-		slack := beyondLeast * math.Abs(worst-claim.Typical[goal.Of])
-		if math.IsNaN(slack) || math.IsInf(slack, 0) {
-			slack = 0
+	_ = inBlocks(context.Background(), len(goals), workers, func(from, to int) {
+		for g := from; g < to; g++ {
+			r.Goals[g] = r.judged(space, goals[g], claim.Worst[g].Value, claim.Typical[goals[g].Of], seed, func(i int) (holds, est bool) { return estimated(g, i) })
 		}
-		for i := 0; i < r.Samples; i++ {
-			if holds, estimated := estimated(g, i); estimated {
-				if holds {
-					a.Held++
-				}
-				continue
-			}
-			x := r.values[i*r.width+goal.Of]
-			if math.IsNaN(x) {
-				a.Undefined++
-				continue
-			}
-			if goal.Holds(x) {
+	})
+}
+
+// judged counts one goal.
+func (r *Report) judged(space Space, goal Goal, worst, typical float64, seed uint64, estimated func(i int) (holds, estimated bool)) Attacked {
+	a := Attacked{Extreme: worst, ExtremeAt: -1}
+	slack := beyondLeast * math.Abs(worst-typical)
+	if math.IsNaN(slack) || math.IsInf(slack, 0) {
+		slack = 0
+	}
+	for i := 0; i < r.Samples; i++ {
+		if holds, estimated := estimated(i); estimated {
+			if holds {
 				a.Held++
 			}
-			if a.ExtremeAt < 0 || goal.worse(x, a.Extreme, 0) {
-				a.Extreme, a.ExtremeAt = x, i
-			}
-			if goal.worse(x, worst, slack) {
-				a.Beyond++
-			}
+			continue
 		}
-		if a.Beyond > 0 {
-			a.BeyondZ = make([]float64, len(space))
-			space.Sample(seed, a.ExtremeAt, a.BeyondZ)
+		x := r.values[i*r.width+goal.Of]
+		if math.IsNaN(x) {
+			a.Undefined++
+			continue
+		}
+		if goal.Holds(x) {
+			a.Held++
+		}
+		if a.ExtremeAt < 0 || goal.worse(x, a.Extreme, 0) {
+			a.Extreme, a.ExtremeAt = x, i
+		}
+		if goal.worse(x, worst, slack) {
+			a.Beyond++
 		}
 	}
+	if a.Beyond > 0 {
+		a.BeyondZ = make([]float64, len(space))
+		space.Sample(seed, a.ExtremeAt, a.BeyondZ)
+	}
+	return a
 }

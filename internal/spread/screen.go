@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -20,21 +21,23 @@ type Basis struct {
 }
 
 // Of screening: the share of samples computed first, whatever they are estimated to be (but at least so many for each number
-// of the basis); how many of the worst by estimate are computed for each goal in any case; by how many times its largest
-// error an estimate must stand off a limit to be believed.
+// of the basis); how many of the worst by estimate are computed for each goal in any case, and how many where they may lie
+// beyond the claim; by how many times its largest error an estimate must stand off a limit to be believed.
 const (
 	pilotOf       = 40
 	pilotLeast    = 4
-	worstComputed = 20
+	worstComputed = 4
+	worstLooked   = 20
 	believed      = 3
 )
 
 // Screen is Attack where computing all quantities of all samples would take long. The first samples are computed whole and
 // every quantity fitted to them by least squares in the basis (its logarithm, where quantity, limit and claim have one
-// sign). Of the rest, those are computed that the fit estimates worst, and all whose estimate does not stand off the limit
-// and the claim by three times the largest error that it was caught in, until none is left; what is not computed is counted
-// by its estimate. A quantity that the basis does not describe is caught in large errors and so computed nearly everywhere:
-// a bad basis costs time, not truth. newSome is called like newEval of Attack, in each round anew.
+// sign). Of the rest, those are computed whose estimate does not stand off the limit by three times the largest error that it was
+// caught in, and of the worst by estimate the first few and those that may lie beyond the claim by the same measure, until none
+// is left; what is not computed is counted by its estimate. A quantity that the basis does not describe is caught in large errors
+// and so computed nearly everywhere: a bad basis costs time, not truth. newSome is called like newEval of Attack, in each round
+// anew.
 func Screen(ctx context.Context, space Space, quantities int, basis Basis, newSome func() Some, goals []Goal, claim Found, n int, seed uint64, workers int) (Report, error) {
 	if err := checkAttack(space, quantities, goals, claim); err != nil {
 		return Report{}, err
@@ -48,7 +51,7 @@ func Screen(ctx context.Context, space Space, quantities int, basis Basis, newSo
 	if err := s.run(); err != nil {
 		return Report{}, fmt.Errorf("attacking the worst case: %w", err)
 	}
-	r.judge(space, goals, claim, seed, s.estimated)
+	r.judge(space, goals, claim, seed, workers, s.estimated)
 	for g := range goals {
 		r.Goals[g].Computed, r.Goals[g].Error = s.computed[g], s.share(g)
 	}
@@ -130,9 +133,16 @@ func (s *screener) run() error {
 	s.fit(pilot)
 	for first := true; ; first = false {
 		s.refine()
-		want, more := make([][]int, n), false
-		for g := range s.goals {
-			more = s.doubt(g, first, want) || more
+		doubts, want, more := make([][]int, len(s.goals)), make([][]int, n), false
+		_ = inBlocks(context.Background(), len(s.goals), s.workers, func(from, to int) {
+			for g := from; g < to; g++ {
+				doubts[g] = s.doubt(g, first)
+			}
+		})
+		for g, list := range doubts {
+			for _, i := range list {
+				want[i], more = append(want[i], g), true
+			}
 		}
 		if !more {
 			return nil
@@ -288,16 +298,20 @@ func (s *screener) fit(pilot int) {
 	}
 	_ = inBlocks(context.Background(), s.r.Samples, s.workers, func(from, to int) {
 		const rows = 64 // stay in the cache while all goals are estimated
+		columns := make([]float64, width*rows)
 		for ; from < to; from += rows {
+			end := min(from+rows, to)
+			for i := from; i < end; i++ {
+				for m, x := range s.numbers[i*width : (i+1)*width] {
+					columns[m*rows+i-from] = x
+				}
+			}
 			for g, est := range s.estimate {
 				if est == nil {
 					continue
 				}
-				for i := from; i < min(from+rows, to); i++ {
-					x := s.numbers[i*width : (i+1)*width]
-					for j, m := range kept[g] {
-						est[i] += by[g][j] * x[m]
-					}
+				for j, m := range kept[g] {
+					floats.AddScaled(est[from:end], by[g][j], columns[m*rows:m*rows+end-from])
 				}
 			}
 		}
@@ -408,45 +422,45 @@ func (s *screener) inDoubt(g int) func(e float64) bool {
 	}
 }
 
-// doubt adds goal g to what is wanted of the samples that its estimate does not settle; false where there is none.
-func (s *screener) doubt(g int, first bool, want [][]int) bool {
-	any := false
-	add := func(i int) {
-		if !s.done[g][i] {
-			want[i], any = append(want[i], g), true
-		}
-	}
+// doubt is the samples of goal g that its estimate does not settle, and, the first time, of the worst by estimate the first few and
+// those that may lie beyond the claim.
+func (s *screener) doubt(g int, first bool) (list []int) {
 	est := s.estimate[g]
 	if est == nil {
-		for i := range want {
-			add(i)
+		for i, done := range s.done[g] {
+			if !done {
+				list = append(list, i)
+			}
 		}
-		return any
+		return list
 	}
-	worst := make([]int, 0, worstComputed+1)
+	worst := make([]int, 0, worstLooked+1)
 	down, inDoubt := s.scale[g].down, s.inDoubt(g)
 	for i, e := range est {
-		if inDoubt(e) {
-			add(i)
-			continue
-		}
-		if !first || len(worst) == worstComputed && down*(e-est[worst[worstComputed-1]]) >= 0 {
-			continue
-		}
-		k, _ := slices.BinarySearchFunc(worst, down*e, func(j int, x float64) int {
-			if down*est[j] <= x {
-				return -1
+		switch {
+		case s.done[g][i]:
+		case inDoubt(e):
+			list = append(list, i)
+		case !first || len(worst) == worstLooked && down*(e-est[worst[worstLooked-1]]) >= 0:
+		default:
+			k, _ := slices.BinarySearchFunc(worst, down*e, func(j int, x float64) int {
+				if down*est[j] <= x {
+					return -1
+				}
+				return 1
+			})
+			if worst = slices.Insert(worst, k, i); len(worst) > worstLooked {
+				worst = worst[:worstLooked]
 			}
-			return 1
-		})
-		if worst = slices.Insert(worst, k, i); len(worst) > worstComputed {
-			worst = worst[:worstComputed]
 		}
 	}
-	for _, i := range worst {
-		add(i)
+	claim := s.scale[g].of(s.claim.Worst[g].Value)
+	for k, i := range worst {
+		if k < worstComputed || down*(est[i]-claim) < believed*s.largest[g][0] {
+			list = append(list, i)
+		}
 	}
-	return any
+	return list
 }
 
 // share is the largest error of the goal's estimate as Attacked says it.

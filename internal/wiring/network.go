@@ -171,7 +171,8 @@ type Network struct {
 	last      []float64
 	learned   map[State]*lesson // shared by clones
 	scratch   []float64
-	state     State // last solved
+	trails    map[State]*trail // where each state was solved last; nil: not kept
+	state     State            // last solved
 	solved    bool
 	start     []float64 // of the next solution; nil: as solve says
 	like      *Network  // while it is wired: one with the same lamps; may be nil
@@ -816,7 +817,7 @@ func (n *Network) Edited(edit func(c *circuit.Circuit)) (*Network, error) {
 
 // rewire gives a copied network its own variables and memory.
 func (n *Network) rewire() {
-	n.Vars, n.set, n.from, n.last, n.warm = nil, nil, nil, nil, map[State][]float64{}
+	n.Vars, n.set, n.from, n.last, n.warm, n.trails = nil, nil, nil, nil, map[State][]float64{}, nil
 	n.solved = false
 	if n.scratch != nil {
 		n.scratch = slices.Clone(n.scratch)

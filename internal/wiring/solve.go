@@ -94,7 +94,7 @@ func (n *Network) solve(st State) circuit.Solution {
 	if n.start != nil {
 		s.Restore(n.start)
 	} else if l := n.learned[st]; l != nil {
-		s.Restore(n.foretell(l))
+		s.Restore(n.follow(st, n.foretell(l)))
 	} else if !same {
 		if w, ok := n.warm[st]; ok {
 			s.Restore(w)
@@ -110,6 +110,7 @@ func (n *Network) solve(st State) circuit.Solution {
 	n.state, n.solved = st, sol.Status == circuit.Solved
 	switch {
 	case n.learned[st] != nil:
+		n.tread(st)
 	case n.solved:
 		w, ok := n.warm[st]
 		if !ok {
@@ -211,6 +212,61 @@ func (n *Network) foretell(l *lesson) []float64 {
 func addScaled(out []float64, x float64, c change) {
 	for k, at := range c.at {
 		out[at] += x * c.by[k]
+	}
+}
+
+// A trail is the point at which a state was solved last, and by how much its solution differed there from what was foretold.
+type trail struct{ z, foretold, off []float64 }
+
+// Follow has Solve start from how far the last answer of a state was from what was foretold, where the next point is
+// a neighbour: points of a search mostly are.
+func (n *Network) Follow() { n.trails = map[State]*trail{} }
+
+// neighbours is how many variables may differ between points for one to tell of the other: an exchange after another of the same
+// corner.
+const neighbours = 2
+
+// follow adds to what is foretold of a state what it was wrong by at the last point, if that is a neighbour.
+func (n *Network) follow(st State, foretold []float64) []float64 {
+	if n.trails == nil {
+		return foretold
+	}
+	t := n.trails[st]
+	if t == nil {
+		t = &trail{foretold: make([]float64, len(foretold)), off: make([]float64, len(foretold))}
+		n.trails[st] = t
+	}
+	copy(t.foretold, foretold)
+	if t.z == nil {
+		return foretold
+	}
+	differ := 0
+	for i, x := range t.z {
+		if x != n.last[i] {
+			differ++
+		}
+	}
+	if differ <= neighbours {
+		for k, x := range t.off {
+			foretold[k] += x
+		}
+	}
+	return foretold
+}
+
+// tread keeps where a state was solved.
+func (n *Network) tread(st State) {
+	t := n.trails[st]
+	switch {
+	case t == nil:
+	case !n.solved:
+		t.z = nil
+	default:
+		n.Solver.Save(t.off)
+		for k := range t.off {
+			t.off[k] -= t.foretold[k]
+		}
+		t.z = append(t.z[:0], n.last...)
 	}
 }
 
