@@ -45,7 +45,17 @@ type Cause struct {
 	// Typical: its samples lack the spread of the part that is wrong; it is taken to be as wide as that of what is sound.
 	Typical bool
 	Of      []string // of two causes together: their IDs
+	Harms   bool     // while it is not mended, power costs parts
 }
+
+// Power is what feeds the decoder during a test.
+type Power uint8
+
+const (
+	NoPower Power = iota
+	Limited       // a bench supply through its limit
+	OnTrack       // the track, in the vehicle
+)
 
 // Healthy is the ID of the cause that nothing is wrong.
 const Healthy = defect.Sound
@@ -75,6 +85,8 @@ type Test struct {
 	Setup   string  // what must be brought about first, in one word: "on-left"
 	Place   string  // where that is; between setups of one place it takes little
 	Prepare float64 // minutes to bring it about
+	Power   Power   // what feeds the decoder
+	Lamp    string  // of a test of one lamp: its name
 
 	// For the conversation.
 	Point, Against string   // where the probes go, in the user's words: "PB0", "minus"

@@ -123,12 +123,17 @@ func (s *Session) Next() []Advice {
 			}
 		}
 
-		s.advice = s.State.Advise(Settings{Without: s.without, Setup: s.setup, Place: s.place})
+		s.advice = s.State.Advise(Settings{Without: s.without, Setup: s.setup, Place: s.place, Ran: s.ran()})
 		if s.advice == nil {
 			s.advice = []Advice{}
 		}
 	}
 	return s.advice
+}
+
+// ran reports whether it has been on the track already.
+func (s *Session) ran() bool {
+	return slices.ContainsFunc(s.Entries, func(e Entry) bool { return s.Table.Tests[e.Test].Power == OnTrack })
 }
 
 // Skip sets a test aside.
