@@ -143,6 +143,7 @@ func Hypotheses(n *wiring.Network, opts Options) ([]Hypothesis, error) {
 		h := &g.list[i]
 		h.Harms = h.Edit != nil && (h.Damaged != "" || slices.Contains(harmful, h.Class))
 	}
+	g.measured()
 	g.pairs(opts.Pairs)
 	return g.list, nil
 }
@@ -252,7 +253,7 @@ func (g *generator) output(i int) {
 		r := &o.Resistors[k]
 		part := id + "." + r.Attr
 		what := r.Words + of
-		fit := fmt.Sprintf("fit %s as the %s", r.Value(), what)
+		fit := fmt.Sprintf("fit %s as the %s", r.Meant(), what)
 		check := fmt.Sprintf("unpowered, the %s reads %s", what, r.Value())
 		value := func(v unit.Ohm) func(c *circuit.Circuit) { return g.value(r.Elem, v) }
 		h := g.add("dry joint", part, part+".open", "the "+what+" is open or not soldered", "solder or replace the "+what, Hypothesis{Edit: value(brokenOhm)})

@@ -64,6 +64,7 @@ const Healthy = defect.Sound
 type Range struct {
 	Full   float64 // the highest value shown
 	Slack  float64 // bound of the independent error, in the unit of the test
+	Known  float64 // share by which the range is known to show too much
 	Common float64 // ± share of the reading, common to all readings of the range; to be resolved, no more than 5 times Model
 	Name   string  // the same for all tests that share the range
 }
@@ -346,7 +347,7 @@ func (s *State) Add(r Reading) *State {
 		next.alone = make([]float64, n)
 		t.each(func(h int) {
 			at := t.first[h]
-			t.likelihood(h, r, 0, func(k int, l float64) { next.alone[at+k] = s.alone[at+k] * l })
+			t.likelihood(h, r, rng.Known, func(k int, l float64) { next.alone[at+k] = s.alone[at+k] * l })
 		})
 	} else {
 		was := s.groups[rng.Name]
@@ -355,7 +356,7 @@ func (s *State) Add(r Reading) *State {
 			at := t.first[h]
 			for g, x := range gains {
 				base := g*n + at
-				t.likelihood(h, r, x*rng.Common, func(k int, l float64) {
+				t.likelihood(h, r, rng.Known+x*rng.Common, func(k int, l float64) {
 					if was != nil {
 						l *= was[base+k]
 					}

@@ -88,7 +88,7 @@ type seen struct {
 func ranges(m meter.Spec, f meter.Function) (out []Range) {
 	for _, r := range m.Ranges {
 		if r.Function == f {
-			out = append(out, Range{Full: r.Full, Slack: r.Slack(), Common: float64(r.Gain), Name: fmt.Sprintf("%s %g", f, r.Full)})
+			out = append(out, Range{Full: r.Full, Slack: r.Slack(), Common: float64(r.Gain), Known: float64(r.Known), Name: fmt.Sprintf("%s %g", f, r.Full)})
 		}
 	}
 	return out

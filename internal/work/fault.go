@@ -25,6 +25,10 @@ func (r *Runner) Fault(ctx context.Context, f *build.Folder, decoder string) (*f
 			continue
 		}
 		return kept(ctx, r, f, "fault "+d.Name.Text, func() (*fault.Table, error) {
+			said, err := r.fitted(ctx, f, c.Build, i)
+			if err != nil {
+				return nil, err
+			}
 			n, missing, err := wiring.NewNetwork(c.Build, d, c.Lamps)
 			if err != nil {
 				return nil, err
@@ -36,11 +40,15 @@ func (r *Runner) Fault(ctx context.Context, f *build.Folder, decoder string) (*f
 				}
 				return nil, fmt.Errorf("decoder %s has no circuit yet: %s", d.Name.Text, strings.Join(what, "; "))
 			}
-			return fault.Build(ctx, n, fault.Building{Progress: func(done, total int) {
+			t, err := fault.Build(ctx, n, fault.Building{Progress: func(done, total int) {
 				if r.Progress != nil {
 					r.Progress("what every fault would show", done, total)
 				}
 			}})
+			if err == nil {
+				t.Assumes = append(t.Assumes, said...)
+			}
+			return t, err
 		})
 	}
 	if len(names) == 0 {
