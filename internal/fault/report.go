@@ -117,6 +117,9 @@ func (s *Session) Findings() finding.Findings {
 	for _, a := range t.Assumes {
 		note("assumed", "%s", a)
 	}
+	for _, n := range s.Notes {
+		note("assumed", "%s", n)
+	}
 	known, g := s.Conclusion()
 	top := g.Causes[0]
 	mended := st.Mended(top)

@@ -34,6 +34,9 @@ type Building struct {
 
 const usualSamples = 100
 
+// pairShare is how many times fewer samples a pair of causes gets: it is there to be told from single ones, which few do not.
+const pairShare = 3
+
 // Costs in minutes: common practice, no source.
 const (
 	minutesVolts   = 0.7
@@ -279,7 +282,9 @@ func Build(ctx context.Context, n *wiring.Network, set Building) (*Table, error)
 	for i, h := range hyps {
 		total += h.Prior
 		causes = append(causes, Cause{ID: h.ID, Words: h.Words, Prior: h.Prior, Class: h.Class, Repair: h.Repair, Damaged: h.Damaged, Check: h.Check, Typical: h.Typical, Of: h.Of, Harms: h.Harms})
-		counts[i] = set.Samples
+		if counts[i] = set.Samples; h.Of != nil && !set.All {
+			counts[i] = (set.Samples + pairShare - 1) / pairShare
+		}
 	}
 	for i := range causes {
 		causes[i].Prior /= total
@@ -320,11 +325,12 @@ func Build(ctx context.Context, n *wiring.Network, set Building) (*Table, error)
 			for h := range work {
 				f := sound
 				var err error
+				own := zs[:counts[h]]
 				if hyps[h].Edit != nil {
-					f, err = m.bench.Foresee(hyps[h].Edit, zs, sound)
+					f, err = m.bench.Foresee(hyps[h].Edit, own, sound)
 				}
 				if err == nil {
-					err = m.put(t, h, &hyps[h], f, zs)
+					err = m.put(t, h, &hyps[h], f, own)
 				}
 				mu.Lock()
 				if err != nil && first == nil {
