@@ -30,6 +30,7 @@ type Hypothesis struct {
 	Check   string // that proves it mended
 
 	Edit func(c *circuit.Circuit) // nil: none
+	Idle func(c *circuit.Circuit) // the edit while there is no power, where that is another; nil: Edit
 	Only Scope                    // where the edit shows
 	// Says are Observations, each with its probability of yes.
 	Says map[string]float64
@@ -148,7 +149,8 @@ func Hypotheses(n *wiring.Network, opts Options) ([]Hypothesis, error) {
 	return g.list, nil
 }
 
-// pairs adds the likeliest pairs of single faults of different parts that are edits of the circuit.
+// pairs adds the likeliest pairs of single faults of different parts that are edits of the circuit. Where one is, the other is as
+// likely as anywhere.
 func (g *generator) pairs(most int) {
 	singles := g.list[1:]
 	type pair struct{ a, b int }
@@ -156,7 +158,7 @@ func (g *generator) pairs(most int) {
 	for a := range singles {
 		for b := range a {
 			x, y := &singles[a], &singles[b]
-			if x.Part != y.Part && x.Only == Everywhere && y.Only == Everywhere && x.Edit != nil && y.Edit != nil && x.Says == nil && y.Says == nil && (x.Dark == 0 || y.Dark == 0) {
+			if x.Part != y.Part && x.Only == Everywhere && y.Only == Everywhere && x.Edit != nil && y.Edit != nil && x.Says == nil && y.Says == nil && x.Idle == nil && y.Idle == nil && (x.Dark == 0 || y.Dark == 0) {
 				list = append(list, pair{b, a})
 			}
 		}
@@ -171,10 +173,9 @@ func (g *generator) pairs(most int) {
 		}
 		return 0
 	})
-	sound := g.list[0].Prior
 	for _, p := range list[:max(0, min(most, len(list)))] {
 		x, y := singles[p.a], singles[p.b]
-		g.list = append(g.list, Hypothesis{ID: x.ID + "+" + y.ID, Words: x.Words + ", and " + y.Words, Class: "pair", Prior: x.Prior * y.Prior / sound, Part: "pair",
+		g.list = append(g.list, Hypothesis{ID: x.ID + "+" + y.ID, Words: x.Words + ", and " + y.Words, Class: "pair", Prior: x.Prior * y.Prior, Part: "pair",
 			Repair: x.Repair + "; and " + y.Repair, Damaged: strings.Trim(x.Damaged+"; "+y.Damaged, "; "), Check: strings.Trim(x.Check+"; "+y.Check, "; "),
 			Edit: both(x.Edit, y.Edit), Typical: x.Typical || y.Typical, Harms: x.Harms || y.Harms, Of: []string{x.ID, y.ID}, Dark: max(x.Dark, y.Dark)})
 	}
@@ -584,11 +585,11 @@ func (g *generator) chip() {
 				breakAt(n.Outputs[i].Pin, 0)(c)
 			}
 		}, Says: map[string]float64{Answers: 0.01}}).Check = "the outputs follow their functions"
-	g.add("no messages", "messages", "chip.clock", "the chip runs eight times too slow (its clock fuse), so that it understands no message", "set the clock fuse and program the chip again", Hypothesis{Edit: g.deaf, Says: map[string]float64{Answers: 0.02}}).Check = "it answers on the programming track"
-	g.add("no messages", "messages", "chip.address", "the decoder has another address than is called", "read CV 1 and CV 29 on the programming track and set the address", Hypothesis{Edit: g.deaf, Says: map[string]float64{Answers: 0.97}}).Check = "the outputs follow their functions"
+	g.add("no messages", "messages", "chip.clock", "the chip runs eight times too slow (its clock fuse), so that it understands no message", "set the clock fuse and program the chip again", Hypothesis{Edit: g.deaf, Only: Powered, Says: map[string]float64{Answers: 0.02}}).Check = "it answers on the programming track"
+	g.add("no messages", "messages", "chip.address", "the decoder has another address than is called", "read CV 1 and CV 29 on the programming track and set the address", Hypothesis{Edit: g.deaf, Only: Powered, Says: map[string]float64{Answers: 0.97}}).Check = "the outputs follow their functions"
 	if e := n.Ear; e != nil {
 		says := map[string]float64{Answers: 0.02}
-		g.add("dry joint", "ear", "ear.open", "the resistor of the ear is open", "solder or replace the resistor of the ear", Hypothesis{Says: says, Edit: both(g.deaf, g.value(e.Series, brokenOhm))}).Check = "the outputs follow their functions"
+		g.add("dry joint", "ear", "ear.open", "the resistor of the ear is open", "solder or replace the resistor of the ear", Hypothesis{Says: says, Edit: both(g.deaf, g.value(e.Series, brokenOhm)), Idle: g.value(e.Series, brokenOhm)}).Check = "the outputs follow their functions"
 		h := g.add("short", "ear", "ear.short", "the resistor of the ear is bridged", "clear the bridge across the resistor of the ear", Hypothesis{Says: map[string]float64{Answers: 0.5}, Edit: g.value(e.Series, shortOhm)})
 		h.Damaged = "the chip's pin " + e.Into
 		for _, f := range []float64{10, 0.1} {

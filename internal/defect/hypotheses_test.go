@@ -71,7 +71,7 @@ func TestHypotheses(t *testing.T) {
 				t.Errorf("%s: %s shows nowhere", name, h.ID)
 			case h.Class == "pair":
 				a, b := seen[h.Of[0]], seen[h.Of[1]]
-				if want := a.Prior * b.Prior / list[0].Prior; math.Abs(h.Prior-want) > 1e-15 {
+				if want := a.Prior * b.Prior; math.Abs(h.Prior-want) > 1e-15 {
 					t.Errorf("%s: %s has the prior %g, want %g", name, h.ID, h.Prior, want)
 				}
 				if a.Part == b.Part || a.Only != defect.Everywhere || b.Only != defect.Everywhere {

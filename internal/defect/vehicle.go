@@ -14,6 +14,7 @@ type Scope uint8
 
 const (
 	Everywhere Scope = iota
+	Powered          // whenever there is power
 	InVehicle        // with the decoder in its vehicle, on DC and on DCC
 	OnDCC            // in its vehicle on DCC: a fault of the track's signal
 )

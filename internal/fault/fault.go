@@ -184,7 +184,9 @@ func (t *Table) SetChoice(cause, test, sample, choice int) {
 // that matters the number of samples is made a multiple.
 func (t *Table) Shares(cause, test int, p []float64) {
 	c := t.cell(cause, test)
-	// A stride that has no factor in common with the number of samples keeps the choices of several tests independent.
+	// A stride that has no factor in common with the number of samples, and a start of its own, keep the choices of several tests
+	// independent.
+	const offset = 37
 	stride := 1
 	for _, s := range []int{61, 67, 71, 73, 79, 83, 89}[test%7:] {
 		if len(c)%s != 0 {
@@ -196,7 +198,7 @@ func (t *Table) Shares(cause, test int, p []float64) {
 	for choice, q := range p {
 		sum += q
 		for ; done < min(len(c), int(math.Round(sum*float64(len(c))))); done++ {
-			c[done*stride%len(c)] = uint16(choice)
+			c[(done*stride+test*offset)%len(c)] = uint16(choice)
 		}
 	}
 }

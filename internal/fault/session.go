@@ -17,7 +17,7 @@ const (
 	Clear = 0.9
 	// ClearSound is the probability from which a decoder is called sound: more is asked of it, for a fault that shows in
 	// nothing yet (a pull-down ten times too large) is found by looking for it.
-	ClearSound = 0.97
+	ClearSound = 0.95
 	// Named is how many causes a report lists.
 	Named = 8
 	// spoken is the probability below which a cause is not worth a word.

@@ -23,6 +23,7 @@ import (
 // Building is how a table is made. The zero value is what a conversation uses.
 type Building struct {
 	Samples  int    // of the tolerances, for each cause; 0: 100
+	Sound    int    // of the sound decoder; 0: as many
 	Seed     uint64 // 0: 1
 	Bench    probe.Settings
 	Progress func(done, total int)
@@ -52,6 +53,12 @@ var prepare = map[probe.Where]float64{probe.BareLamp: 2.5, probe.Unpowered: 1, p
 
 // slipShare is how many readings are slips of probe, range, eye or pen: common practice, no source.
 const slipShare = 0.02
+
+// How often a finger calls warm what is not, or the other way round, and how often a trial goes wrong: common practice, no source.
+const (
+	slipWarm = 0.12
+	slipTry  = 0.03
+)
 
 // seenCurrent is the lamp current from which it is called lit (A, mean): well under what lights are asked for.
 const seenCurrent = 0.15e-3
@@ -207,8 +214,8 @@ func (m *maker) lay() (tests []Test) {
 			}
 		}
 	}
-	yesNo := func(id, words, yes, no string, minutes float64, power Power) int {
-		return add(Test{ID: id, Words: words, Choices: []string{"yes", "no"}, Slip: 0.01, Minutes: minutes, Power: power, Sayings: []string{yes, no}}, -1)
+	yesNo := func(id, words, yes, no string, slip, minutes float64, power Power) int {
+		return add(Test{ID: id, Words: words, Choices: []string{"yes", "no"}, Slip: slip, Minutes: minutes, Power: power, Sayings: []string{yes, no}}, -1)
 	}
 	for _, o := range defect.Observations {
 		if o.Plug && m.plug == nil {
@@ -218,18 +225,18 @@ func (m *maker) lay() (tests []Test) {
 		if o.Powered {
 			power = OnTrack
 		}
-		m.seen = append(m.seen, seen{yesNo(o.ID, o.Question, o.Yes, o.No, o.Minutes, power), o.ID, o.Sound})
+		m.seen = append(m.seen, seen{yesNo(o.ID, o.Question, o.Yes, o.No, 0.01, o.Minutes, power), o.ID, o.Sound})
 	}
 	on := n.Build.Track.Usual.Or(12)
 	for _, left := range []bool{true, false} {
 		m.dccOn = append(m.dccOn, state(wiring.State{LeftPositive: left, Drive: wiring.On, Track: on}))
 	}
-	m.warm = yesNo(Warm, "does the board get warm, in the vehicle with all outputs on", "board gets warm", "board stays cold", minutesLamp, OnTrack)
+	m.warm = yesNo(Warm, "does the board get warm, in the vehicle with all outputs on", "board gets warm", "board stays cold", slipWarm, minutesLamp, OnTrack)
 	tests[m.warm].Caution = "the back of a finger near it, not on it; a shorted part burns"
-	m.car = yesNo(OtherCar, "does the decoder work in another vehicle of the kind", "works with the other car", "the same with the other car", 4, OnTrack)
+	m.car = yesNo(OtherCar, "does the decoder work in another vehicle of the kind", "works with the other car", "the same with the other car", slipTry, 4, OnTrack)
 	for i := range n.Lamps {
 		l := &n.Lamps[i]
-		m.leds = append(m.leds, yesNo(TestLED+":"+l.Name, fmt.Sprintf("does a test LED with 1 kΩ in the place of %s light, on DCC with all outputs on", l.Words), "test LED in place of "+l.Words+" lights", "test LED in place of "+l.Words+" stays dark", 3, OnTrack))
+		m.leds = append(m.leds, yesNo(TestLED+":"+l.Name, fmt.Sprintf("does a test LED with 1 kΩ in the place of %s light, on DCC with all outputs on", l.Words), "test LED in place of "+l.Words+" lights", "test LED in place of "+l.Words+" stays dark", slipTry, 3, OnTrack))
 		tests[m.leds[i]].Lamp = l.Name
 	}
 	return tests
@@ -266,6 +273,7 @@ func Build(ctx context.Context, n *wiring.Network, set Building) (*Table, error)
 	if set.Seed == 0 {
 		set.Seed = 1
 	}
+	set.Sound = max(set.Sound, set.Samples)
 	m := newMaker(n, set)
 	tests := m.lay()
 	hyps, err := defect.Hypotheses(n, defect.Options{Off: set.Off, Priors: set.Priors, Plug: m.plug})
@@ -286,6 +294,7 @@ func Build(ctx context.Context, n *wiring.Network, set Building) (*Table, error)
 			counts[i] = (set.Samples + pairShare - 1) / pairShare
 		}
 	}
+	counts[0] = set.Sound
 	for i := range causes {
 		causes[i].Prior /= total
 	}
@@ -300,7 +309,7 @@ func Build(ctx context.Context, n *wiring.Network, set Building) (*Table, error)
 	for i, v := range n.Vars {
 		box[i] = spread.Var{Law: spread.Law(v.Law), Levels: v.Levels, Vertices: v.Vertices}
 	}
-	zs := make([][]float64, set.Samples)
+	zs := make([][]float64, set.Sound)
 	for k := range zs {
 		zs[k] = make([]float64, len(box))
 		box.Sample(set.Seed, k, zs[k])
@@ -328,6 +337,16 @@ func Build(ctx context.Context, n *wiring.Network, set Building) (*Table, error)
 				own := zs[:counts[h]]
 				if hyps[h].Edit != nil {
 					f, err = m.bench.Foresee(hyps[h].Edit, own, sound)
+				}
+				if err == nil && hyps[h].Idle != nil {
+					var idle *probe.Forecast
+					if idle, err = m.bench.Foresee(hyps[h].Idle, own, sound); err == nil {
+						for i, q := range m.bench.Measurements {
+							if w := m.bench.Setups[q.Setup].Where; w == probe.Unpowered || w == probe.BareLamp {
+								f.Typical[i], f.Samples[i] = idle.Typical[i], idle.Samples[i]
+							}
+						}
+					}
 				}
 				if err == nil {
 					err = m.put(t, h, &hyps[h], f, own)
@@ -360,9 +379,9 @@ func Build(ctx context.Context, n *wiring.Network, set Building) (*Table, error)
 	return t.apart(), nil
 }
 
-// tellable is how many standard deviations a reading must lie from what a sound decoder shows, for a cause that it counts
-// as told by.
-const tellable = 3
+// tellable is how many standard deviations a reading must lie from what a sound decoder shows, for more than half of a cause's
+// samples, so that it counts as told by it. Two parts of the same tolerance, spread evenly within it, overlap up to 3.5 of theirs; the meter adds to that.
+const tellable = 4
 
 // apart is the table without the causes that no reading would tell from a sound decoder, such as another transistor that
 // does as well; their words are in Alike.
@@ -401,30 +420,29 @@ func (t *Table) tells(h, i int) bool {
 		}
 		return 2*differ > len(mine)
 	}
-	sum := func(cell []uint16) (mean, sd, over float64) {
-		n := 0.0
-		for _, c := range cell {
-			switch {
-			case c == codeOver:
-				over++
-			case c < codeNone:
-				mean, n = mean+float64(int(c)-middle)*step, n+1
-			}
+	mean, numbers, over := 0.0, 0.0, 0.0
+	for _, c := range sound {
+		switch {
+		case c == codeOver:
+			over++
+		case c < codeNone:
+			mean, numbers = mean+float64(int(c)-middle)*step, numbers+1
 		}
-		if n > 0 {
-			mean /= n
+	}
+	mean /= math.Max(1, numbers)
+	over /= float64(len(sound))
+	band := tellable * math.Hypot(spreadOf(sound), test.sigma(test.Scale*math.Sinh(mean)))
+	beyond := 0.0
+	for _, c := range mine {
+		switch {
+		case c == codeNone:
+		case c == codeOver:
+			beyond += 1 - over
+		case numbers == 0 || math.Abs(float64(int(c)-middle)*step-mean) > band:
+			beyond++
 		}
-		return mean, spreadOf(cell), over / float64(len(cell))
 	}
-	a, sa, oa := sum(mine)
-	b, sb, ob := sum(sound)
-	if math.Abs(oa-ob) > 0.5 {
-		return true
-	}
-	if oa > 0.5 {
-		return false
-	}
-	return math.Abs(a-b) > tellable*math.Sqrt(math.Max(sa*sa, sb*sb)+math.Pow(test.sigma(test.Scale*math.Sinh(b)), 2))
+	return 2*beyond > float64(len(mine))
 }
 
 // only is the table of some of its causes.
@@ -485,7 +503,7 @@ func (m *maker) put(t *Table, h int, hyp *defect.Hypothesis, f *probe.Forecast, 
 	if hyp.Only != defect.Everywhere {
 		for i := range t.Tests {
 			place := t.Tests[i].Place
-			if t.Tests[i].Setup == "" && t.Tests[i].ID != Warm || place == "dcc" || place == "vehicle" && hyp.Only == defect.InVehicle {
+			if t.Tests[i].Setup == "" && t.Tests[i].ID != Warm || place == "dcc" || place == "vehicle" && hyp.Only != defect.OnDCC || hyp.Only == defect.Powered && (place == "board" || t.Tests[i].ID == Warm) {
 				continue
 			}
 			copy(t.cell(h, i), t.cell(0, i))
