@@ -79,8 +79,11 @@ func takeAll(s *fault.Session, readings, saw []string) error {
 		texts []string
 		take  func(file string, line int, text string) ([]fault.Reading, diag.List)
 	}{{"--reading", readings, s.Take}, {"--saw", saw, s.Saw}} {
+		at := 0
 		for i, text := range flag.texts {
 			all, problems := flag.take(flag.name, i+1, text)
+			shift(problems, at)
+			at += len(text) + 1
 			if list = append(list, problems...); len(problems) > 0 {
 				continue
 			}
@@ -98,6 +101,14 @@ func takeAll(s *fault.Session, readings, saw []string) error {
 	return nil
 }
 
+// shift moves what was found in a line to where the line begins in its source.
+func shift(list diag.List, by int) {
+	for i := range list {
+		list[i].Range.Start.Byte += by
+		list[i].Range.End.Byte += by
+	}
+}
+
 // readLog takes the lines of a file; a line that is damaged is named and the others count.
 func (a *app) readLog(s *fault.Session, name string) error {
 	if name == "" {
@@ -111,12 +122,16 @@ func (a *app) readLog(s *fault.Session, name string) error {
 		return fmt.Errorf("reading the log: %w", err)
 	}
 	var list diag.List
+	next := 0
 	for i, line := range strings.Split(string(src), "\n") {
+		at := next + len(line) - len(strings.TrimLeft(line, " \t"))
+		next += len(line) + 1
 		line = strings.TrimSpace(line)
 		if line == "" || strings.HasPrefix(line, "#") {
 			continue
 		}
 		all, problems := s.Take(name, i+1, line)
+		shift(problems, at)
 		for k := range problems {
 			problems[k].Severity = diag.Warning
 			problems[k].Message += "; this line is left out"

@@ -14,7 +14,7 @@ import (
 
 const (
 	// Clear is the probability from which a repair is named without "probably".
-	Clear = 0.9
+	Clear = 0.88
 	// ClearSound is the probability from which a decoder is called sound: more is asked of it, for a fault that shows in
 	// nothing yet (a pull-down ten times too large) is found by looking for it.
 	ClearSound = 0.95
@@ -575,7 +575,7 @@ func nearWords(said string, sentences []string) string {
 	if n := nearest(said, sentences); n != "" {
 		return n
 	}
-	words := strings.Fields(strings.ToLower(said))
+	words := slices.DeleteFunc(strings.Fields(strings.ToLower(said)), func(w string) bool { return slices.Contains(fillers, w) })
 	best, found := 1, ""
 	for _, x := range sentences {
 		has := strings.Fields(strings.ToLower(x))

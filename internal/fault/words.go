@@ -121,7 +121,7 @@ func (s *Session) Saw(file string, line int, text string) ([]Reading, diag.List)
 	if near := nearWords(text, all); near != "" {
 		tail = fmt.Sprintf("; did you mean %q?", near)
 	}
-	list.Add("observation-unknown", place{file, line, text}.at(text), "%q is not understood%s What is understood, for example: %s", text, tail, strings.Join(s.Examples(), ", "))
+	list.Add("observation-unknown", place{file, line, text}.at(text), "%q is not understood%s; what is understood, for example: %s", text, tail, strings.Join(s.Examples(), ", "))
 	return nil, list
 }
 
