@@ -91,9 +91,9 @@ func (d *Daybook) showFaults(w http.ResponseWriter, r *http.Request) {
 		v.Words = append(v.Words, line)
 	}
 	if typed := strings.TrimSpace(query.Get("answer")); typed != "" {
-		line, list := lineOfAnswer(s, query.Get("asked"), typed)
+		more, list := linesOfAnswer(s, query.Get("asked"), typed)
 		if len(list) == 0 {
-			http.Redirect(w, r, at(append(v.Words, line)), http.StatusSeeOther)
+			http.Redirect(w, r, at(append(v.Words, more...)), http.StatusSeeOther)
 			return
 		}
 		v.Typed = typed
@@ -150,45 +150,43 @@ func take(s *fault.Session, line string) (string, diag.List) {
 		s.Skip(i)
 		return "set aside: " + s.Table.Tests[i].Words, nil
 	}
-	reading := s.Parse
-	text, saw := strings.CutPrefix(line, "saw ")
-	if saw {
-		reading = s.Saw
+	list, problems := s.Take("answer", 1, line)
+	if len(problems) > 0 {
+		return "", problems
 	}
-	r, list := reading("answer", 1, text)
-	if len(list) > 0 {
-		return "", list
+	var said []string
+	for _, r := range list {
+		s.Put(r, line)
+		t := &s.Table.Tests[r.Test]
+		said = append(said, t.Words+": "+t.Says(r))
 	}
-	s.Put(r, line)
-	t := &s.Table.Tests[r.Test]
-	return t.Words + ": " + t.Says(r), nil
+	return strings.Join(said, "; "), nil
 }
 
-// lineOfAnswer is an answer to the test that was asked for, or anything else that can be said, as a line that can be taken again.
-func lineOfAnswer(s *fault.Session, asked, typed string) (string, diag.List) {
+// linesOfAnswer are an answer to the test that was asked for, or anything else that can be said, as lines that can be taken again.
+func linesOfAnswer(s *fault.Session, asked, typed string) ([]string, diag.List) {
 	i := slices.IndexFunc(s.Table.Tests, func(t fault.Test) bool { return t.ID == asked })
 	if typed == "skip" && i >= 0 {
-		return skipLine + asked, nil
+		return []string{skipLine + asked}, nil
 	}
-	var r fault.Reading
-	var list diag.List
-	text, saw := strings.CutPrefix(typed, "saw ")
-	switch {
-	case saw:
-		r, list = s.Saw("answer", 1, text)
-	case strings.Contains(typed, "="):
-		r, list = s.Parse("answer", 1, typed)
-	case i >= 0:
-		if r, list = s.Answer(i, typed); len(list) > 0 {
+	var list []fault.Reading
+	var problems diag.List
+	if _, saw := strings.CutPrefix(typed, "saw "); saw || i < 0 || strings.Contains(typed, "=") {
+		list, problems = s.Take("answer", 1, typed)
+	} else {
+		list = make([]fault.Reading, 1)
+		if list[0], problems = s.Answer(i, typed); len(problems) > 0 {
 			if seen, wrong := s.Saw("answer", 1, typed); len(wrong) == 0 {
-				r, list = seen, nil
+				list, problems = seen, nil
 			}
 		}
-	default:
-		r, list = s.Saw("answer", 1, typed)
 	}
-	if len(list) > 0 {
-		return "", list
+	if len(problems) > 0 {
+		return nil, problems
 	}
-	return s.Table.Write(r), nil
+	var lines []string
+	for _, r := range list {
+		lines = append(lines, s.Table.Write(r))
+	}
+	return lines, nil
 }

@@ -117,6 +117,9 @@ func (s *Session) Findings() finding.Findings {
 	for _, a := range t.Assumes {
 		note("assumed", "%s", a)
 	}
+	for _, n := range s.Notes {
+		note("assumed", "%s", n)
+	}
 	known, g := s.Conclusion()
 	top := g.Causes[0]
 	mended := st.Mended(top)
@@ -153,22 +156,32 @@ func (s *Session) Findings() finding.Findings {
 	}
 	f.Verdicts = append(f.Verdicts, j)
 
-	causes := finding.Table{ID: "fault.causes", Title: "What would explain the readings, likeliest first",
-		Columns: []finding.Column{{Title: "group", Numeric: true}, {Title: "cause"}, {Title: "probability", Numeric: true}, {Title: "does not explain"}, {Title: "repair"}}}
+	causes := finding.Table{ID: "fault.causes", Title: "What would explain the readings, likeliest first; what stands in one group these readings cannot tell apart",
+		Columns: []finding.Column{{Title: "group", Numeric: true}, {Title: "cause"}, {Title: "probability", Numeric: true}}}
 	rows := 0
+	under := func(t *finding.Table, format string, args ...any) {
+		row := make([]finding.Cell, len(t.Columns))
+		for k := range row {
+			row[k] = word("")
+		}
+		row[len(t.Columns)-2] = word("– " + fmt.Sprintf(format, args...))
+		t.Rows = append(t.Rows, row)
+	}
 	for gi, g := range st.Groups(spoken) {
 		for _, h := range g.Causes {
 			if rows == Named {
 				break
 			}
 			rows++
-			var not []string
+			causes.Rows = append(causes.Rows, []finding.Cell{word(fmt.Sprint(gi + 1)), word(t.Causes[h].Words), word(share(st.P[h]))})
 			for k, r := range st.Readings {
 				if !st.Explains(h, k) {
-					not = append(not, t.Tests[r.Test].Words+" = "+t.Tests[r.Test].Says(r))
+					under(&causes, "does not explain: %s = %s", t.Tests[r.Test].Words, t.Tests[r.Test].Says(r))
 				}
 			}
-			causes.Rows = append(causes.Rows, []finding.Cell{word(fmt.Sprint(gi + 1)), word(t.Causes[h].Words), word(share(st.P[h])), word(strings.Join(not, "; ")), word(t.Causes[h].Repair)})
+			if t.Causes[h].ID != Healthy {
+				under(&causes, "repair: %s", t.Causes[h].Repair)
+			}
 		}
 	}
 	f.Tables = append(f.Tables, causes)
@@ -197,13 +210,22 @@ func (s *Session) Findings() finding.Findings {
 	}
 	if known == Open {
 		next := finding.Table{ID: "fault.next", Title: "The next readings worth taking, the best first",
-			Columns: []finding.Column{{Title: "reading"}, {Title: "how"}, {Title: "tells", Numeric: true}, {Title: "foreseen"}}}
+			Columns: []finding.Column{{Title: "reading"}, {Title: "tells", Numeric: true}}}
 		for k, a := range s.Next() {
 			if k == 3 {
 				break
 			}
 			x := &t.Tests[a.Test]
-			next.Rows = append(next.Rows, []finding.Cell{word(x.Words), word(strings.TrimSuffix(x.Bring+"; "+x.How, "; ")), word(tells(a)), word(strings.Join(s.predictions(a.Test, 4), "; "))})
+			next.Rows = append(next.Rows, []finding.Cell{word(x.Words), word(tells(a))})
+			if x.Bring != "" {
+				under(&next, "set up: %s", x.Bring)
+			}
+			if x.How != "" {
+				under(&next, "probes: %s", x.How)
+			}
+			for _, p := range s.predictions(a.Test, 4) {
+				under(&next, "%s", p)
+			}
 			if x.Caution != "" && k == 0 {
 				f.Cautions = append(f.Cautions, finding.Caution{Where: "probing", Text: x.Caution})
 			}
