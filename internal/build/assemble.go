@@ -139,6 +139,7 @@ func (b *Build) assemble(root *node) {
 				m.Ranges = append(m.Ranges, MeterRange{
 					Measures: text(c, "measures"), Full: quantity[float64](c, "full"), Resolution: quantity[float64](c, "resolution"),
 					Gain: quantity[unit.Ratio](c, "gain"), Digits: quantity[float64](c, "digits"),
+					GainError: quantity[unit.Ratio](c, "gain_error"), GainErrorWithin: quantity[unit.Ratio](c, "gain_error_within"),
 					Burden: quantity[unit.Ohm](c, "burden"), Input: quantity[unit.Ohm](c, "input"), Range: c.head,
 				})
 			}
@@ -187,7 +188,7 @@ func (b *Build) assemble(root *node) {
 }
 
 func (b *Build) vehicle(n *node) Vehicle {
-	v := Vehicle{Name: n.label, Scale: text(n, "scale"), Socket: text(n, "socket"), Range: n.head}
+	v := Vehicle{Name: n.label, Scale: text(n, "scale"), Socket: text(n, "socket"), Specimen: text(n, "specimen"), Range: n.head}
 	if c := n.one("cavity"); c != nil {
 		v.Cavity = Cavity{Length: quantity[unit.Length](c, "length"), Width: quantity[unit.Length](c, "width"), Height: quantity[unit.Length](c, "height"), Range: c.head}
 	}
@@ -307,11 +308,8 @@ func decoder(n *node) Decoder {
 		}
 		d.Outputs = append(d.Outputs, out)
 	}
-	for _, f := range n.all("fitted") {
-		d.Fitted = append(d.Fitted, Fitted{
-			Output: f.label, Switch: text(f, "switch"), HFE: quantity[float64](f, "hfe"), Series: quantity[unit.Ohm](f, "series"),
-			Base: quantity[unit.Ohm](f, "base"), Pulldown: quantity[unit.Ohm](f, "pulldown"), Range: f.head,
-		})
+	if f := n.one("fitted"); f != nil {
+		d.Fitted = fitted(f)
 	}
 	return d
 }

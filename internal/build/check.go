@@ -174,6 +174,19 @@ var (
 	dotDate = regexp.MustCompile(`^(\d{1,2})\.\s*(\d{1,2})\.\s*(\d{4})$`)
 )
 
+// day checks a date.
+func (c *checker) day(r *reader, at diag.Range, text string) {
+	if _, err := time.Parse("2006-01-02", text); err == nil && isoDate.MatchString(text) {
+		return
+	}
+	p := r.report("date", at, "date = %q: a day as 2026-02-28 is wanted", text)
+	if m := dotDate.FindStringSubmatch(text); m != nil {
+		day, _ := strconv.Atoi(m[1])
+		month, _ := strconv.Atoi(m[2])
+		p.note(at, "is %s-%02d-%02d meant?", m[3], month, day)
+	}
+}
+
 // reading checks one reading, of the build file or of readings.csv, and finds the kind of its supply.
 func (c *checker) reading(r *reader, x *Reading) {
 	at := x.Range
@@ -193,7 +206,9 @@ func (c *checker) reading(r *reader, x *Reading) {
 	}
 	c.knownMeter(r, "meter", x.Meter)
 	c.knownMeter(r, "volt_meter", x.VoltMeter)
-	c.day(r, x.Date, at)
+	if x.Date != "" {
+		c.day(r, at, x.Date)
+	}
 	// Two meters may differ by some per cent; more is a wrong range or a slip.
 	if x.Drop.Known() && x.Track.IsSet() && x.Track.Known() && x.Supply == SmoothDC && float64(x.Drop.Value) > 1.05*float64(x.Track.Value)+0.1 {
 		p := r.report("reading-drop", x.Drop.Range, "drop = %q: more than the %s across the whole lamp", x.Drop.Text, x.Track.Text)
@@ -241,22 +256,6 @@ func (c *checker) knownMeter(r *reader, name string, t Text) {
 	}
 	if t.IsSet() && !has(meters, t.Text) {
 		c.unknownName(r, name, t, "meter", meters)
-	}
-}
-
-// day complains of a date that is no day.
-func (c *checker) day(r *reader, date string, at diag.Range) {
-	if date == "" {
-		return
-	}
-	if _, err := time.Parse("2006-01-02", date); err == nil && isoDate.MatchString(date) {
-		return
-	}
-	p := r.report("date", at, "date = %q: a day as 2026-02-28 is wanted", date)
-	if m := dotDate.FindStringSubmatch(date); m != nil {
-		day, _ := strconv.Atoi(m[1])
-		month, _ := strconv.Atoi(m[2])
-		p.note(at, "is %s-%02d-%02d meant?", m[3], month, day)
 	}
 }
 
@@ -334,6 +333,13 @@ func (c *checker) meters() {
 				}
 			}
 			inOrder(c, "resolution", g.Resolution, "full", g.Full)
+			if g.GainError.IsSet() != g.GainErrorWithin.IsSet() {
+				have, name, other := g.GainError, "gain_error", "gain_error_within"
+				if !have.IsSet() {
+					have, name, other = g.GainErrorWithin, other, name
+				}
+				c.report("meter", have.Range, "%s = %q without %s: an error that was found and what it leaves open go together", name, have.Text, other)
+			}
 			if g.Burden.IsSet() && g.Measures.Text != MeasuresCurrent {
 				c.report("meter", g.Burden.Range, "burden = %q: only a current range has one, this measures %s", g.Burden.Text, g.Measures.Text)
 			}
@@ -431,6 +437,51 @@ func (c *checker) diodes(s *DecoderSupply) {
 	}
 }
 
+// rectifier checks the name of a decoder's rectifier.
+func (c *checker) rectifier(d *Decoder, t Text) {
+	p, ok := c.b.Catalogue.Diode(t.Text)
+	switch {
+	case !ok:
+		var known []string
+		for _, x := range c.b.Catalogue.Diodes() {
+			if x.Type == "bridge" {
+				known = append(known, x.Name)
+			}
+		}
+		c.noPart("rectifier", t, "a bridge", known)
+	case p.Type != "bridge" && !d.Supply.Diodes.IsSet() && !c.lacking(d.Supply.Range, "diodes"):
+		c.at("missing", "rectifier", t, "that is a single diode: say how many make the rectifier (diodes = 4)")
+	}
+}
+
+// regulator checks the name of what makes the chip's supply.
+func (c *checker) regulator(t Text) {
+	if z, ok := c.b.Catalogue.Diode(t.Text); ok && z.Type == "zener" {
+		return
+	}
+	if _, ok := c.b.Catalogue.Regulator(t.Text); !ok {
+		var known []string
+		for _, x := range c.b.Catalogue.Regulators() {
+			known = append(known, x.Name)
+		}
+		c.noPart("regulator", t, "a regulator", known)
+	}
+}
+
+// zener checks the name of a zener at a gate.
+func (c *checker) zener(t Text) {
+	if d, ok := c.b.Catalogue.Diode(t.Text); ok && d.Type == "zener" {
+		return
+	}
+	var zeners []string
+	for _, d := range c.b.Catalogue.Diodes() {
+		if d.Type == "zener" {
+			zeners = append(zeners, d.Name)
+		}
+	}
+	c.noPart("clamp", t, "a zener", zeners)
+}
+
 func (c *checker) decoder(d *Decoder) {
 	cat := c.b.Catalogue
 	var names []string
@@ -446,33 +497,12 @@ func (c *checker) decoder(d *Decoder) {
 	}
 
 	if t := d.Supply.Rectifier; t.IsSet() && !t.Choose {
-		if p, ok := cat.Diode(t.Text); !ok {
-			var known []string
-			for _, x := range cat.Diodes() {
-				if x.Type == "bridge" {
-					known = append(known, x.Name)
-				}
-			}
-			c.noPart("rectifier", t, "a bridge", known)
-		} else if p.Type != "bridge" && !d.Supply.Diodes.IsSet() && !c.lacking(d.Supply.Range, "diodes") {
-			c.at("missing", "rectifier", t, "that is a single diode: say how many make the rectifier (diodes = 4)")
-		}
+		c.rectifier(d, t)
 	}
 	c.diodes(&d.Supply)
 	c.resistorPackage(d.Supply.Package)
 	if t := d.Supply.Regulator; t.IsSet() && !t.Choose {
-		_, ok := cat.Regulator(t.Text)
-		if !ok {
-			z, isDiode := cat.Diode(t.Text)
-			ok = isDiode && z.Type == "zener"
-		}
-		if !ok {
-			var known []string
-			for _, x := range cat.Regulators() {
-				known = append(known, x.Name)
-			}
-			c.noPart("regulator", t, "a regulator", known)
-		}
+		c.regulator(t)
 	}
 
 	chip, chipKnown := parts.Chip{}, false
@@ -566,16 +596,7 @@ func (c *checker) decoder(d *Decoder) {
 		c.transistor("switch", a.Switch)
 		c.resistorPackage(a.Package)
 	}
-	var outputs []string
-	for _, o := range d.Outputs {
-		outputs = append(outputs, o.Name.Text)
-	}
-	for _, f := range d.Fitted {
-		if f.Output.Text != "" && !has(outputs, f.Output.Text) {
-			c.unknownName(c.reader, "fitted", f.Output, "output", outputs)
-		}
-		c.transistor("switch", f.Switch)
-	}
+	c.fitted(d)
 }
 
 // stage checks the transistors of an output against the side they switch.
@@ -613,16 +634,8 @@ func (c *checker) stage(o *Output) {
 			}
 		}
 	}
-	if t := o.Clamp; t.IsSet() {
-		if d, ok := c.b.Catalogue.Diode(t.Text); !ok || d.Type != "zener" {
-			var zeners []string
-			for _, d := range c.b.Catalogue.Diodes() {
-				if d.Type == "zener" {
-					zeners = append(zeners, d.Name)
-				}
-			}
-			c.noPart("clamp", t, "a zener", zeners)
-		}
+	if o.Clamp.IsSet() {
+		c.zener(o.Clamp)
 	}
 }
 

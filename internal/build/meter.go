@@ -34,15 +34,20 @@ func (b *Build) MeterSpec(name string) (spec meter.Spec, assumed bool) {
 		if !(full > 0) {
 			continue
 		}
+		known, gain, source := unit.Ratio(0), r.Gain.Or(assumedGain), "declared in the build file"
+		if r.GainError.Known() && r.GainErrorWithin.Known() {
+			known, gain, source = r.GainError.Value, r.GainErrorWithin.Value, "declared in the build file, its gain error measured by you"
+		}
 		spec.Ranges = append(spec.Ranges, meter.RangeSpec{
 			Function:   meter.Function(r.Measures.Text),
 			Full:       full,
 			Resolution: r.Resolution.Or(full / assumedCounts),
-			Gain:       r.Gain.Or(assumedGain),
+			Known:      known,
+			Gain:       gain,
 			Digits:     r.Digits.Or(assumedDigits),
 			Burden:     r.Burden.Or(unit.Ohm(assumedBurdenVolt / full)),
 			Input:      r.Input.Or(assumedInput),
-			Source:     "declared in the build file",
+			Source:     source,
 		})
 		if r.Measures.Text == MeasuresCurrent && !r.Burden.IsSet() {
 			assumed = true

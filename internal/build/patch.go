@@ -13,10 +13,11 @@ import (
 )
 
 // Patch returns the build file with the edits made: a value that is there is replaced token for token, an
-// attribute that is not gets a line of its own behind the block's last one, in its indentation. All other
+// attribute that is not gets a line of its own behind the block's last one, in its indentation; a block that is to be made
+// stands at the end of the one around it. All other
 // bytes (comments, blank lines, alignment, line ends) stay. The result has been read back: it holds exactly
-// the edits and no problem the source had not; otherwise there is no result, only problems, placed in the
-// source as it is.
+// the edits and no error the source had not (a warning may be new); otherwise there is no result, only problems, placed in
+// the source as it is.
 func (b *Build) Patch(edits []Edit) ([]byte, diag.List) {
 	before := &reader{src: newSource(b.File, b.Source)}
 	body := before.parse()
@@ -30,6 +31,12 @@ func (b *Build) Patch(edits []Edit) ([]byte, diag.List) {
 	src := b.Source
 	for _, e := range edits {
 		n, path, why := root.find(e.Path)
+		if n == nil && (e.Make || e.Remove) {
+			var b *Block
+			if b, path, why = root.planned(e.Path); b != nil {
+				n = &node{schema: b, head: root.head, values: map[string]*value{}}
+			}
+		}
 		if n == nil {
 			problems.Add("edit-place", root.head, "%s: %s", strings.Join(e.Path, " "), why)
 			continue
@@ -44,16 +51,24 @@ func (b *Build) Patch(edits []Edit) ([]byte, diag.List) {
 			continue
 		}
 		seen[key] = true
-		want[key] = e.Value
+		if want[key] = e.text(); e.Remove {
+			delete(want, key)
+		}
 		edited, ok := edit(b.File, src, e)
 		if !ok {
-			problems.Add("edit-lost", n.head, "%s of %s cannot be set to %q", e.Attr, n.title(), e.Value)
+			problems.Add("edit-lost", n.head, "%s of %s cannot be set to %q", e.Attr, n.title(), e.text())
 			continue
 		}
 		src = edited
 	}
 	if len(problems) > 0 {
 		return nil, problems
+	}
+
+	for _, e := range edits {
+		if e.Make && !e.Remove {
+			src = aligned(b.File, src, e.Path)
+		}
 	}
 
 	// Read it back.
@@ -65,6 +80,9 @@ func (b *Build) Patch(edits []Edit) ([]byte, diag.List) {
 		had[p.Code+"\x00"+p.Message]++
 	}
 	for _, p := range now {
+		if p.Severity == diag.Warning {
+			continue
+		}
 		if had[p.Code+"\x00"+p.Message]--; had[p.Code+"\x00"+p.Message] < 0 {
 			place := root.head
 			if len(edits) > 0 {
@@ -99,6 +117,17 @@ func (b *Build) Patch(edits []Edit) ([]byte, diag.List) {
 
 // edit makes one edit.
 func edit(file string, src []byte, e Edit) ([]byte, bool) {
+	if e.Make && !e.Remove {
+		for range e.Path { // a block at a time
+			made, done, ok := makeBlock(file, src, e.Path)
+			if src = made; !ok {
+				return nil, false
+			}
+			if done {
+				break
+			}
+		}
+	}
 	r := &reader{src: newSource(file, src)}
 	body := r.parse()
 	if body == nil {
@@ -107,14 +136,141 @@ func edit(file string, src []byte, e Edit) ([]byte, bool) {
 	root := r.read(&schema, body)
 	n, _, _ := root.find(e.Path)
 	if n == nil {
-		return nil, false
+		return src, e.Remove
+	}
+	v := n.values[e.Attr]
+	if e.Remove {
+		return r.without(v), true
 	}
 	text := r.shown(n.schema.attr(e.Attr), e.Value)
-	if v := n.values[e.Attr]; v != nil {
+	if len(e.List) > 1 {
+		var names []string
+		for _, s := range e.List {
+			names = append(names, quoted(s))
+		}
+		text = "[" + strings.Join(names, ", ") + "]"
+	} else if len(e.List) == 1 {
+		text = quoted(e.List[0])
+	}
+	if v != nil {
 		return r.src.replace(v.at, text), true
 	}
 	start, end, line := r.insertion(n, e.Attr, text)
 	return r.src.replace(r.src.span(start, end), line), true
+}
+
+// without is the text without the line of a value; where it shares its line, without the value alone.
+func (r *reader) without(v *value) []byte {
+	if v == nil {
+		return r.src.text
+	}
+	tokens, _ := hclsyntax.LexConfig(r.src.text, r.src.file, hcl.InitialPos)
+	from := bytes.LastIndexByte(r.src.text[:v.name.Start.Byte], '\n') + 1
+	if len(bytes.TrimSpace(r.src.text[from:v.name.Start.Byte])) > 0 {
+		return r.src.replace(r.src.span(v.name.Start.Byte, v.at.End.Byte), "")
+	}
+	end, _ := lineEnd(tokens, v.at.End.Byte, len(r.src.text))
+	return r.src.replace(r.src.span(from, end), "")
+}
+
+// aligned is the text with the equals signs of a block in one column, as far as its attributes stand on lines of their own.
+func aligned(file string, src []byte, path []string) []byte {
+	r := &reader{src: newSource(file, src)}
+	body := r.parse()
+	if body == nil {
+		return src
+	}
+	n, _, _ := r.read(&schema, body).find(path)
+	if n == nil {
+		return src
+	}
+	width := 0
+	for _, v := range n.order {
+		width = max(width, len(v.attr.Name))
+	}
+	for i := len(n.order) - 1; i >= 0; i-- { // from behind, so that what stands before keeps its place
+		v := n.order[i]
+		from := bytes.LastIndexByte(src[:v.name.Start.Byte], '\n') + 1
+		between := src[v.name.End.Byte:v.at.Start.Byte]
+		if len(bytes.TrimSpace(src[from:v.name.Start.Byte])) > 0 || len(bytes.TrimSpace(between)) != 1 {
+			continue
+		}
+		s := &source{text: src}
+		src = s.replace(diag.Range{Start: diag.Pos{Byte: v.name.End.Byte}, End: diag.Pos{Byte: v.at.Start.Byte}}, pad("", width-len(v.attr.Name))+" = ")
+	}
+	return src
+}
+
+// makeBlock puts the first block of a path that is not there at the end of the one around it; done: all are there.
+func makeBlock(file string, src []byte, path []string) (out []byte, done, ok bool) {
+	r := &reader{src: newSource(file, src)}
+	body := r.parse()
+	if body == nil {
+		return nil, false, false
+	}
+	root := r.read(&schema, body)
+	n, rest := root, path
+	for len(rest) > 0 {
+		sub := n.schema.block(rest[0])
+		if sub == nil {
+			return nil, false, false
+		}
+		size := 1
+		if sub.Label != "" || sub.Many {
+			size = 2
+		}
+		if len(rest) < size {
+			return nil, false, false
+		}
+		next, _, _ := n.find(rest[:size])
+		if next == nil {
+			head := sub.Name
+			if sub.Label != "" {
+				head += " " + quoted(rest[1])
+			}
+			return r.inside(n, head), false, true
+		}
+		n, rest = next, rest[size:]
+	}
+	return src, true, true
+}
+
+// inside is the text with an empty block at the end of a block, on lines of its own.
+func (r *reader) inside(n *node, head string) []byte {
+	src, end := r.src.text, "\n"
+	if bytes.Contains(src, []byte("\r\n")) {
+		end = "\r\n"
+	}
+	if n.schema == &schema {
+		gap := end
+		if len(src) > 0 && src[len(src)-1] != '\n' {
+			gap += end
+		}
+		return append(bytes.Clone(src), gap+head+" {"+end+"}"+end...)
+	}
+	from := bytes.LastIndexByte(src[:n.head.Start.Byte], '\n') + 1
+	outer := string(src[from:n.head.Start.Byte])
+	if strings.TrimSpace(outer) != "" {
+		outer = ""
+	}
+	step := "  "
+	if strings.HasPrefix(outer, "\t") {
+		step = "\t"
+	}
+	block := outer + step + head + " {" + end + outer + step + "}" + end
+	shut := n.body.End.Byte - 1
+	line := bytes.LastIndexByte(src[:shut], '\n') + 1
+	if open := n.body.Start.Byte; line <= open { // the block stands on one line
+		text := end
+		if t := strings.TrimSpace(string(src[open+1 : shut])); t != "" {
+			text += outer + step + t + end
+		}
+		return r.src.replace(r.src.span(open+1, shut), text+block+outer)
+	}
+	if len(bytes.TrimSpace(src[line:shut])) > 0 { // its brace does not
+		return r.src.replace(r.src.span(shut, shut), end+block+outer)
+	}
+	return r.src.replace(r.src.span(line, line), block)
 }
 
 func (r *reader) list() diag.List {
@@ -153,8 +309,12 @@ func (n *node) flat() map[string]string {
 	walk = func(n *node, path string) {
 		for _, v := range n.order {
 			text := v.text
-			if len(v.list) == 1 {
-				text = v.list[0].Text
+			if v.list != nil {
+				var names []string
+				for _, t := range v.list {
+					names = append(names, t.Text)
+				}
+				text = strings.Join(names, ", ")
 			}
 			m[path+v.attr.Name] = text
 		}
@@ -167,6 +327,29 @@ func (n *node) flat() map[string]string {
 	}
 	walk(n, "")
 	return m
+}
+
+// planned is the description of the block that a path would lead to, and its key.
+func (n *node) planned(path []string) (b *Block, key, why string) {
+	b = n.schema
+	for len(path) > 0 {
+		sub := b.block(path[0])
+		if sub == nil {
+			return nil, "", fmt.Sprintf("%s has no block %q", b.Name, path[0])
+		}
+		label := ""
+		if path = path[1:]; sub.Label != "" || sub.Many {
+			if len(path) == 0 {
+				return nil, "", fmt.Sprintf("which %s is meant?", sub.Name)
+			}
+			if label, path = path[0], path[1:]; sub.Label == "" {
+				label = ""
+			}
+		}
+		key += fmt.Sprintf("%s\x00%s\x00%d\x00", sub.Name, label, 1)
+		b = sub
+	}
+	return b, key, ""
 }
 
 // find goes down a path: block names, each followed by its label where it has one, or by a count from 1 where

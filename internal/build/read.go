@@ -333,7 +333,10 @@ func (r *reader) label(c *node, b *hclsyntax.Block) {
 	case len(b.Labels) > want:
 		at := r.src.span(b.LabelRanges[want].Start.Byte, b.LabelRanges[len(b.Labels)-1].End.Byte)
 		if want == 0 {
-			r.report("label", at, "%s takes no name", c.schema.Name)
+			p := r.report("label", at, "%s takes no name", c.schema.Name)
+			if c.schema == fittedBlock {
+				p.note(at, "an output stands in it: fitted { output %s { … } }", quoted(b.Labels[0]))
+			}
 		} else {
 			r.report("label", at, "%s takes one name", c.schema.Name)
 		}

@@ -274,7 +274,9 @@ func (c *checker) benchRow(r *reader, h header, row []cell, whole diag.Range) *B
 			r.report("missing", whole, "a bench reading without its %s", need)
 		}
 	}
-	c.day(r, x.Date, at["date"])
+	if x.Date != "" {
+		c.day(r, at["date"], x.Date)
+	}
 	c.knownMeter(r, "meter", Text{Text: x.Meter, Range: at["meter"]})
 	return &x
 }

@@ -130,6 +130,7 @@ var vehicleBlock = &Block{
 	Attrs: []Attr{
 		{Name: "scale", Kind: KindWord, Words: []string{"Z", "N", "TT", "H0", "S", "0", "1", "G"}, Example: `"N"`, Doc: "decides what a decoder must survive: 24 V up to N, 27 V above"},
 		{Name: "socket", Kind: KindPart, Wants: `a socket of the catalogue, or "wires"`, Words: []string{"wires"}, Example: `"NEM 651"`, Doc: "the socket that the decoder plugs into"},
+		{Name: "specimen", Kind: KindName, Example: `"number 1"`, Doc: "where there are several alike: which of them was measured"},
 	},
 	Blocks: []*Block{
 		{
@@ -236,6 +237,8 @@ var meterBlock = &Block{
 			{Name: "resolution", Kind: KindQuantity, Min: positive, Example: `"0.01 mA"`, Doc: "one step of the last digit; else full / 2000"},
 			{Name: "gain", Kind: KindQuantity, Dim: &unit.Fraction, Min: notBelow0, Max: &Limit{Value: 0.2, Say: "no meter is that far off (20 % is the most)", Source: "common practice, no source"}, Default: "1 %", Source: "cheap hand meters, from memory", Example: `"1 %"`, Doc: "± of the reading, common to all readings of this range"},
 			{Name: "digits", Kind: KindNumber, Min: notBelow0, Max: &Limit{Value: 100, Say: "no meter is that far off (100 digits is the most)", Source: "common practice, no source"}, Default: "3", Source: "cheap hand meters, from memory", Example: "3", Doc: "± of the last digit, each reading for itself"},
+			{Name: "gain_error", Kind: KindQuantity, Dim: &unit.Fraction, Min: &Limit{Value: -0.2, Say: "no meter is that far off (−20 % is the most)", Source: "common practice, no source"}, Max: &Limit{Value: 0.2, Say: "no meter is that far off (20 % is the most)", Source: "common practice, no source"}, Example: `"0.8 %"`, Doc: "its gain error, found against a standard (experiment meter-gain): by so much it shows more than there is; it is taken out of every reading of this range"},
+			{Name: "gain_error_within", Kind: KindQuantity, Dim: &unit.Fraction, Min: notBelow0, Max: &Limit{Value: 0.2, Say: "no meter is that far off (20 % is the most)", Source: "common practice, no source"}, Example: `"0.2 %"`, Doc: "± what gain_error leaves open; stands in place of gain"},
 			{Name: "burden", Kind: KindQuantity, Dim: &unit.Resistance, Min: notBelow0, Max: &Limit{Value: 100e3, Say: "no current range has that much (100 kΩ is the most)", Source: "common practice, no source"}, Example: `"10 Ω"`, Doc: "of a current range: shunt, fuse and leads; else 0.2 V at full"},
 			{Name: "input", Kind: KindQuantity, Dim: &unit.Resistance, Min: &Limit{Value: 1e3, Say: "no voltage range has so little (1 kΩ is the least)", Source: "common practice, no source"}, Max: &Limit{Value: 1e12, Say: "no hand meter has that much (1 TΩ is the most)", Source: "common practice, no source"}, Example: `"1 MΩ"`, Doc: "of a voltage range: its input resistance; else 1 MΩ"},
 		},
@@ -273,62 +276,10 @@ var decoderBlock = &Block{
 		{Name: "vehicle", Kind: KindName, Wants: "a vehicle of the build", Example: `"harbour railcar"`, Doc: "the vehicle it sits in; needed only where there are several"},
 	},
 	Blocks: []*Block{
-		{
-			Name: "supply", Doc: "The way from the rails to the chip.",
-			Attrs: []Attr{
-				{Name: "rectifier", Kind: KindPart, Wants: "a bridge or diode of the catalogue", Choose: true, Example: `"MB6S"`, Doc: "the part between the rails and the decoder's own plus and minus"},
-				{Name: "diodes", Kind: KindCount, Min: one, Max: &Limit{Value: 4, Say: "a rectifier has 1 or 4 diodes"}, Example: "4", Doc: "where the rectifier is made of single diodes: how many, 4 or 1 (which rectifies half a wave)"},
-				{Name: "from", Kind: KindWord, Words: rails, Example: `"left rail"`, Doc: "of a rectifier of one diode: the rail that it leads from; the other rail is then the decoder's minus"},
-				{Name: "regulator", Kind: KindPart, Wants: "a regulator or zener of the catalogue", Choose: true, Example: `"78L05A (TO-92)"`, Doc: "what makes the chip's supply"},
-				{Name: "reservoir", Kind: KindQuantity, Dim: &unit.Capacitance, Min: faradLeast, Max: faradMost, Choose: true, By: NotYet, Example: `"22 µF"`, Doc: "capacitor behind the rectifier"},
-				{Name: "charge", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, By: NotYet, Example: `"100 Ω"`, Doc: "resistor through which the reservoir charges"},
-				{Name: "decoupling", Kind: KindQuantity, Dim: &unit.Capacitance, Min: faradLeast, Max: faradMost, Choose: true, By: NotYet, Example: `"100 nF"`, Doc: "capacitor at the chip's supply pins"},
-				{Name: "ballast", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"1 kΩ"`, Doc: "resistor before a zener that stands for a regulator"},
-				{Name: "package", Kind: KindPart, Wants: "a resistor package of the catalogue", Default: "0805", Source: "common practice, no source", Example: `"2512"`, Doc: "package of the ballast, and of the ear's resistor"},
-			},
-		},
-		{
-			Name: "chip", Doc: "The microcontroller.",
-			Attrs: []Attr{
-				{Name: "part", Kind: KindPart, Wants: "a chip of the catalogue", Example: `"ATtiny85"`, Doc: "its name"},
-				{Name: "clock", Kind: KindClock, Max: clockMost, Default: "8 MHz internal", Source: "common practice, no source", Example: `"8 MHz internal"`, Doc: "frequency and source: internal, pll, crystal, resonator, external"},
-				{Name: "brown_out", Kind: KindQuantity, Dim: &unit.Voltage, Words: []string{"none"}, Min: &Limit{Value: 1.5, Say: "below any brown-out level of the chip (1.8 V is the lowest)", Source: "ATtiny85 datasheet, brown-out levels (from memory)"}, Max: chipMost, Example: `"2.7 V"`, Doc: "level of its brown-out detector"},
-			},
-		},
-		{
-			Name: "listen", Doc: "The ear: how the track signal comes to the chip.",
-			Attrs: []Attr{
-				{Name: "from", Kind: KindWord, Words: rails, Example: `"left rail"`, Doc: "the rail it listens to"},
-				{Name: "into", Kind: KindName, Wants: "a pin of the chip", Example: `"PB2"`, Doc: "the chip pin it goes to"},
-				{Name: "series", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"47 kΩ"`, Doc: "resistor in between"},
-				{Name: "filter", Kind: KindQuantity, Dim: &unit.Capacitance, Min: faradLeast, Max: faradMost, By: NotYet, Example: `"10 pF"`, Doc: "capacitor from the pin to the decoder's minus"},
-			},
-		},
-		{
-			Name: "output", Label: "its name", Many: true, Doc: "One switch with its load.",
-			Attrs: []Attr{
-				{Name: "load", Kind: KindWord, Words: []string{"lamp", "motor"}, Later: []string{"motor"}, Default: "lamp", Example: `"lamp"`, Doc: "what it drives"},
-				{Name: "lamp", Kind: KindNames, Wants: "a lamp of the vehicle", Example: `"front"`, Doc: "the lamp it switches, or several side by side behind one series resistor"},
-				{Name: "from", Kind: KindName, Wants: "a pin of the chip", Required: true, Example: `"PB0"`, Doc: "the chip pin that drives it"},
-				{Name: "drive", Kind: KindWord, Words: []string{DriveLowSide, DriveHighSide, DriveFromPin, DriveBridge}, Later: []string{DriveBridge}, Default: DriveLowSide, Example: `"low side"`, Doc: "which side of the load is switched"},
-				{Name: "switch", Kind: KindPart, Wants: "a transistor of the catalogue: NPN or N-channel on the low side, PNP or P-channel on the high side", Choose: true, Example: `"MMBT3904"`, Doc: "the transistor that carries the lamp's current; none where the chip's pin drives the lamp itself"},
-				{Name: "level", Kind: KindPart, Wants: "a transistor of the catalogue", Choose: true, Example: `"MMBT3904"`, Doc: "transistor that shifts the level of a high-side switch"},
-				{Name: "series", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"1 kΩ"`, Doc: "resistor in line with the lamp, on the board"},
-				{Name: "base", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"4.7 kΩ"`, Doc: "resistor to the switch's base or gate: from the chip pin, on the high side from the level transistor"},
-				{Name: "pulldown", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"100 kΩ"`, Doc: "resistor from the base or gate that the chip drives to the decoder's minus"},
-				{Name: "driver", Kind: KindPart, Wants: "an NPN transistor of the catalogue", Example: `"MMBT3904"`, Doc: "first transistor of a pair on the low side (Darlington): its emitter drives the switch's base"},
-				{Name: "between", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"100 kΩ"`, Doc: "of a pair: resistor from the base between its transistors to the decoder's minus"},
-				{Name: "pullup", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"47 kΩ"`, Doc: "of a high-side switch: resistor from its base or gate to the rectified plus"},
-				{Name: "level_base", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"10 kΩ"`, Doc: "of a high-side switch: resistor from the chip pin to the level transistor"},
-				{Name: "clamp", Kind: KindPart, Wants: "a zener of the catalogue", Example: `"BZX84-C10"`, Doc: "zener that keeps a P-channel switch's gate near the rectified plus"},
-				{Name: "shunt", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Default: None, Example: `"220 kΩ"`, Doc: "resistor across the lamp, which takes what a switch leaks when it is off"},
-				{Name: "package", Kind: KindPart, Wants: "a resistor package of the catalogue", Default: "0805", Source: "common practice, no source", Example: `"0805"`, Doc: "package of its resistors; else that of the drawer's where all are of one"},
-				{Name: "series_package", Kind: KindPart, Wants: "a resistor package of the catalogue", Example: `"2010"`, Doc: "package of the series resistor, where the lamp's current wants another"},
-				{Name: "tolerance", Kind: KindQuantity, Dim: &unit.Fraction, Min: notBelow0, Max: &Limit{Value: 0.2, Say: "no resistor is that loose (20 % is the most)", Source: "IEC 60062 tolerance letters (from memory)"}, Default: "5 %", Source: "common practice, no source", Example: `"5 %"`, Doc: "± of its resistors, where the drawer does not say"},
-				{Name: "brightness", Kind: KindQuantity, Dim: &unit.Fraction, Min: positive, Max: whole, Default: "100 %", Example: `"60 %"`, Doc: "share of the time that the firmware switches it on"},
-				{Name: "dim_frequency", Kind: KindQuantity, Dim: &unit.Frequency, Min: positive, Max: clockMost, Example: `"4 kHz"`, Doc: "how often it is switched for that"},
-			},
-		},
+		supplyOfBlock,
+		chipBlock,
+		listenBlock,
+		outputBlock,
 		{
 			Name: "answer", By: "prove", Doc: "What it shall obey: which functions of a train reach it.",
 			Attrs: []Attr{
@@ -340,28 +291,133 @@ var decoderBlock = &Block{
 				{Name: "lock", Kind: KindCount, Min: notBelow0, Max: &Limit{Value: 255, Say: "a CV holds 0 to 255"}, Example: "3", Doc: "CV16, where several decoders share one address"},
 			},
 		},
-		{
-			Name: "acknowledge", Doc: "The load that answers on the programming track: at least 60 mA more, for 6 ms.",
-			Attrs: []Attr{
-				{Name: "load", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"100 Ω"`, Doc: "the resistor"},
-				{Name: "from", Kind: KindName, Wants: "a pin of the chip", Example: `"PB4"`, Doc: "the chip pin that switches it"},
-				{Name: "switch", Kind: KindPart, Wants: "a transistor of the catalogue", Choose: true, Example: `"MMBT2222A"`, Doc: "the transistor"},
-				{Name: "base", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"470 Ω"`, Doc: "its base resistor"},
-				{Name: "pulldown", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"47 kΩ"`, Doc: "resistor from its base or gate to the decoder's minus"},
-				{Name: "package", Kind: KindPart, Wants: "a resistor package of the catalogue", Default: "1206", Source: "common practice, no source", Example: `"1206"`, Doc: "package of the load"},
-			},
-		},
-		{
-			Name: "fitted", Label: "the output", Many: true, Doc: "What was really soldered in: it is proven instead of what was planned.",
-			Attrs: []Attr{
-				{Name: "switch", Kind: KindPart, Wants: "a transistor of the catalogue", Example: `"MMBT3904"`, Doc: "the transistor"},
-				{Name: "hfe", Kind: KindNumber, Min: positive, Max: &Limit{Value: 2000, Say: "no single transistor has that gain (2000 is the most)", Source: "common practice, no source"}, Example: "180", Doc: "its measured gain"},
-				{Name: "series", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Example: `"993 Ω"`, Doc: "as measured before soldering"},
-				{Name: "base", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Example: `"4.66 kΩ"`, Doc: "as measured before soldering"},
-				{Name: "pulldown", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Example: `"99.1 kΩ"`, Doc: "as measured before soldering"},
-			},
-		},
+		acknowledgeBlock,
+		fittedBlock,
 	},
+}
+
+var supplyOfBlock = &Block{
+	Name: "supply", Doc: "The way from the rails to the chip.",
+	Attrs: []Attr{
+		{Name: "rectifier", Kind: KindPart, Wants: "a bridge or diode of the catalogue", Choose: true, Example: `"MB6S"`, Doc: "the part between the rails and the decoder's own plus and minus"},
+		{Name: "diodes", Kind: KindCount, Min: one, Max: &Limit{Value: 4, Say: "a rectifier has 1 or 4 diodes"}, Example: "4", Doc: "where the rectifier is made of single diodes: how many, 4 or 1 (which rectifies half a wave)"},
+		{Name: "from", Kind: KindWord, Words: rails, Example: `"left rail"`, Doc: "of a rectifier of one diode: the rail that it leads from; the other rail is then the decoder's minus"},
+		{Name: "regulator", Kind: KindPart, Wants: "a regulator or zener of the catalogue", Choose: true, Example: `"78L05A (TO-92)"`, Doc: "what makes the chip's supply"},
+		{Name: "reservoir", Kind: KindQuantity, Dim: &unit.Capacitance, Min: faradLeast, Max: faradMost, Choose: true, By: NotYet, Example: `"22 µF"`, Doc: "capacitor behind the rectifier"},
+		{Name: "charge", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, By: NotYet, Example: `"100 Ω"`, Doc: "resistor through which the reservoir charges"},
+		{Name: "decoupling", Kind: KindQuantity, Dim: &unit.Capacitance, Min: faradLeast, Max: faradMost, Choose: true, By: NotYet, Example: `"100 nF"`, Doc: "capacitor at the chip's supply pins"},
+		{Name: "ballast", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"1 kΩ"`, Doc: "resistor before a zener that stands for a regulator"},
+		{Name: "package", Kind: KindPart, Wants: "a resistor package of the catalogue", Default: "0805", Source: "common practice, no source", Example: `"2512"`, Doc: "package of the ballast, and of the ear's resistor"},
+	},
+}
+
+var chipBlock = &Block{
+	Name: "chip", Doc: "The microcontroller.",
+	Attrs: []Attr{
+		{Name: "part", Kind: KindPart, Wants: "a chip of the catalogue", Example: `"ATtiny85"`, Doc: "its name"},
+		{Name: "clock", Kind: KindClock, Max: clockMost, Default: "8 MHz internal", Source: "common practice, no source", Example: `"8 MHz internal"`, Doc: "frequency and source: internal, pll, crystal, resonator, external"},
+		{Name: "brown_out", Kind: KindQuantity, Dim: &unit.Voltage, Words: []string{"none"}, Min: &Limit{Value: 1.5, Say: "below any brown-out level of the chip (1.8 V is the lowest)", Source: "ATtiny85 datasheet, brown-out levels (from memory)"}, Max: chipMost, Example: `"2.7 V"`, Doc: "level of its brown-out detector"},
+	},
+}
+
+var listenBlock = &Block{
+	Name: "listen", Doc: "The ear: how the track signal comes to the chip.",
+	Attrs: []Attr{
+		{Name: "from", Kind: KindWord, Words: rails, Example: `"left rail"`, Doc: "the rail it listens to"},
+		{Name: "into", Kind: KindName, Wants: "a pin of the chip", Example: `"PB2"`, Doc: "the chip pin it goes to"},
+		{Name: "series", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"47 kΩ"`, Doc: "resistor in between"},
+		{Name: "filter", Kind: KindQuantity, Dim: &unit.Capacitance, Min: faradLeast, Max: faradMost, By: NotYet, Example: `"10 pF"`, Doc: "capacitor from the pin to the decoder's minus"},
+	},
+}
+
+var outputBlock = &Block{
+	Name: "output", Label: "its name", Many: true, Doc: "One switch with its load.",
+	Attrs: []Attr{
+		{Name: "load", Kind: KindWord, Words: []string{"lamp", "motor"}, Later: []string{"motor"}, Default: "lamp", Example: `"lamp"`, Doc: "what it drives"},
+		{Name: "lamp", Kind: KindNames, Wants: "a lamp of the vehicle", Example: `"front"`, Doc: "the lamp it switches, or several side by side behind one series resistor"},
+		{Name: "from", Kind: KindName, Wants: "a pin of the chip", Required: true, Example: `"PB0"`, Doc: "the chip pin that drives it"},
+		{Name: "drive", Kind: KindWord, Words: []string{DriveLowSide, DriveHighSide, DriveFromPin, DriveBridge}, Later: []string{DriveBridge}, Default: DriveLowSide, Example: `"low side"`, Doc: "which side of the load is switched"},
+		{Name: "switch", Kind: KindPart, Wants: "a transistor of the catalogue: NPN or N-channel on the low side, PNP or P-channel on the high side", Choose: true, Example: `"MMBT3904"`, Doc: "the transistor that carries the lamp's current; none where the chip's pin drives the lamp itself"},
+		{Name: "level", Kind: KindPart, Wants: "a transistor of the catalogue", Choose: true, Example: `"MMBT3904"`, Doc: "transistor that shifts the level of a high-side switch"},
+		{Name: "series", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"1 kΩ"`, Doc: "resistor in line with the lamp, on the board"},
+		{Name: "base", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"4.7 kΩ"`, Doc: "resistor to the switch's base or gate: from the chip pin, on the high side from the level transistor"},
+		{Name: "pulldown", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"100 kΩ"`, Doc: "resistor from the base or gate that the chip drives to the decoder's minus"},
+		{Name: "driver", Kind: KindPart, Wants: "an NPN transistor of the catalogue", Example: `"MMBT3904"`, Doc: "first transistor of a pair on the low side (Darlington): its emitter drives the switch's base"},
+		{Name: "between", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"100 kΩ"`, Doc: "of a pair: resistor from the base between its transistors to the decoder's minus"},
+		{Name: "pullup", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"47 kΩ"`, Doc: "of a high-side switch: resistor from its base or gate to the rectified plus"},
+		{Name: "level_base", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"10 kΩ"`, Doc: "of a high-side switch: resistor from the chip pin to the level transistor"},
+		{Name: "clamp", Kind: KindPart, Wants: "a zener of the catalogue", Example: `"BZX84-C10"`, Doc: "zener that keeps a P-channel switch's gate near the rectified plus"},
+		{Name: "shunt", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Default: None, Example: `"220 kΩ"`, Doc: "resistor across the lamp, which takes what a switch leaks when it is off"},
+		{Name: "package", Kind: KindPart, Wants: "a resistor package of the catalogue", Default: "0805", Source: "common practice, no source", Example: `"0805"`, Doc: "package of its resistors; else that of the drawer's where all are of one"},
+		{Name: "series_package", Kind: KindPart, Wants: "a resistor package of the catalogue", Example: `"2010"`, Doc: "package of the series resistor, where the lamp's current wants another"},
+		{Name: "tolerance", Kind: KindQuantity, Dim: &unit.Fraction, Min: notBelow0, Max: &Limit{Value: 0.2, Say: "no resistor is that loose (20 % is the most)", Source: "IEC 60062 tolerance letters (from memory)"}, Default: "5 %", Source: "common practice, no source", Example: `"5 %"`, Doc: "± of its resistors, where the drawer does not say"},
+		{Name: "brightness", Kind: KindQuantity, Dim: &unit.Fraction, Min: positive, Max: whole, Default: "100 %", Example: `"60 %"`, Doc: "share of the time that the firmware switches it on"},
+		{Name: "dim_frequency", Kind: KindQuantity, Dim: &unit.Frequency, Min: positive, Max: clockMost, Example: `"4 kHz"`, Doc: "how often it is switched for that"},
+	},
+}
+
+var acknowledgeBlock = &Block{
+	Name: "acknowledge", Doc: "The load that answers on the programming track: at least 60 mA more, for 6 ms.",
+	Attrs: []Attr{
+		{Name: "load", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"100 Ω"`, Doc: "the resistor"},
+		{Name: "from", Kind: KindName, Wants: "a pin of the chip", Example: `"PB4"`, Doc: "the chip pin that switches it"},
+		{Name: "switch", Kind: KindPart, Wants: "a transistor of the catalogue", Choose: true, Example: `"MMBT2222A"`, Doc: "the transistor"},
+		{Name: "base", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"470 Ω"`, Doc: "its base resistor"},
+		{Name: "pulldown", Kind: KindQuantity, Dim: &unit.Resistance, Words: none, Min: ohmLeast, Max: ohmMost, Choose: true, Example: `"47 kΩ"`, Doc: "resistor from its base or gate to the decoder's minus"},
+		{Name: "package", Kind: KindPart, Wants: "a resistor package of the catalogue", Default: "1206", Source: "common practice, no source", Example: `"1206"`, Doc: "package of the load"},
+	},
+}
+
+// fittedBlock takes its blocks' attributes from those of the design, so that a value has one name wherever it stands.
+var fittedBlock = &Block{
+	Name: "fitted", By: "choose, prove, fault",
+	Doc: "What was really soldered in, where it was looked at: it is proven instead of what was planned, which stays as it is. What does not stand here is as designed.",
+	Attrs: []Attr{
+		{Name: "vehicle", Kind: KindName, Example: `"number 3"`, Doc: "which of several vehicles alike this one is"},
+		{Name: "date", Kind: KindName, Wants: "a day as 2026-02-28", Example: `"2026-02-28"`, Doc: "the day of the last change"},
+		{Name: "meter", Kind: KindName, Wants: "a meter of the build", Words: []string{HandMeter}, Example: `"yellow"`, Doc: "the meter that the values below were measured with before they were soldered in: what remains open of a value is then the meter's error. Without it they are taken for what is printed on the parts, with their tolerance"},
+		{Name: "note", Kind: KindName, Example: `"second board"`, Doc: "anything worth keeping"},
+	},
+	Blocks: []*Block{
+		really("the way from the rails to the chip", supplyOfBlock, []string{"rectifier", "regulator", "reservoir", "charge", "decoupling", "ballast", "package"}),
+		really("the microcontroller", chipBlock, []string{"part"}),
+		really("the ear", listenBlock, []string{"series", "filter"}),
+		really("one output of the decoder", outputBlock, []string{"switch", "level", "driver", "series", "base", "pulldown", "between", "pullup", "level_base", "shunt", "clamp", "package", "series_package", "tolerance"},
+			gain("hfe", "the switch"), gain("level_hfe", "the level transistor"), gain("driver_hfe", "the driver")),
+		really("the load that answers on the programming track", acknowledgeBlock, []string{"load", "switch", "base", "pulldown", "package"}, gain("hfe", "the switch")),
+	},
+}
+
+// really is a block of what was fitted in the place of a designed one: those of its attributes that are parts of the board.
+func really(of string, designed *Block, names []string, more ...Attr) *Block {
+	b := &Block{Name: designed.Name, Label: designed.Label, Many: designed.Many, Doc: "What was fitted of " + of + "."}
+	if b.Label != "" {
+		b.Label = "an output of the decoder"
+	}
+	for _, name := range names {
+		a := *designed.attr(name)
+		a.Choose, a.Required, a.Default, a.Source = false, false, "", ""
+		b.Attrs = append(b.Attrs, a)
+	}
+	b.Attrs = append(b.Attrs, more...)
+	example := "" // a resistance, which can be measured
+	for _, a := range b.Attrs {
+		if a.Dim == &unit.Resistance {
+			example = a.Name
+		}
+	}
+	if example != "" {
+		b.Attrs = append(b.Attrs,
+			Attr{Name: "meter", Kind: KindName, Wants: "a meter of the build", Words: []string{HandMeter}, Example: `"yellow"`, Doc: "the meter of this block's values, where it is another one"},
+			Attr{Name: "by_marking", Kind: KindNames, Wants: "names of values that stand in this block", Example: quoted(example), Doc: "values that were not measured but read off the part"})
+	}
+	b.Attrs = append(b.Attrs, Attr{Name: "note", Kind: KindName, Example: `"salvaged"`, Doc: "anything worth keeping"})
+	return b
+}
+
+// gain is the measured gain of a transistor that was fitted.
+func gain(name, of string) Attr {
+	return Attr{Name: name, Kind: KindNumber, Min: positive, Max: &Limit{Value: 2000, Say: "no single transistor has that gain (2000 is the most)", Source: "common practice, no source"}, Example: "180", Doc: "measured gain of " + of}
 }
 
 var functionBlock = &Block{

@@ -20,6 +20,7 @@ type Quantity[U Number] struct {
 	Text    string     // as written: "4k7"; the default's text where Assumed; "" where nothing is known
 	Choose  bool       // written as "choose": fettle is asked to choose it
 	Assumed bool       // not written: the schema's default stands
+	Real    *Real      // of a build as built: the value is what was fitted, and this is how it is known
 	Range   diag.Range // of the value's token, or of the block where the attribute is absent
 }
 
@@ -52,8 +53,9 @@ func (q Quantity[U]) Or(otherwise U) U {
 // A Text is a word or name as the file gives it. The zero Text is not set.
 type Text struct {
 	Text    string
-	Choose  bool // written as "choose"
-	Assumed bool // not written: the schema's default stands
+	Choose  bool  // written as "choose"
+	Assumed bool  // not written: the schema's default stands
+	Real    *Real // of a build as built: this is what was fitted
 	Range   diag.Range
 }
 
@@ -113,10 +115,12 @@ type Vehicle struct {
 	Name   Text
 	Scale  Text // "N", "H0", …
 	Socket Text // a socket of the catalogue, or "wires"
-	Cavity Cavity
-	Lamps  []Lamp
-	Motor  *Motor
-	Range  diag.Range
+	// Specimen is which of several vehicles alike was measured.
+	Specimen Text
+	Cavity   Cavity
+	Lamps    []Lamp
+	Motor    *Motor
+	Range    diag.Range
 }
 
 // A Cavity is the room for the decoder.
@@ -262,8 +266,10 @@ type MeterRange struct {
 	Gain       Quantity[unit.Ratio] // ± of the reading
 	Digits     Quantity[float64]    // ± of the last digit
 	Burden     Quantity[unit.Ohm]   // of a current range: shunt, fuse and leads
-	Input      Quantity[unit.Ohm]   // of a voltage range
-	Range      diag.Range
+	// GainError is what was found against a standard, with its sign; GainErrorWithin is ± what that leaves open.
+	GainError, GainErrorWithin Quantity[unit.Ratio]
+	Input                      Quantity[unit.Ohm] // of a voltage range
+	Range                      diag.Range
 }
 
 // A BenchSupply is what readings are taken from.
@@ -326,7 +332,7 @@ type Decoder struct {
 	Outputs     []Output
 	Answer      Answer
 	Acknowledge *Acknowledge
-	Fitted      []Fitted
+	Fitted      *Fitted // what was really soldered in; nil: nothing is noted
 	Range       diag.Range
 }
 
@@ -410,7 +416,9 @@ type Output struct {
 	// Brightness is the share of the time that firmware switches it on, 1 where absent.
 	Brightness Quantity[unit.Ratio]
 	Dim        Quantity[unit.Hertz] // frequency of that switching
-	Range      diag.Range
+	// Of a build as built: the measured gains of the transistors that were fitted.
+	HFE, LevelHFE, DriverHFE Quantity[float64]
+	Range                    diag.Range
 }
 
 // Answer is what the decoder shall obey.
@@ -433,16 +441,8 @@ type Acknowledge struct {
 	// Pulldown is from its base or gate to the decoder's minus.
 	Pulldown Quantity[unit.Ohm]
 	Package  Text
+	HFE      Quantity[float64] // of a build as built: the measured gain of the switch that was fitted
 	Range    diag.Range
-}
-
-// Fitted is what was really soldered in for an output.
-type Fitted struct {
-	Output                 Text
-	Switch                 Text
-	HFE                    Quantity[float64]
-	Series, Base, Pulldown Quantity[unit.Ohm]
-	Range                  diag.Range
 }
 
 // A Function is what a key of the throttle does.
@@ -654,7 +654,18 @@ func (b *Build) Meter(name string) (*Meter, bool) {
 // {"decoder", "a", "output", "front"}. Value is written as the attribute's kind asks: quantities and words
 // in quotes, counts and flags bare.
 type Edit struct {
-	Path  []string
-	Attr  string
-	Value string
+	Path   []string
+	Attr   string
+	Value  string
+	List   []string // instead of Value: names, where several may stand
+	Make   bool     // blocks of the path that are not there are made
+	Remove bool     // the attribute is taken out; it need not be there
+}
+
+// text is the value as flat has it.
+func (e Edit) text() string {
+	if len(e.List) > 0 {
+		return strings.Join(e.List, ", ")
+	}
+	return e.Value
 }

@@ -76,10 +76,30 @@ func Choose(ctx context.Context, b *build.Build, lamps map[string]*wiring.LampPo
 			return Result{}, err
 		}
 	}
-	if len(c.f.Values) == 0 && len(c.f.Verdicts) == 0 {
+	for i := range b.Decoders {
+		c.fitted(&b.Decoders[i])
+	}
+	if len(c.f.Values) == 0 && len(c.f.Verdicts) == 0 && len(c.f.Notes) == 0 {
 		c.f.Notes = append(c.f.Notes, finding.Note{ID: "choose.nothing", Kind: "input", Text: "Nothing is left open: every value stands in the file."})
 	}
 	return Result{Build: c.b, Findings: c.f, Edits: c.edits}, nil
+}
+
+// fitted says what the design leaves open and what was fitted settles: it is never chosen.
+func (c *chooser) fitted(d *build.Decoder) {
+	if d.Fitted == nil {
+		return
+	}
+	var list []string
+	for _, v := range d.Fitted.Values {
+		if d.LeftOpen(v) {
+			list = append(list, fmt.Sprintf("%s is %s", v.Words(), v.Text.Text))
+		}
+	}
+	if len(list) > 0 {
+		c.f.Notes = append(c.f.Notes, finding.Note{ID: "fitted." + d.Name.Text, Kind: "as built",
+			Text: "Fitted, so left alone: " + strings.Join(list, ", ") + ". The design leaves that open and stays as it is; all else is chosen to suit what is fitted."})
+	}
 }
 
 // copyOf copies what choosing changes: the decoders with their outputs.

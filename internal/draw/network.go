@@ -40,10 +40,12 @@ func Of(n *wiring.Network, f finding.Findings) Schematic {
 			s.Supply.Diodes = Schottky
 		}
 	}
+	s.Supply.Rectifier.Note, s.Chip.Note = asFitted(d.Supply.Rectifier.Real, n.Rectifier.Name), asFitted(d.Chip.Part.Real, n.Chip.Name)
 	s.Supply.Regulator.Value, _ = n.SupplyPart()
+	s.Supply.Regulator.Note = asFitted(d.Supply.Regulator.Real, s.Supply.Regulator.Value)
 	if n.Zener != nil {
-		s.Supply.Regulator = Part{Name: "zener", Value: n.Zener.Name, Verdict: v("supply.zener")}
-		s.Supply.Ballast = Part{Name: "ballast", Value: d.Supply.Ballast.Value.String(), Verdict: v("supply.ballast")}
+		s.Supply.Regulator = Part{Name: "zener", Value: n.Zener.Name, Verdict: v("supply.zener"), Note: asFitted(d.Supply.Regulator.Real, n.Zener.Name)}
+		s.Supply.Ballast = Part{Name: "ballast", Value: d.Supply.Ballast.Value.String(), Verdict: v("supply.ballast"), Note: asFitted(d.Supply.Ballast.Real, d.Supply.Ballast.Value.String())}
 	}
 	open := func(known bool, value string) string {
 		if known {
@@ -56,7 +58,7 @@ func Of(n *wiring.Network, f finding.Findings) Schematic {
 	}
 	if d.Listen.From.Text != "" {
 		s.Listen = Listen{From: d.Listen.From.Text, Into: d.Listen.Into.Text,
-			Series: Part{Name: "ear", Value: open(d.Listen.Series.Known(), d.Listen.Series.Value.String()), Verdict: v("ear.")}}
+			Series: Part{Name: "ear", Value: open(d.Listen.Series.Known(), d.Listen.Series.Value.String()), Verdict: v("ear."), Note: asFitted(d.Listen.Series.Real, d.Listen.Series.Value.String())}}
 	}
 	for i := range n.Lamps {
 		s.Lamps = append(s.Lamps, lampOf(n, i, f))
@@ -135,7 +137,7 @@ func outputOf(n *wiring.Network, i int, f finding.Findings) SchematicOutput {
 		if !ok {
 			return Part{}
 		}
-		return Part{Name: name, Value: r.Value().String(), Verdict: verdict(names...)}
+		return Part{Name: name, Value: r.Value().String(), Verdict: verdict(names...), Note: asFitted(r.Real(), r.Value().String())}
 	}
 	// What is said of each of its lamps.
 	lit := func(names ...string) (all []string) {
@@ -156,7 +158,7 @@ func outputOf(n *wiring.Network, i int, f finding.Findings) SchematicOutput {
 		}
 		return "base"
 	}
-	transistor := func(t *wiring.Transistor, prefix string) Transistor {
+	transistor := func(t *wiring.Transistor, named build.Text, prefix string) Transistor {
 		if t == nil {
 			return Transistor{}
 		}
@@ -177,11 +179,14 @@ func outputOf(n *wiring.Network, i int, f finding.Findings) SchematicOutput {
 			out.Prebiased = true
 			out.Note = inside(t.BJT)
 		}
+		if note := asFitted(named.Real, t.Name); note != "" {
+			out.Note = strings.TrimPrefix(out.Note+"; "+note, "; ")
+		}
 		return out
 	}
 	out := SchematicOutput{
 		Name: o.Name, Pin: o.Output.From.Text, ActiveLow: o.ActiveLow, Verdict: verdict(""),
-		Switch: transistor(o.Switch, ""), Level: transistor(o.Level, "level-"), Driver: transistor(o.Driver, "driver-"),
+		Switch: transistor(o.Switch, o.Output.Switch, ""), Level: transistor(o.Level, o.Output.Level, "level-"), Driver: transistor(o.Driver, o.Output.Driver, "driver-"),
 		Series:    part("series", "series", append(lit("good", "seen", "never-above"), "series")...),
 		Shunt:     part("shunt", "across the lamp", "shunt"),
 		Base:      part("base", control(cmp.Or(o.Driver, o.Switch)), "base", "overdrive"),
@@ -197,9 +202,20 @@ func outputOf(n *wiring.Network, i int, f finding.Findings) SchematicOutput {
 		out.Series = part("load", "load", "load", "current", "most")
 	}
 	if o.Output.Clamp.Text != "" && o.Drive == build.DriveHighSide {
-		out.Clamp = Part{Name: "gate clamp", Value: o.Output.Clamp.Text, Verdict: verdict("clamp")}
+		out.Clamp = Part{Name: "gate clamp", Value: o.Output.Clamp.Text, Verdict: verdict("clamp"), Note: asFitted(o.Output.Clamp.Real, o.Output.Clamp.Text)}
 	}
 	return out
+}
+
+// asFitted marks a part of a build as built: as one that was fitted, or with what the design has there where that is another.
+func asFitted(r *build.Real, value string) string {
+	switch {
+	case r == nil:
+		return ""
+	case r.Designed == "" || r.Designed == "choose" || r.Designed == value:
+		return "fitted"
+	}
+	return "designed " + r.Designed
 }
 
 // inside says what resistors a pre-biased transistor holds.

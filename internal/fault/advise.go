@@ -43,6 +43,7 @@ type Advice struct {
 	Test  int
 	Bits  float64 // what it is expected to tell about what has to be mended
 	Score float64 // bits a minute, setting up and risk counted
+	Again bool    // it was taken already: to be sure that it was no slip
 }
 
 // Settings of Advise. The zero value is what a conversation uses.

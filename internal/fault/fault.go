@@ -29,6 +29,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"fettle/internal/defect"
 )
 
 // A Cause is one thing, or two together, that may be wrong; or that nothing is.
@@ -40,15 +42,19 @@ type Cause struct {
 	Repair  string // causes of the same words are mended alike
 	Damaged string // what it may have damaged besides; may be empty
 	Check   string // that proves it mended
+	// Typical: its samples lack the spread of the part that is wrong; it is taken to be as wide as that of what is sound.
+	Typical bool
+	Of      []string // of two causes together: their IDs
 }
 
 // Healthy is the ID of the cause that nothing is wrong.
-const Healthy = "healthy"
+const Healthy = defect.Sound
 
 // A Range is one range of a meter's function, for the tests that use it.
 type Range struct {
 	Full   float64 // the highest value shown
 	Slack  float64 // bound of the independent error, in the unit of the test
+	Known  float64 // share by which the range is known to show too much
 	Common float64 // ± share of the reading, common to all readings of the range; to be resolved, no more than 5 times Model
 	Name   string  // the same for all tests that share the range
 }
@@ -117,6 +123,7 @@ type Table struct {
 	Causes  []Cause
 	Tests   []Test
 	Assumes []string // of meter and probes, to be said at the start
+	Alike   []string // causes left out: no reading tells them from nothing being wrong
 	Counts  []int    // samples of each cause
 	Codes   []uint16 // cause by cause, test by test, sample by sample
 
@@ -201,11 +208,22 @@ func (t *Table) measure() {
 		return
 	}
 	t.width = make([]float32, len(t.Causes)*len(t.Tests))
-	for h := range t.Causes {
-		for i := range t.Tests {
-			if t.Tests[i].Choices == nil {
-				t.width[h*len(t.Tests)+i] = float32(between * spreadOf(t.cell(h, i)))
+	sound := slices.IndexFunc(t.Causes, func(c Cause) bool { return c.ID == Healthy })
+	for i := range t.Tests {
+		if t.Tests[i].Choices != nil {
+			continue
+		}
+		full := 0.0
+		if sound >= 0 {
+			full = spreadOf(t.cell(sound, i))
+		}
+		for h := range t.Causes {
+			own := spreadOf(t.cell(h, i))
+			w := between * own
+			if t.Causes[h].Typical && own < full {
+				w = math.Sqrt(w*w + full*full - own*own)
 			}
+			t.width[h*len(t.Tests)+i] = float32(w)
 		}
 	}
 }
@@ -317,7 +335,7 @@ func (s *State) Add(r Reading) *State {
 		next.alone = make([]float64, n)
 		t.each(func(h int) {
 			at := t.first[h]
-			t.likelihood(h, r, 0, func(k int, l float64) { next.alone[at+k] = s.alone[at+k] * l })
+			t.likelihood(h, r, rng.Known, func(k int, l float64) { next.alone[at+k] = s.alone[at+k] * l })
 		})
 	} else {
 		was := s.groups[rng.Name]
@@ -326,7 +344,7 @@ func (s *State) Add(r Reading) *State {
 			at := t.first[h]
 			for g, x := range gains {
 				base := g*n + at
-				t.likelihood(h, r, x*rng.Common, func(k int, l float64) {
+				t.likelihood(h, r, rng.Known+x*rng.Common, func(k int, l float64) {
 					if was != nil {
 						l *= was[base+k]
 					}

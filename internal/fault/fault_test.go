@@ -346,3 +346,17 @@ func large(causes, tests, samples int) *fault.Table {
 	}
 	return t
 }
+
+// A range known to show 1.5 % too much makes 101.5 of a true 100.
+func TestKnownGainErrorIsTakenOut(t *testing.T) {
+	for known, wanted := range map[float64]int{0: 1, 0.015: 0} {
+		r := []fault.Range{{Full: 1999, Slack: 0.01, Known: known, Common: 0.001, Name: "one"}}
+		tests := []fault.Test{{ID: "b", Scale: 0.01, Model: 0.001, Ranges: r}}
+		table := fault.NewTable([]fault.Cause{{ID: "right", Prior: 0.5}, {ID: "1.5 % more", Prior: 0.5}}, tests, []int{1, 1})
+		table.Set(0, 0, 0, 100)
+		table.Set(1, 0, 0, 101.5)
+		if p := table.Start().Add(fault.Reading{Test: 0, Value: 101.5}).P; p[wanted] < 0.9 {
+			t.Errorf("known error %g: %v", known, p)
+		}
+	}
+}

@@ -31,8 +31,11 @@ func (s *State) Groups(least float64) []Group {
 				continue
 			}
 			done[k] = true
-			g.Causes = append(g.Causes, k)
 			g.P += s.P[k]
+			if slices.Contains(s.Table.Causes[k].Of, s.Table.Causes[h].ID) {
+				continue // two faults that explain no more than one of them does
+			}
+			g.Causes = append(g.Causes, k)
 			if r := s.Table.Causes[k].Repair; !slices.Contains(g.Repairs, r) {
 				g.Repairs = append(g.Repairs, r)
 			}

@@ -13,13 +13,14 @@ type head struct {
 	Causes  []Cause
 	Tests   []Test
 	Assumes []string
+	Alike   []string
 	Counts  []int
 }
 
 // MarshalBinary writes the table for a cache.
 func (t *Table) MarshalBinary() ([]byte, error) {
 	var buf bytes.Buffer
-	if err := gob.NewEncoder(&buf).Encode(head{t.Causes, t.Tests, t.Assumes, t.Counts}); err != nil {
+	if err := gob.NewEncoder(&buf).Encode(head{t.Causes, t.Tests, t.Assumes, t.Alike, t.Counts}); err != nil {
 		return nil, fmt.Errorf("keeping the fault table: %w", err)
 	}
 	out := make([]byte, 8, 8+buf.Len()+2*len(t.Codes))
@@ -45,7 +46,7 @@ func (t *Table) UnmarshalBinary(data []byte) error {
 		return fmt.Errorf("a kept fault table: %w", err)
 	}
 	codes := data[8+n:]
-	*t = Table{Causes: h.Causes, Tests: h.Tests, Assumes: h.Assumes, Counts: h.Counts}
+	*t = Table{Causes: h.Causes, Tests: h.Tests, Assumes: h.Assumes, Alike: h.Alike, Counts: h.Counts}
 	if len(h.Counts) != len(h.Causes) {
 		return fmt.Errorf("a kept fault table of %d causes with %d counts", len(h.Causes), len(h.Counts))
 	}

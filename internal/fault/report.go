@@ -43,6 +43,9 @@ func (s *Session) Conclusion() (Known, Group) {
 	case s.Table.Causes[top].ID == Healthy && s.State.P[top] >= ClearSound:
 		return Sound, g
 	case s.Table.Causes[top].ID != Healthy && s.State.Mended(top) >= Clear:
+		if s.Rests() >= 0 {
+			return Open, g
+		}
 		return Found, g
 	case len(s.Next()) == 0:
 		return Spent, g
@@ -200,7 +203,7 @@ func (s *Session) Findings() finding.Findings {
 				break
 			}
 			x := &t.Tests[a.Test]
-			next.Rows = append(next.Rows, []finding.Cell{word(x.Words), word(strings.TrimSuffix(x.Bring+"; "+x.How, "; ")), word(fmt.Sprintf("%.1f bit", a.Bits)), word(strings.Join(s.predictions(a.Test, 4), "; "))})
+			next.Rows = append(next.Rows, []finding.Cell{word(x.Words), word(strings.TrimSuffix(x.Bring+"; "+x.How, "; ")), word(tells(a)), word(strings.Join(s.predictions(a.Test, 4), "; "))})
 			if x.Caution != "" && k == 0 {
 				f.Cautions = append(f.Cautions, finding.Caution{Where: "probing", Text: x.Caution})
 			}
@@ -297,4 +300,11 @@ func count(n int, what string) string {
 		return "1 " + what
 	}
 	return fmt.Sprintf("%d %ss", n, what)
+}
+
+func tells(a Advice) string {
+	if a.Again {
+		return "taken again"
+	}
+	return fmt.Sprintf("%.1f bit", a.Bits)
 }

@@ -80,9 +80,49 @@ func (s *Session) Undo() bool {
 	return true
 }
 
-// Next are the readings worth taking, the best first.
+// Rests is the only reading of the meter that a sound decoder does not explain, if all that speaks for a fault is that one
+// and it was taken once: a slip would look the same, so it is to be taken again. −1 if there is none.
+func (s *Session) Rests() int {
+	sound := s.sound()
+	if sound < 0 || s.State.Ranked()[0] == sound {
+		return -1
+	}
+	only := -1
+	for k, r := range s.State.Readings {
+		if s.State.Explains(sound, k) {
+			continue
+		}
+		if only >= 0 {
+			return -1
+		}
+		only = r.Test
+	}
+	if only < 0 || s.Table.Tests[only].Choices != nil || s.without[only] {
+		return -1
+	}
+	times := 0
+	for _, e := range s.Entries {
+		if e.Test == only {
+			times++
+		}
+	}
+	if times > 1 {
+		return -1
+	}
+	return only
+}
+
+// Next are the readings worth taking, the best first. Where everything rests on one reading and that would settle it, it is
+// that one again.
 func (s *Session) Next() []Advice {
 	if s.advice == nil {
+		if top := s.State.Ranked()[0]; s.State.Mended(top) >= Clear {
+			if again := s.Rests(); again >= 0 {
+				s.advice = []Advice{{Test: again, Again: true}}
+				return s.advice
+			}
+		}
+
 		s.advice = s.State.Advise(Settings{Without: s.without, Setup: s.setup, Place: s.place})
 		if s.advice == nil {
 			s.advice = []Advice{}

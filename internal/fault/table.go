@@ -8,6 +8,7 @@ import (
 	"sync"
 
 	"fettle/internal/circuit"
+	"fettle/internal/defect"
 	"fettle/internal/meter"
 	"fettle/internal/probe"
 	"fettle/internal/spread"
@@ -22,7 +23,9 @@ type Building struct {
 	Bench    probe.Settings
 	Progress func(done, total int)
 	// Off is a share by which values that are wrong are off besides: simulations use it, the diagnosis does not know it.
-	Off float64
+	Off    float64
+	All    bool               // keep the causes that no reading tells from a sound decoder
+	Priors map[string]float64 // of the classes; nil: defect's table
 }
 
 const usualSamples = 100
@@ -74,7 +77,7 @@ type seen struct {
 func ranges(m meter.Spec, f meter.Function) (out []Range) {
 	for _, r := range m.Ranges {
 		if r.Function == f {
-			out = append(out, Range{Full: r.Full, Slack: r.Slack(), Common: float64(r.Gain), Name: fmt.Sprintf("%s %g", f, r.Full)})
+			out = append(out, Range{Full: r.Full, Slack: r.Slack(), Common: float64(r.Gain), Known: float64(r.Known), Name: fmt.Sprintf("%s %g", f, r.Full)})
 		}
 	}
 	return out
@@ -185,9 +188,9 @@ func (m *maker) lay() (tests []Test) {
 	yesNo := func(id, words, yes, no string, sound, minutes float64) {
 		m.seen = append(m.seen, seen{add(Test{ID: id, Words: words, Choices: []string{"yes", "no"}, Slip: 0.01, Minutes: minutes, Sayings: []string{yes, no}}, -1), id, sound})
 	}
-	yesNo("answers", "does it answer on the programming track", "answers on the programming track", "no answer on the programming track", 0.97, 3)
-	yesNo("pressing", "does pressing or warming a part change anything", "pressing or warming changes it", "pressing or warming changes nothing", 0.02, 2)
-	yesNo("goes", "does it come and go by itself", "comes and goes", "always the same", 0.02, 1)
+	yesNo(defect.Answers, "does it answer on the programming track", "answers on the programming track", "no answer on the programming track", 0.97, 3)
+	yesNo(defect.Pressing, "does pressing or warming a part change anything", "pressing or warming changes it", "pressing or warming changes nothing", 0.02, 2)
+	yesNo(defect.Goes, "does it come and go by itself", "comes and goes", "always the same", 0.02, 1)
 	return tests
 }
 
@@ -201,13 +204,16 @@ func Build(ctx context.Context, n *wiring.Network, set Building) (*Table, error)
 	}
 	m := &maker{n: n, bench: probe.New(n, set.Bench)}
 	tests := m.lay()
-	hyps := hypotheses(n, set.Off)
+	hyps, err := defect.Hypotheses(n, defect.Options{Off: set.Off, Priors: set.Priors})
+	if err != nil {
+		return nil, err
+	}
 	total := 0.0
 	var causes []Cause
 	counts := make([]int, len(hyps))
 	for i, h := range hyps {
 		total += h.Prior
-		causes = append(causes, h.Cause)
+		causes = append(causes, Cause{ID: h.ID, Words: h.Words, Prior: h.Prior, Class: h.Class, Repair: h.Repair, Damaged: h.Damaged, Check: h.Check, Typical: h.Typical, Of: h.Of})
 		counts[i] = set.Samples
 	}
 	for i := range causes {
@@ -249,8 +255,8 @@ func Build(ctx context.Context, n *wiring.Network, set Building) (*Table, error)
 			for h := range work {
 				f := sound
 				var err error
-				if hyps[h].edit != nil {
-					f, err = m.bench.Foresee(hyps[h].edit, zs, sound)
+				if hyps[h].Edit != nil {
+					f, err = m.bench.Foresee(hyps[h].Edit, zs, sound)
 				}
 				if err == nil {
 					err = m.put(t, h, &hyps[h], f, zs)
@@ -274,11 +280,105 @@ func Build(ctx context.Context, n *wiring.Network, set Building) (*Table, error)
 	if ctx.Err() != nil {
 		return nil, ctx.Err()
 	}
-	return t, first
+	if first != nil {
+		return nil, first
+	}
+	if set.All {
+		return t, nil
+	}
+	return t.apart(), nil
+}
+
+// tellable is how many standard deviations a reading must lie from what a sound decoder shows, for a cause that it counts
+// as told by.
+const tellable = 3
+
+// apart is the table without the causes that no reading would tell from a sound decoder, such as another transistor that
+// does as well; their words are in Alike.
+func (t *Table) apart() *Table {
+	t.measure()
+	keep := make([]bool, len(t.Causes))
+	var alike []string
+	for h := range t.Causes {
+		for i := range t.Tests {
+			if keep[h] = h == 0 || t.tells(h, i); keep[h] {
+				break
+			}
+		}
+		if !keep[h] {
+			alike = append(alike, t.Causes[h].Words)
+		}
+	}
+	if len(alike) == 0 {
+		return t
+	}
+	out := t.only(keep)
+	out.Alike = alike
+	return out
+}
+
+// tells reports whether test i tells cause h from the first, the sound one.
+func (t *Table) tells(h, i int) bool {
+	mine, sound := t.cell(h, i), t.cell(0, i)
+	test := &t.Tests[i]
+	if test.Choices != nil {
+		differ := 0
+		for k := range mine {
+			if mine[k] != sound[k%len(sound)] {
+				differ++
+			}
+		}
+		return 2*differ > len(mine)
+	}
+	sum := func(cell []uint16) (mean, sd, over float64) {
+		n := 0.0
+		for _, c := range cell {
+			switch {
+			case c == codeOver:
+				over++
+			case c < codeNone:
+				mean, n = mean+float64(int(c)-middle)*step, n+1
+			}
+		}
+		if n > 0 {
+			mean /= n
+		}
+		return mean, spreadOf(cell), over / float64(len(cell))
+	}
+	a, sa, oa := sum(mine)
+	b, sb, ob := sum(sound)
+	if math.Abs(oa-ob) > 0.5 {
+		return true
+	}
+	if oa > 0.5 {
+		return false
+	}
+	return math.Abs(a-b) > tellable*math.Sqrt(math.Max(sa*sa, sb*sb)+math.Pow(test.sigma(test.Scale*math.Sinh(b)), 2))
+}
+
+// only is the table of some of its causes.
+func (t *Table) only(keep []bool) *Table {
+	var causes []Cause
+	var counts []int
+	var codes []uint16
+	total := 0.0
+	for h := range t.Causes {
+		if keep[h] {
+			causes, counts = append(causes, t.Causes[h]), append(counts, t.Counts[h])
+			codes = append(codes, t.Codes[t.base[h]:t.base[h+1]]...)
+			total += t.Causes[h].Prior
+		}
+	}
+	for i := range causes {
+		causes[i].Prior /= total
+	}
+	out := &Table{Causes: causes, Tests: t.Tests, Assumes: t.Assumes, Counts: counts, Codes: codes}
+	out.lay()
+	return out
 }
 
 // put writes what a hypothesis foresees into the table.
-func (m *maker) put(t *Table, h int, hyp *hypothesis, f *probe.Forecast, zs [][]float64) error {
+func (m *maker) put(t *Table, h int, hyp *defect.Hypothesis, f *probe.Forecast, zs [][]float64) error {
 	for i, from := range m.from {
 		if from < 0 {
 			continue
@@ -289,7 +389,7 @@ func (m *maker) put(t *Table, h int, hyp *hypothesis, f *probe.Forecast, zs [][]
 	}
 	for _, s := range m.seen {
 		p := s.sound
-		if q, ok := hyp.says[s.id]; ok {
+		if q, ok := hyp.Says[s.id]; ok {
 			p = q
 		}
 		t.Shares(h, s.test, []float64{p, 1 - p})
@@ -302,7 +402,7 @@ func (m *maker) put(t *Table, h int, hyp *hypothesis, f *probe.Forecast, zs [][]
 		}
 		for k := range zs {
 			c := 1
-			if i := f.Samples[l.alone][k]; i > 0.5e-3 && hyp.dark != l.lamp+1 {
+			if i := f.Samples[l.alone][k]; i > 0.5e-3 && hyp.Dark != l.lamp+1 {
 				c = 0
 			}
 			t.SetChoice(h, l.test, k, c)
@@ -315,8 +415,8 @@ func (m *maker) put(t *Table, h int, hyp *hypothesis, f *probe.Forecast, zs [][]
 const looks = 6
 
 // shine finds which lamps are lit in the vehicle.
-func (m *maker) shine(t *Table, h int, hyp *hypothesis, lights []light, zs [][]float64) error {
-	edit := hyp.edit
+func (m *maker) shine(t *Table, h int, hyp *defect.Hypothesis, lights []light, zs [][]float64) error {
+	edit := hyp.Edit
 	if edit == nil {
 		edit = func(*circuit.Circuit) {}
 	}
@@ -378,7 +478,7 @@ func (m *maker) shine(t *Table, h int, hyp *hypothesis, lights []light, zs [][]f
 			}
 			switch {
 			case math.IsNaN(sum):
-			case sum > seenCurrent && hyp.dark != l.lamp+1:
+			case sum > seenCurrent && hyp.Dark != l.lamp+1:
 				t.SetChoice(h, l.test, k, 0)
 			default:
 				t.SetChoice(h, l.test, k, 1)

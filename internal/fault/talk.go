@@ -149,7 +149,11 @@ func (k *Talk) ask(b *strings.Builder) {
 	}
 	k.asked = next[0].Test
 	t := &k.Table.Tests[k.asked]
-	fmt.Fprintf(b, "Next: %s\n", t.Words)
+	if next[0].Again {
+		fmt.Fprintf(b, "Once more: %s\n  everything rests on this one reading, and a slip of probe or range would look the same\n", t.Words)
+	} else {
+		fmt.Fprintf(b, "Next: %s\n", t.Words)
+	}
 	if t.Bring != "" {
 		fmt.Fprintf(b, "  set up: %s\n", t.Bring)
 	}
@@ -204,7 +208,7 @@ func (k *Talk) cannot(b *strings.Builder, low string) {
 func (k *Talk) why(b *strings.Builder) {
 	if k.asked >= 0 {
 		for _, a := range k.Next() {
-			if a.Test == k.asked {
+			if a.Test == k.asked && !a.Again {
 				t := &k.Table.Tests[a.Test]
 				fmt.Fprintf(b, "It is expected to tell %.1f of the %.1f bit that are open, for %.1f minutes", a.Bits, k.State.Entropy(), t.Minutes)
 				if t.Setup != k.setup && t.Prepare > 0 {

@@ -82,6 +82,14 @@ type Judgement struct {
 	Why         string // for unknown and reported: what is missing
 	Mend        string // for fails: what would free it
 	Working     *Working
+	// Designed is the same judged on the design, where what was really fitted makes it another.
+	Designed *Designed
+}
+
+// Designed is what was found of the design.
+type Designed struct {
+	Verdict       Verdict
+	Value, Margin float64
 }
 
 // Yield is a count of samples with its exact binomial interval (Clopper–Pearson, 95 %).

@@ -4,7 +4,8 @@
 // A reading errs in two ways that must be kept apart. The gain error is a property of one instrument's function and
 // range: unknown, bounded by the stated share of the reading, and the same for every reading taken there. The
 // digits (rounding, offset, contact) are independent from one reading to the next. Both are bounded and taken as
-// uniform. Makers state accuracy as ±(share of reading + digits); the truth then lies in Interval.
+// uniform. Makers state accuracy as ±(share of reading + digits); the truth then lies in Interval. Where the user has
+// found the gain error against a standard, Known holds it, and Gain what is left open of it.
 //
 // DC functions show the mean. AC functions are taken as coupled through a capacitor: they see what varies about the
 // mean, a true-RMS meter its root mean square, an ordinary one its rectified average times π/(2√2) = 1.111, which
@@ -36,7 +37,8 @@ type RangeSpec struct {
 	Function   Function
 	Full       float64    // the highest value shown
 	Resolution float64    // one count
-	Gain       unit.Ratio // ± share of the reading, common to all readings here
+	Known      unit.Ratio // gain error found against a standard: it shows 1 + Known times the truth
+	Gain       unit.Ratio // ± share of the reading, common to all readings here, beside what is Known
 	Digits     float64    // ± counts, independent
 	Burden     unit.Ohm   // current functions: shunt, fuse and leads
 	Input      unit.Ohm   // voltage functions: input resistance
@@ -68,16 +70,25 @@ func (r RangeSpec) Slack() float64 { return r.Digits * r.Resolution }
 // Sigma is the standard deviation of the independent error, uniform within ±Slack.
 func (r RangeSpec) Sigma() float64 { return r.Slack() / math.Sqrt(3) }
 
-// Interval is where the truth lies for a reading, if the meter keeps its specification.
-func (r RangeSpec) Interval(reading float64) (low, high float64) {
-	e := float64(r.Gain)*math.Abs(reading) + r.Slack()
-	return reading - e, reading + e
+// Corrected is a reading with the known part of the gain error taken out.
+func (r RangeSpec) Corrected(reading float64) float64 { return reading / (1 + float64(r.Known)) }
+
+// Bound is how far the truth may lie from a corrected reading, if the meter keeps its specification.
+func (r RangeSpec) Bound(corrected float64) float64 {
+	return float64(r.Gain)*math.Abs(corrected) + r.Slack()
 }
 
-// Show is what the display says of truth on a meter whose gain errs by the share gain and whose other errors come to
-// offset; over tells that the range is too small for it.
+// Interval is where the truth lies for a reading, if the meter keeps its specification.
+func (r RangeSpec) Interval(reading float64) (low, high float64) {
+	x := r.Corrected(reading)
+	e := r.Bound(x)
+	return x - e, x + e
+}
+
+// Show is what the display says of truth on a meter whose gain errs by the share gain beside what is Known and whose other
+// errors come to offset; over tells that the range is too small for it.
 func (r RangeSpec) Show(truth, gain, offset float64) (reading float64, over bool) {
-	x := truth*(1+gain) + offset
+	x := truth*(1+float64(r.Known))*(1+gain) + offset
 	if r.Resolution > 0 {
 		x = math.Round(x/r.Resolution) * r.Resolution
 	}

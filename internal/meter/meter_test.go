@@ -119,6 +119,17 @@ func TestInterval(t *testing.T) {
 	within(t, "negative high", high, -3.0335e-3, 1e-12)
 }
 
+// A range known to show 0.8 % too much, by hand: 5.04 V shown is 5.00 V, ±(0.2 % + 2 counts of 10 mV) is ±30 mV.
+func TestKnownGainError(t *testing.T) {
+	r := RangeSpec{Full: 19.99, Resolution: 0.01, Known: 0.008, Gain: 0.002, Digits: 2}
+	low, high := r.Interval(5.04)
+	within(t, "low", low, 4.97, 1e-12)
+	within(t, "high", high, 5.03, 1e-12)
+	if v, _ := r.Show(5, 0, 0); math.Abs(v-5.04) > 1e-9 {
+		t.Errorf("shows %v of 5 V", v)
+	}
+}
+
 func TestShow(t *testing.T) {
 	r := RangeSpec{Full: 19.99e-3, Resolution: 10e-6}
 	for _, c := range []struct {

@@ -124,7 +124,10 @@ func Saturation(n *wiring.Network, i int) finding.Figure {
 	o, tr := &n.Outputs[i], n.Build.Track
 	u := tr.High.Or(require.Ceiling(n.Vehicle.Scale.Text))
 	st := wiring.State{LeftPositive: o.Lights[0].Left, Drive: wiring.On, Track: u, Which: n.With(i)}
-	chosen := o.Output.Base
+	chosen, point := o.Output.Base, "chosen"
+	if chosen.Real != nil {
+		point = "fitted"
+	}
 	low, high := tr.AmbientLow.Or(wiring.AmbientLow), tr.AmbientHigh.Or(wiring.AmbientHigh)
 	f := finding.Figure{
 		ID: o.ID + ".saturation", Title: "Saturation of the switch of output " + o.Name + " (" + o.Switch.Name + ")",
@@ -175,14 +178,14 @@ func Saturation(n *wiring.Network, i int) finding.Figure {
 			n.Read(n.Solve(st), &op)
 			out := op.Out[i].Switch
 			if r.gain == 0 {
-				f.Marks = append(f.Marks, finding.Mark{Label: "chosen, " + chosen.Value.String(), X: float64(out.Drive), Y: float64(out.Across)})
+				f.Marks = append(f.Marks, finding.Mark{Label: point + ", " + chosen.Value.String(), X: float64(out.Drive), Y: float64(out.Across)})
 				driven = fmt.Sprintf("At track %s the switch carries %s; with %s it is driven at a forced gain of %.0f.",
 					u, unit.Format(float64(out.Through), unit.SymAmp, 3), chosen.Value, float64(out.Through/out.Drive))
 			} else {
 				knee := float64(out.Through) / out.Gain(op.Ambient)
 				f.Marks = append(f.Marks, finding.Mark{Label: "knee, least gain", X: knee, Y: math.NaN()})
-				past = fmt.Sprintf(" The weakest sheet transistor, cold, has its knee at %s: the chosen point stands %.1f times past it.",
-					unit.Format(knee, unit.SymAmp, 2), float64(out.Drive)/knee)
+				past = fmt.Sprintf(" The weakest sheet transistor, cold, has its knee at %s: the %s point stands %.1f times past it.",
+					unit.Format(knee, unit.SymAmp, 2), point, float64(out.Drive)/knee)
 			}
 		}
 	}

@@ -371,15 +371,16 @@ func own(n *wiring.Network, set *require.Set, worst []require.Worst) []finding.V
 	}
 	ceil := require.Ceiling(n.Vehicle.Scale.Text)
 	var list []finding.Value
-	add := func(id, words, name string, z []float64) {
+	add := func(id, words, name string, real *build.Real, z []float64) {
+		reason, method := whence(real)
 		list = append(list, finding.Value{ID: prefix + id, Name: words, Value: float64(n.Value(-1, name)), Unit: unit.SymOhm, Low: math.NaN(), High: math.NaN(),
-			Reason: "written in the build file", Method: "the build file", Working: require.ExplainResistor(n, -1, name, z, ceil)})
+			Reason: reason, Method: method, Working: require.ExplainResistor(n, -1, name, z, ceil)})
 	}
 	if n.Ear != nil {
-		add("ear.series", "resistor of the ear", wiring.EarSeries, corner(n, set, worst, "ear.clamp"))
+		add("ear.series", "resistor of the ear", wiring.EarSeries, n.Decoder.Listen.Series.Real, corner(n, set, worst, "ear.clamp"))
 	}
 	if n.Zener != nil {
-		add("supply.ballast", "ballast resistor", wiring.Ballast, corner(n, set, worst, "supply.ballast-power"))
+		add("supply.ballast", "ballast resistor", wiring.Ballast, n.Decoder.Supply.Ballast.Real, corner(n, set, worst, "supply.ballast-power"))
 	}
 	return list
 }
@@ -406,10 +407,29 @@ func values(n *wiring.Network, i int, set *require.Set, worst []require.Worst) [
 				z = corner(n, set, worst, require.LightID(n, i, 0)+"dark-reset")
 			}
 		}
+		reason, method := whence(r.Real())
 		list = append(list, finding.Value{ID: o.ID + "." + r.Attr, Name: r.Words + " of " + o.Of(), Value: float64(r.Value()), Unit: unit.SymOhm, Low: math.NaN(), High: math.NaN(),
-			Reason: "written in the build file", Method: "the build file", Sure: "±" + n.ToleranceOf(o.Output, r.Value()).String(), Working: require.ExplainResistor(n, i, r.Attr, z, u)})
+			Reason: reason, Method: method, Sure: n.Sure(r.Real(), n.ToleranceOf(o.Output, r.Value())), Working: require.ExplainResistor(n, i, r.Attr, z, u)})
 	}
 	return list
+}
+
+// whence is where a value comes from: the design, or what was fitted in its place.
+func whence(r *build.Real) (reason, method string) {
+	if r == nil {
+		return "written in the build file", "the build file"
+	}
+	reason, method = "read off the part that was fitted", "as built"
+	if r.Measured() {
+		reason = "measured with " + r.Scale + ", before it was soldered in"
+	}
+	switch r.Designed {
+	case "", "choose":
+		return reason + "; the design leaves it open", method
+	case build.None:
+		return reason + "; the design has none", method
+	}
+	return reason + "; designed " + r.Designed, method
 }
 
 // told is what is reported and not judged of the lamp itself, at its brightest corner z at the standard's ceiling: the
@@ -610,7 +630,9 @@ func mend(n *wiring.Network, r *require.Requirement) string {
 	}
 	o := &n.Outputs[r.Output]
 	change := func(attr, way string) string {
-		if res, ok := o.Resistor(attr); ok {
+		if res, ok := o.Resistor(attr); ok && res.Real() != nil {
+			return fmt.Sprintf("put a %s one in for the %s of %s that is fitted (%s)", way, res.Words, o.Of(), res.Value())
+		} else if ok {
 			return fmt.Sprintf("make the %s of %s %s than %s, or set %s = \"choose\"", res.Words, o.Of(), way, res.Value(), attr)
 		}
 		words := map[string]string{"pulldown": "a pull-down", "pullup": "a pull-up", "base": "a base resistor", "level_base": "a base resistor of the level transistor", "series": "a series resistor"}[attr]
@@ -704,6 +726,9 @@ func stock(b *build.Build) []finding.Judgement {
 	}
 	var out []finding.Judgement
 	for _, need := range Needs(b) {
+		if need.Fitted {
+			continue
+		}
 		j := finding.Judgement{ID: "drawer." + need.What, Subject: need.What, Requirement: "in the drawer", Unit: "", Sense: "≥",
 			Value: float64(need.Have), Limit: float64(need.Count), Method: "count in drawer.csv", Source: "drawer.csv"}
 		if need.Have < 0 { // plenty
@@ -731,7 +756,8 @@ type Need struct {
 	What    string // "3.3 kΩ 0805", "MMBT3904"
 	For     string // "output front, output rear"
 	Count   int
-	Have    int // −1: plenty
+	Have    int  // −1: plenty
+	Fitted  bool // it is on the board already
 	Price   unit.Price
 	Package string
 }
@@ -739,17 +765,18 @@ type Need struct {
 // Needs is the parts list of the build, in the order of the file.
 func Needs(b *build.Build) []Need {
 	var list []Need
-	add := func(what, use, pack string, have int, price unit.Price) {
+	add := func(what, use, pack string, have int, price unit.Price, real *build.Real) {
 		for i := range list {
-			if list[i].What == what {
+			if list[i].What == what && list[i].Fitted == (real != nil) {
 				list[i].Count++
 				list[i].For += ", " + use
 				return
 			}
 		}
-		list = append(list, Need{What: what, For: use, Count: 1, Have: have, Price: price, Package: pack})
+		list = append(list, Need{What: what, For: use, Count: 1, Have: have, Price: price, Package: pack, Fitted: real != nil})
 	}
-	part := func(name, use string) {
+	part := func(t build.Text, use string) {
+		name := t.Text
 		if name == "" {
 			return
 		}
@@ -761,7 +788,7 @@ func Needs(b *build.Build) []Need {
 				}
 			}
 		}
-		add(name, use, pack, have, price)
+		add(name, use, pack, have, price, t.Real)
 	}
 	resistor := func(q build.Quantity[unit.Ohm], o *build.Output, attr, use string) {
 		if !q.Known() {
@@ -770,36 +797,37 @@ func Needs(b *build.Build) []Need {
 		pack := wiring.PackageOf(b, o, attr)
 		have, price := 0, unit.Absent[unit.Price]()
 		for _, it := range wiring.OnHand(b, o, attr) {
-			if math.Abs(float64(it.R/q.Value)-1) < 1e-9 {
+			// What was measured came out of the bag with the nearest value.
+			if off := math.Abs(float64(it.R/q.Value) - 1); off < 1e-9 || q.Real != nil && off < 0.06 {
 				have, price = addCount(have, it.Count), b.Drawer.Items[it.Item].Price
 			}
 		}
-		add(q.Value.String()+" "+pack, use, pack, have, price)
+		add(q.Value.String()+" "+pack, use, pack, have, price, q.Real)
 	}
 	for i := range b.Decoders {
 		d := &b.Decoders[i]
 		for range max(1, d.Supply.Diodes.Or(1)) {
-			part(d.Supply.Rectifier.Text, "rectifier")
+			part(d.Supply.Rectifier, "rectifier")
 		}
-		part(d.Supply.Regulator.Text, "regulator")
-		part(d.Chip.Part.Text, "chip")
+		part(d.Supply.Regulator, "regulator")
+		part(d.Chip.Part, "chip")
 		supply := &build.Output{Package: d.Supply.Package}
 		resistor(d.Supply.Ballast, supply, "", "ballast")
 		resistor(d.Listen.Series, supply, "", "ear")
 		for k := range d.Outputs {
 			o := &d.Outputs[k]
 			of := " of " + o.Name.Text
-			part(o.Switch.Text, "switch"+of)
-			part(o.Driver.Text, "driver"+of)
-			part(o.Level.Text, "level"+of)
-			part(o.Clamp.Text, "clamp"+of)
+			part(o.Switch, "switch"+of)
+			part(o.Driver, "driver"+of)
+			part(o.Level, "level"+of)
+			part(o.Clamp, "clamp"+of)
 			for _, r := range []struct{ attr, use string }{{"series", "series"}, {"base", "base"}, {"pulldown", "pull-down"}, {"pullup", "pull-up"}, {"level_base", "level base"}, {"between", "between"}, {"shunt", "across the lamp"}} {
 				resistor(*wiring.ValueOf(o, r.attr), o, r.attr, r.use+of)
 			}
 		}
 		if a := d.Acknowledge; a != nil {
 			o := &build.Output{SeriesPackage: build.Words(a.Package.Text)}
-			part(a.Switch.Text, "switch of the acknowledgement")
+			part(a.Switch, "switch of the acknowledgement")
 			resistor(a.Load, o, "load", "load of the acknowledgement")
 			resistor(a.Base, o, "base", "base of the acknowledgement")
 			resistor(a.Pulldown, o, "pulldown", "pull-down of the acknowledgement")
@@ -820,6 +848,8 @@ func PartsList(b *build.Build) finding.Table {
 	for _, n := range Needs(b) {
 		have, v := fmt.Sprint(n.Have), finding.Holds
 		switch {
+		case n.Fitted:
+			have = "fitted"
 		case n.Have < 0:
 			have = "plenty"
 		case n.Have < n.Count:

@@ -524,13 +524,19 @@ func BenchmarkProveByOutputs(b *testing.B) {
 // gain.
 func TestFittedStandsForPlanned(t *testing.T) {
 	b, lamps := demo(t)
-	b.Decoders[0].Fitted = []build.Fitted{{Output: build.Words("front"), Base: build.Given(unit.Ohm(99.3e3)), HFE: build.Given(180.0)}}
-	f := run(t, b, lamps, prove.Settings{Samples: few})
+	fit := func(attr string, x float64, text string) build.FittedValue {
+		return build.FittedValue{Block: "output", Output: "front", Attr: attr, Number: x, Text: build.Words(text)}
+	}
+	b.Decoders[0].Fitted = &build.Fitted{Values: []build.FittedValue{fit("base", 99.3e3, "99.3 kΩ"), fit("hfe", 180, "180")}}
+	f := run(t, b.AsBuilt(), lamps, prove.Settings{Samples: few})
 	if j := verdict(t, f, "output.front.overdrive-high"); j.Verdict != finding.Fails || !strings.Contains(j.Mend, "99.3 kΩ") {
 		t.Errorf("99.3 kΩ to the base: %s, %q", j.Verdict, j.Mend)
 	}
-	b.Decoders[0].Fitted[0].Base = build.Quantity[unit.Ohm]{}
-	f = run(t, b, lamps, prove.Settings{Samples: few})
+	if f := run(t, b, lamps, prove.Settings{Samples: few}); verdict(t, f, "output.front.overdrive-high").Verdict != finding.Holds {
+		t.Error("the design fails")
+	}
+	b.Decoders[0].Fitted.Values = b.Decoders[0].Fitted.Values[1:]
+	f = run(t, b.AsBuilt(), lamps, prove.Settings{Samples: few})
 	// Measured in a gain socket, ±10 %: 162 at the least, and 4.7 kΩ.
 	if j := verdict(t, f, "output.front.overdrive-high"); j.Verdict != finding.Holds || !strings.Contains(j.Confidence, "measured by you (hFE 180)") {
 		t.Errorf("a measured gain: %s at %g, %q", j.Verdict, j.Value, j.Confidence)

@@ -190,6 +190,7 @@ func Verdicts(js []finding.Judgement, o HTMLOptions) template.HTML {
 			}
 		}
 		add("why", j.Why)
+		add("as designed", designedText(j))
 		add("worst at", j.Worst)
 		if j.Verdict != finding.Holds {
 			if j.Method != common {

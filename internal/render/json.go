@@ -55,23 +55,30 @@ type value struct {
 }
 
 type judgement struct {
-	ID          string   `json:"id" doc:"dotted path, stable across runs"`
-	Subject     string   `json:"subject" doc:"what is judged, in the user's names"`
-	Requirement string   `json:"requirement" doc:"what is required, in words"`
-	Verdict     string   `json:"verdict" doc:"holds, close (holds by less than the uncertainty or 5 % of the limit), fails, unknown or reported"`
-	Margin      num      `json:"margin" doc:"share of the limit by which it holds; negative: by which it fails"`
-	Value       num      `json:"value" doc:"what was found at the worst corner"`
-	Limit       num      `json:"limit" doc:"what it is held against; null where sense is \"\""`
-	Sense       string   `json:"sense" doc:"how value must stand to limit: ≥ or ≤; \"\" where there is no limit"`
-	Unit        string   `json:"unit" doc:"SI symbol of value and limit"`
-	Worst       string   `json:"worst" doc:"the corner at which it is worst, in words"`
-	Method      string   `json:"method" doc:"how the worst case was sought"`
-	Confidence  string   `json:"confidence" doc:"what is claimed, and how far"`
-	Yield       *yield   `json:"yield" doc:"share of the samples that hold; null where not sampled"`
-	Source      string   `json:"source" doc:"where the limit comes from"`
-	Why         string   `json:"why" doc:"for unknown and reported: what is missing"`
-	Mend        string   `json:"mend" doc:"for fails: what would free it"`
-	Working     *working `json:"working,omitempty" doc:"the derivation; absent where there is none"`
+	ID          string    `json:"id" doc:"dotted path, stable across runs"`
+	Subject     string    `json:"subject" doc:"what is judged, in the user's names"`
+	Requirement string    `json:"requirement" doc:"what is required, in words"`
+	Verdict     string    `json:"verdict" doc:"holds, close (holds by less than the uncertainty or 5 % of the limit), fails, unknown or reported"`
+	Margin      num       `json:"margin" doc:"share of the limit by which it holds; negative: by which it fails"`
+	Value       num       `json:"value" doc:"what was found at the worst corner"`
+	Limit       num       `json:"limit" doc:"what it is held against; null where sense is \"\""`
+	Sense       string    `json:"sense" doc:"how value must stand to limit: ≥ or ≤; \"\" where there is no limit"`
+	Unit        string    `json:"unit" doc:"SI symbol of value and limit"`
+	Worst       string    `json:"worst" doc:"the corner at which it is worst, in words"`
+	Method      string    `json:"method" doc:"how the worst case was sought"`
+	Confidence  string    `json:"confidence" doc:"what is claimed, and how far"`
+	Yield       *yield    `json:"yield" doc:"share of the samples that hold; null where not sampled"`
+	Source      string    `json:"source" doc:"where the limit comes from"`
+	Why         string    `json:"why" doc:"for unknown and reported: what is missing"`
+	Mend        string    `json:"mend" doc:"for fails: what would free it"`
+	Working     *working  `json:"working,omitempty" doc:"the derivation; absent where there is none"`
+	Designed    *designed `json:"designed,omitempty" doc:"the same judged on the design, where what was really fitted makes it another; else absent"`
+}
+
+type designed struct {
+	Verdict string `json:"verdict" doc:"as above"`
+	Value   num    `json:"value" doc:"what was found at its worst corner, in the judgement's unit"`
+	Margin  num    `json:"margin" doc:"share of the limit by which it held; negative: by which it failed"`
 }
 
 type yield struct {
@@ -281,6 +288,9 @@ func toJudgement(j finding.Judgement) judgement {
 		if j.Unit == "" && j.Value == 0 {
 			out.Value = absent()
 		}
+	}
+	if d := j.Designed; d != nil {
+		out.Designed = &designed{string(d.Verdict), num(d.Value), num(d.Margin)}
 	}
 	if j.Yield != nil {
 		out.Yield = &yield{j.Yield.Held, j.Yield.Samples, num(j.Yield.Low), num(j.Yield.High)}

@@ -115,6 +115,22 @@ func foundText(j finding.Judgement) string {
 	return join(engineering(j.Value, j.Unit))
 }
 
+// designedText is what was found of the design, where what was fitted makes it another: "● holds, 4.1, margin +37 %".
+func designedText(j finding.Judgement) string {
+	d := j.Designed
+	if d == nil {
+		return ""
+	}
+	text := verdictText(d.Verdict)
+	if found := foundText(finding.Judgement{Value: d.Value, Unit: j.Unit, Sense: j.Sense}); found != "—" {
+		text += ", " + found
+	}
+	if j.Sense != "" && known(d.Margin) {
+		text += ", margin " + Margin(d.Margin)
+	}
+	return text
+}
+
 func yieldText(y *finding.Yield) string {
 	if y == nil || y.Samples == 0 {
 		return ""

@@ -453,6 +453,9 @@ func after(j finding.Judgement, common string) []string {
 	if j.Why != "" {
 		out = append(out, "why: "+j.Why)
 	}
+	if d := designedText(j); d != "" {
+		out = append(out, "as designed: "+d)
+	}
 	if j.Verdict == finding.Holds {
 		return out
 	}
@@ -794,7 +797,7 @@ func Why(w io.Writer, f finding.Findings, id string, o Options) (bool, error) {
 		if line != "—" {
 			p.para("  ", line)
 		}
-		p.pairs([][2]string{{"worst at", j.Worst}, {"sought by", j.Method}, {"claim", j.Confidence}, {"yield", yieldText(j.Yield)},
+		p.pairs([][2]string{{"as designed", designedText(j)}, {"worst at", j.Worst}, {"sought by", j.Method}, {"claim", j.Confidence}, {"yield", yieldText(j.Yield)},
 			{"limit from", j.Source}, {"why", j.Why}, {"mend", j.Mend}})
 		p.working(j.Working, 0)
 	}

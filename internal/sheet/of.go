@@ -19,8 +19,24 @@ func Of(p work.Proved, date string) Input {
 	if len(b.Decoders) == 1 {
 		in.Title.What = "decoder " + b.Decoders[0].Name.Text
 	}
+	if b.Noted() {
+		in.Title.What += ", as built"
+	}
 	if len(b.Vehicles) > 0 {
 		in.Title.Scale = b.Vehicles[0].Scale.Text
+	}
+	for _, d := range b.Decoders { // which of several alike
+		if d.Fitted != nil && d.Fitted.Vehicle.IsSet() && len(b.Decoders) == 1 {
+			in.Title.Vehicle += ", " + d.Fitted.Vehicle.Text
+		}
+	}
+	in.Prove.Notes = nil
+	for _, n := range p.Findings.Notes {
+		if n.Kind == "as built" {
+			in.BuiltNotes = append(in.BuiltNotes, n)
+		} else {
+			in.Prove.Notes = append(in.Prove.Notes, n)
+		}
 	}
 	in.Prove.Figures, in.Prove.Tables, in.Prove.Cautions, in.Prove.Values = nil, nil, nil, nil // each has its place below
 	for _, f := range p.Findings.Figures {
@@ -36,6 +52,10 @@ func Of(p work.Proved, date string) Input {
 			rows := append(in.Slips.Rows, t.Rows...)
 			in.Slips = t
 			in.Slips.Rows = rows
+			continue
+		}
+		if strings.HasPrefix(t.ID, work.AsBuilt) {
+			in.Built = append(in.Built, t)
 			continue
 		}
 		in.Prove.Tables = append(in.Prove.Tables, t)

@@ -1,6 +1,6 @@
 // Package sheet sets the build sheet: one self-contained HTML page, for A4 and for the screen, in the order
-// of the work. What fails or is close stands first; then the vehicle and its lamps, the schematic, the light
-// against track voltage, the switches, what was chosen, every requirement, the parts, what an accidental
+// of the work. What fails or is close stands first; then what was really fitted, where that is noted, the vehicle and its
+// lamps, the schematic, the light against track voltage, the switches, what was chosen, every requirement, the parts, what an accidental
 // short does, the bench with its cautions, and what is not proven yet.
 //
 // Nothing is computed here and nothing is read: numbers, dates and drawings come in with the Input, so the
@@ -26,16 +26,18 @@ import (
 
 // An Input is what the sheet shows. Only Title and Prove are needed; a section without content is left out.
 type Input struct {
-	Title    Title
-	Prove    finding.Findings  // requirements judged; its Worst is the state of proof
-	Survey   finding.Findings  // what the lamps are; its figures show the readings over the fit
-	Choose   finding.Findings  // the values chosen
-	Circuits []draw.Schematic  // one for each decoder
-	Lights   []finding.Figure  // lamp current against track voltage
-	Switches []finding.Figure  // VCE against base current
-	Parts    finding.Table     // the parts list, with prices and stock
-	Slips    finding.Table     // what an accidental short does
-	Cautions []finding.Caution // beyond the standing ones; Where puts them at the work they belong to
+	Title      Title
+	Prove      finding.Findings  // requirements judged; its Worst is the state of proof
+	Survey     finding.Findings  // what the lamps are; its figures show the readings over the fit
+	Choose     finding.Findings  // the values chosen
+	Circuits   []draw.Schematic  // one for each decoder
+	Built      []finding.Table   // what was really fitted beside what was designed, and what that changes
+	BuiltNotes []finding.Note    // that go with it
+	Lights     []finding.Figure  // lamp current against track voltage
+	Switches   []finding.Figure  // VCE against base current
+	Parts      finding.Table     // the parts list, with prices and stock
+	Slips      finding.Table     // what an accidental short does
+	Cautions   []finding.Caution // beyond the standing ones; Where puts them at the work they belong to
 }
 
 // Title is the title block.
@@ -85,7 +87,8 @@ type view struct {
 	Chosen, ChosenVerdicts, ChooseNotes   template.HTML
 	ProveNotes                            template.HTML
 	LampTables, ChooseTables, ProveTables []template.HTML
-	Parts, Slips                          template.HTML
+	Parts, Slips, BuiltNotes              template.HTML
+	Built                                 []template.HTML
 	Plates, Circuits, Lights, Switches    []plate
 	Bench                                 []step
 	Clear                                 bool // nothing fails, is close or unknown
@@ -141,6 +144,7 @@ func Sheet(in Input) ([]byte, error) {
 	prove := in.Prove
 	prove.Values, prove.Verdicts = nil, nil
 	_, _, v.ProveNotes, v.ProveTables = values(prove, "prove-")
+	_, _, v.BuiltNotes, v.Built = values(finding.Findings{Notes: in.BuiltNotes, Tables: in.Built}, "built-")
 	if len(in.Parts.Rows) > 0 {
 		v.Parts = render.Table(in.Parts, s.options("parts-"))
 	}

@@ -3,6 +3,7 @@ package survey
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -37,7 +38,7 @@ type nuisance struct {
 type datum struct {
 	reading int // index into evidence.readings
 	what    quality
-	shown   float64
+	shown   float64         // the known part of the meter's gain error taken out
 	sd      float64         // of the independent error: digits and contact
 	spec    meter.RangeSpec // range it was read on
 
@@ -176,7 +177,7 @@ func (e *evidence) add(b *build.Build, i int) {
 		} else if !(d.shown > 0) {
 			e.leave(i, "a resistance of zero is a short across the probes, not a resistor")
 		} else {
-			d.spec, d.sd = rs, math.Hypot(rs.Sigma(), contactOhm)
+			d.spec, d.shown, d.sd = rs, e.corrected(spec, rs, d.shown, unit.SymOhm), math.Hypot(rs.Sigma(), contactOhm)
 			d.gain = e.share("gain of "+rangeName(spec, rs, unit.SymOhm), float64(rs.Gain))
 			e.data = append(e.data, d)
 		}
@@ -196,6 +197,7 @@ func (e *evidence) add(b *build.Build, i int) {
 		e.leave(i, "the meter has no voltage range")
 		return
 	}
+	track = e.corrected(volts, vs, track, unit.SymVolt)
 	base.levels, ok = e.levels(b, r)
 	if !ok {
 		e.leave(i, "a pulse-width supply is only understood with its duty, or with the peak of its supply block")
@@ -221,7 +223,7 @@ func (e *evidence) add(b *build.Build, i int) {
 			e.leave(i, "the meter has no current range")
 			return
 		}
-		d.spec = rs
+		d.spec, d.shown, d.others = rs, e.corrected(spec, rs, d.shown, unit.SymAmp), rs.Corrected(d.others)
 		d.sd = math.Hypot(rs.Sigma(), rs.Resolution/math.Sqrt(12))
 		if d.others > 0 {
 			d.sd *= math.Sqrt2 // what else drew was read on the same digits
@@ -252,7 +254,7 @@ func (e *evidence) add(b *build.Build, i int) {
 		if !ok {
 			rs = vs
 		}
-		d.spec, d.sd = rs, math.Hypot(rs.Sigma(), rs.Resolution/math.Sqrt(12))
+		d.spec, d.shown, d.sd = rs, e.corrected(volts, rs, d.shown, unit.SymVolt), math.Hypot(rs.Sigma(), rs.Resolution/math.Sqrt(12))
 		if d.shown > track*(1+2*float64(vs.Gain))*most(d.levels)+vs.Slack()+rs.Slack() {
 			e.leave(i, "a drop of %s is more than the %s applied", r.Drop.Value, r.Track.Value)
 			d.banned = true
@@ -287,6 +289,17 @@ func (e *evidence) rangeOf(i int, s meter.Spec, f meter.Function, shown float64,
 		e.notes = append(e.notes, fmt.Sprintf("reading %s: no range of the meter shows %s, its largest ends at %s", e.readings[i].ID, unit.Format(shown, sym, 3), unit.Format(top.Full, sym, 3)))
 	}
 	return top, top.Full > 0
+}
+
+// corrected is a reading without the known part of the range's gain error, which is noted once a range.
+func (e *evidence) corrected(s meter.Spec, r meter.RangeSpec, shown float64, sym string) float64 {
+	if r.Known != 0 {
+		note := fmt.Sprintf("%s: shows %s of the truth too much, measured by you; taken out of its readings, ±%s is left", rangeName(s, r, sym), r.Known, r.Gain)
+		if !slices.Contains(e.notes, note) {
+			e.notes = append(e.notes, note)
+		}
+	}
+	return r.Corrected(shown)
 }
 
 // most is the greatest level of a wave, in units of its mean.

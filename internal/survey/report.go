@@ -662,7 +662,7 @@ func (o *outcome) figure(r *report, id, of string) {
 			i = -i
 		}
 		u -= math.Copysign(d.burden*d.shown, u)
-		lo, hi := d.spec.Interval(d.shown)
+		ei := d.spec.Bound(d.shown)
 		gv := 0.0
 		if d.trackGain >= 0 {
 			gv = o.m.e.nuisance[d.trackGain].bound
@@ -670,7 +670,7 @@ func (o *outcome) figure(r *report, id, of string) {
 		eu := gv*math.Abs(d.track) + math.Sqrt(3)*d.trackSD
 		pts.X, pts.Y = append(pts.X, u), append(pts.Y, i)
 		pts.XLow, pts.XHigh = append(pts.XLow, u-eu), append(pts.XHigh, u+eu)
-		pts.YLow, pts.YHigh = append(pts.YLow, i-(d.shown-lo)), append(pts.YHigh, i+(hi-d.shown))
+		pts.YLow, pts.YHigh = append(pts.YLow, i-ei), append(pts.YHigh, i+ei)
 		pts.Excluded = append(pts.Excluded, out[d.reading])
 		if !out[d.reading] {
 			most = math.Max(most, 1.1*math.Abs(d.track))

@@ -21,6 +21,7 @@ type EarNet struct {
 
 	nominal   unit.Ohm
 	tolerance unit.Ratio
+	real      *build.Real // how it is known
 }
 
 // Left reports whether it listens to the left rail.
@@ -35,7 +36,7 @@ func (n *Network) listen() {
 	if !l.From.IsSet() || !l.Into.IsSet() || !l.Series.Known() {
 		return
 	}
-	e := &EarNet{From: l.From.Text, Into: l.Into.Text, Rail: n.RightRail, nominal: l.Series.Value, tolerance: n.ToleranceOf(&build.Output{}, l.Series.Value)}
+	e := &EarNet{From: l.From.Text, Into: l.Into.Text, Rail: n.RightRail, nominal: l.Series.Value, tolerance: n.knownWithin(l.Series), real: l.Series.Real}
 	if e.Left() {
 		e.Rail = n.LeftRail
 	}
@@ -57,7 +58,7 @@ func (n *Network) acknowledge() {
 	}
 	net := OutputNet{
 		ID: "acknowledge", Name: "acknowledge", Path: []string{"decoder", n.Decoder.Name.Text, "acknowledge"}, Drive: build.DriveLowSide, Acknowledge: true, Clamp: none,
-		Output: &build.Output{Name: build.Words("acknowledge"), From: a.From, Switch: a.Switch, Series: a.Load, Base: a.Base, Pulldown: a.Pulldown, SeriesPackage: build.Words(a.Package.Text)},
+		Output: &build.Output{Name: build.Words("acknowledge"), From: a.From, Switch: a.Switch, Series: a.Load, Base: a.Base, Pulldown: a.Pulldown, HFE: a.HFE, SeriesPackage: build.Words(a.Package.Text)},
 		Socket: n.Plus,
 	}
 	if len(n.Build.Decoders) > 1 {
@@ -98,6 +99,14 @@ func (n *Network) Share(i, j int) bool {
 		}
 	}
 	return false
+}
+
+// knownWithin is how well a resistor that belongs to no output is known by itself.
+func (n *Network) knownWithin(q build.Quantity[unit.Ohm]) unit.Ratio {
+	if q.Real.Measured() {
+		return q.Real.Slack
+	}
+	return n.ToleranceOf(&build.Output{}, q.Value)
 }
 
 // With is the outputs that may be on together with output i, and itself.

@@ -10,7 +10,8 @@
 // the reservoir's current left out (a square wave rectified by a bridge is steady).
 //
 // What varies (Var) is independent of each other: ambient temperature, the parts' spread by datasheet or narrowed to what
-// was measured on them, the resistors' tolerance, and for each lamp the joint samples of its survey. The chip's supply
+// was measured on them, the resistors' tolerance (of one that was measured before it was soldered in, what the meter leaves
+// open: fitted.go), and for each lamp the joint samples of its survey. The chip's supply
 // never varies by itself: it follows from the track through rectifier and regulator, and the levels of its pins follow it. A
 // point z has one number per Var: −1…+1 with 0 typical, or the index of a joint sample. Set installs a point, Solve brings
 // the network into a State and solves it, Read copies the result out.
@@ -153,29 +154,30 @@ type Network struct {
 	Zener     *parts.Diode
 	Assumed   []string // what had to be assumed, in words
 
-	half      halfWave
-	bridge    device.Spread[device.Diode]
-	regulator *device.RegulatorSpread
-	zener     device.Spread[device.Diode]
-	local     *device.DiodeSpread // the vehicle's own two diodes
-	locals    [2]circuit.Elem
-	pins      *device.PinSpread
-	pinNow    device.Pin
-	ordinary  uint32 // the outputs that may be on together
-	ballast   unit.Ohm
-	tolerance unit.Ratio          // of the ballast
-	clamps    bool                // the pins have their clamp diodes
-	set       []func(z []float64) // installs a slice of variables
-	from      []int               // index of the first variable of each
-	warm      map[State][]float64
-	last      []float64
-	learned   map[State]*lesson // shared by clones
-	scratch   []float64
-	trails    map[State]*trail // where each state was solved last; nil: not kept
-	state     State            // last solved
-	solved    bool
-	start     []float64 // of the next solution; nil: as solve says
-	like      *Network  // while it is wired: one with the same lamps; may be nil
+	half        halfWave
+	bridge      device.Spread[device.Diode]
+	regulator   *device.RegulatorSpread
+	zener       device.Spread[device.Diode]
+	local       *device.DiodeSpread // the vehicle's own two diodes
+	locals      [2]circuit.Elem
+	pins        *device.PinSpread
+	pinNow      device.Pin
+	ordinary    uint32 // the outputs that may be on together
+	ballast     unit.Ohm
+	tolerance   unit.Ratio          // of the ballast
+	ballastReal *build.Real         // how it is known
+	clamps      bool                // the pins have their clamp diodes
+	set         []func(z []float64) // installs a slice of variables
+	from        []int               // index of the first variable of each
+	warm        map[State][]float64
+	last        []float64
+	learned     map[State]*lesson // shared by clones
+	scratch     []float64
+	trails      map[State]*trail // where each state was solved last; nil: not kept
+	state       State            // last solved
+	solved      bool
+	start       []float64 // of the next solution; nil: as solve says
+	like        *Network  // while it is wired: one with the same lamps; may be nil
 }
 
 // Missing is a value without which there is no circuit.
@@ -445,7 +447,8 @@ func (n *Network) supply() error {
 			return fmt.Errorf("zener %s: %w", z.Name, err)
 		}
 		n.Zener, n.ballast = &z, d.Supply.Ballast.Value
-		n.tolerance = n.ToleranceOf(&build.Output{}, n.ballast)
+		n.ballastReal = d.Supply.Ballast.Real
+		n.tolerance = n.knownWithin(d.Supply.Ballast)
 		n.Ballast = c.Resistor("ballast", n.Plus, n.VCC, d.Supply.Ballast.Value)
 		c.SetWords(n.Ballast, "ballast resistor")
 		n.Regulator = c.Diode("zener", circuit.Ground, n.VCC, n.zener.At(make([]float64, len(n.zener.Vars()))))
@@ -608,54 +611,17 @@ func (n *Network) cornersOf(post *LampPosterior) []int {
 	return post.vertices()
 }
 
-// fittedTolerance is how well a resistor is known that was measured before it was soldered in: an ordinary hand meter (from
-// memory: 1 % and a digit).
-const fittedTolerance = unit.Ratio(0.012)
-
-// asFitted puts what was really soldered in for what was planned.
-func (n *Network) asFitted(o *build.Output) {
-	for k := range n.Decoder.Fitted {
-		f := &n.Decoder.Fitted[k]
-		if f.Output.Text != o.Name.Text {
-			continue
-		}
-		if f.Switch.IsSet() {
-			o.Switch = f.Switch
-		}
-		for _, r := range []struct{ planned, real *build.Quantity[unit.Ohm] }{{&o.Series, &f.Series}, {&o.Base, &f.Base}, {&o.Pulldown, &f.Pulldown}} {
-			if r.real.Known() {
-				*r.planned = *r.real
-			}
-		}
-	}
-}
-
-// toleranceOf is how well one of an output's resistors is known.
+// toleranceOf is how well one of an output's resistors is known by itself.
 func (n *Network) toleranceOf(o *OutputNet, r *Resistor) unit.Ratio {
-	for k := range n.Decoder.Fitted {
-		f := &n.Decoder.Fitted[k]
-		real := map[string]build.Quantity[unit.Ohm]{"series": f.Series, "base": f.Base, "pulldown": f.Pulldown}[r.Attr]
-		if f.Output.Text == o.Name && real.Known() {
-			return fittedTolerance
-		}
+	if r.nominal.Real.Measured() {
+		return r.nominal.Real.Slack
 	}
 	return n.ToleranceOf(o.Output, r.nominal.Value)
-}
-
-// fittedGain is the measured gain of the switch that was soldered in for an output, or 0.
-func (n *Network) fittedGain(output string) float64 {
-	for k := range n.Decoder.Fitted {
-		if f := &n.Decoder.Fitted[k]; f.Output.Text == output && f.HFE.Known() {
-			return f.HFE.Value
-		}
-	}
-	return 0
 }
 
 func (n *Network) output(o *build.Output, lamps map[string]*LampPosterior) error {
 	own := *o // nominal values change here and not in the build
 	o = &own
-	n.asFitted(o)
 	net := OutputNet{
 		ID: OutputID(n.Build, n.Decoder, o), Name: o.Name.Text, Path: []string{"decoder", n.Decoder.Name.Text, "output", o.Name.Text},
 		Drive: cmp.Or(o.Drive.Text, build.DriveLowSide), Output: o, Clamp: none,

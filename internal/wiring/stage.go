@@ -83,8 +83,8 @@ func (n *Network) transistor(role string, o *OutputNet, name string, input, out,
 	t := &Transistor{Role: role, Words: role + " of " + o.Of(), R1: none, R2: none, Input: input, Base: input, Out: out, Common: common}
 	var notes []string
 	t.Measured = n.measured(name)
-	if hfe := n.fittedGain(o.Name); hfe > 0 && role == "switch" {
-		t.Measured = parts.Measured{HFE: hfe, HFEat: unit.Absent[unit.Amp](), HFEvce: unit.Absent[unit.Volt]()}
+	if hfe := map[string]build.Quantity[float64]{"switch": o.Output.HFE, "level transistor": o.Output.LevelHFE, "driver": o.Output.DriverHFE}[role]; hfe.Known() {
+		t.Measured = parts.Measured{HFE: hfe.Value, HFEat: unit.Absent[unit.Amp](), HFEvce: unit.Absent[unit.Volt]()}
 	}
 	if q, ok := cat.MOSFET(name); ok {
 		q, said, _ := device.MeasuredMOSFET(q, t.Measured)

@@ -33,6 +33,19 @@ func (n *Network) vary() {
 			n.Vars = append(n.Vars, Var{Owner: owner, Vary: v, Output: of})
 		}
 	}
+	gauges := n.readOn()
+	// A resistor that was measured moves with all that were read on that range.
+	resistor := func(owner string, own *unit.Ratio, real func() *build.Real, install func(g *gauge, z float64)) {
+		at := 0.0
+		put := func() { install(gaugeOf(gauges, real()), at) }
+		if g := gaugeOf(gauges, real()); g != nil {
+			g.on = append(g.on, put)
+		}
+		add(owner, tolerance(own), func(z []float64) {
+			at = z[0]
+			put()
+		})
+	}
 	low, high := n.Build.Track.AmbientLow.Or(AmbientLow), n.Build.Track.AmbientHigh.Or(AmbientHigh)
 	at := func(z float64) unit.Celsius { return (low+high)/2 + unit.Celsius(z)*(high-low)/2 }
 	add("", []device.Vary{{Name: "ambient", Law: device.Uniform, Say: func(z float64) string {
@@ -41,6 +54,9 @@ func (n *Network) vary() {
 		n.Ambient = at(z[0])
 		s.SetTemperature(n.Ambient.Kelvin())
 	})
+	for _, g := range gauges {
+		add(g.owner(), g.varies(), g.set)
+	}
 	add("rectifier", n.bridge.Vars(), func(z []float64) {
 		d := n.bridge.At(z)
 		for _, e := range n.Bridge {
@@ -53,8 +69,8 @@ func (n *Network) vary() {
 		add("regulator", n.regulator.Vars(), func(z []float64) { s.SetRegulator(n.Regulator, n.regulator.At(z)) })
 	} else {
 		add("zener", n.zener.Vars(), func(z []float64) { s.SetDiode(n.Regulator, n.zener.At(z)) })
-		add(Ballast, tolerance(&n.tolerance), func(z []float64) {
-			s.SetResistance(n.Ballast, n.ballast*unit.Ohm(1+float64(n.tolerance)*z[0]))
+		resistor(Ballast, &n.tolerance, func() *build.Real { return n.ballastReal }, func(r *gauge, z float64) {
+			s.SetResistance(n.Ballast, r.truth(n.ballast, n.tolerance, z))
 		})
 	}
 	if n.local != nil {
@@ -78,7 +94,9 @@ func (n *Network) vary() {
 		}
 	})
 	if e := n.Ear; e != nil {
-		add(EarSeries, tolerance(&e.tolerance), func(z []float64) { s.SetResistance(e.Series, e.nominal*unit.Ohm(1+float64(e.tolerance)*z[0])) })
+		resistor(EarSeries, &e.tolerance, func() *build.Real { return e.real }, func(r *gauge, z float64) {
+			s.SetResistance(e.Series, r.truth(e.nominal, e.tolerance, z))
+		})
 	}
 	lamps := 0 // those that have their variables
 	for i := range n.Outputs {
@@ -95,8 +113,8 @@ func (n *Network) vary() {
 		for k := range o.Resistors {
 			r := &o.Resistors[k]
 			r.index, r.tolerance = len(n.Vars), n.toleranceOf(o, r)
-			add(r.Words+" of "+o.Of(), tolerance(&r.tolerance), func(z []float64) {
-				s.SetResistance(r.Elem, r.nominal.Value*unit.Ohm(1+float64(r.tolerance)*z[0]))
+			resistor(r.Words+" of "+o.Of(), &r.tolerance, r.Real, func(g *gauge, z float64) {
+				s.SetResistance(r.Elem, g.truth(r.nominal.Value, r.tolerance, z))
 			})
 		}
 		for ; lamps < len(n.Lamps) && slices.ContainsFunc(o.Lights, func(l LightNet) bool { return l.Lamp == lamps }); lamps++ {
@@ -116,7 +134,7 @@ func (n *Network) vary() {
 // tolerance is the one variable of a resistor.
 func tolerance(t *unit.Ratio) []device.Vary {
 	return []device.Vary{{Name: "tolerance", Law: device.Uniform, Say: func(z float64) string {
-		return strings.Replace(fmt.Sprintf("%+.3g %%", 100*float64(*t)*z), "-", "−", 1)
+		return percent(float64(*t) * z)
 	}}}
 }
 
@@ -172,9 +190,9 @@ func (n *Network) Nominal(i int, name string, r unit.Ohm) {
 		res.tolerance = n.toleranceOf(o, res)
 		owner = res.Words + " of " + o.Of()
 	case name == EarSeries:
-		n.Ear.nominal, n.Ear.tolerance = r, n.ToleranceOf(&build.Output{}, r)
+		n.Ear.nominal, n.Ear.real, n.Ear.tolerance = r, nil, n.ToleranceOf(&build.Output{}, r)
 	default:
-		n.ballast, n.tolerance = r, n.ToleranceOf(&build.Output{}, r)
+		n.ballast, n.ballastReal, n.tolerance = r, nil, n.ToleranceOf(&build.Output{}, r)
 	}
 	for k := range n.last {
 		if n.Vars[k].Owner == owner {
@@ -238,11 +256,16 @@ func (n *Network) Say(z, effect []float64, i int) string {
 // ToleranceOf is the tolerance of a resistor of the output: what the file says, else the drawer's part of
 // that value, else 5 %.
 func (n *Network) ToleranceOf(o *build.Output, r unit.Ohm) unit.Ratio {
+	return Tolerance(n.Build, o, r)
+}
+
+// Tolerance is ToleranceOf without a network.
+func Tolerance(b *build.Build, o *build.Output, r unit.Ohm) unit.Ratio {
 	if o.Tolerance.IsSet() && o.Tolerance.Known() {
 		return o.Tolerance.Value
 	}
-	if n.Build.Drawer != nil {
-		for _, it := range n.Build.Drawer.Items {
+	if b.Drawer != nil {
+		for _, it := range b.Drawer.Items {
 			if unit.Known(it.Ohm) && math.Abs(float64(it.Ohm/r)-1) < 1e-9 && unit.Known(it.Tolerance) {
 				return it.Tolerance
 			}

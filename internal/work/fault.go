@@ -36,11 +36,19 @@ func (r *Runner) Fault(ctx context.Context, f *build.Folder, decoder string) (*f
 				}
 				return nil, fmt.Errorf("decoder %s has no circuit yet: %s", d.Name.Text, strings.Join(what, "; "))
 			}
-			return fault.Build(ctx, n, fault.Building{Progress: func(done, total int) {
+			t, err := fault.Build(ctx, n, fault.Building{Progress: func(done, total int) {
 				if r.Progress != nil {
 					r.Progress("what every fault would show", done, total)
 				}
 			}})
+			if err == nil && c.Build.Noted() {
+				said, err := r.fitted(ctx, f, c.Build, i)
+				if err != nil {
+					return nil, err
+				}
+				t.Assumes = append(t.Assumes, said...)
+			}
+			return t, err
 		})
 	}
 	if len(names) == 0 {

@@ -74,8 +74,13 @@ type Chosen struct {
 	Edits    []build.Edit
 }
 
-// Choose surveys and then finds what is open.
+// Choose surveys and then finds what is open of the build as built.
 func (r *Runner) Choose(ctx context.Context, f *build.Folder) (Chosen, error) {
+	return r.choose(ctx, f, f.Build.AsBuilt(), "choose")
+}
+
+// choose finds what is open of the folder's build, as built or as designed.
+func (r *Runner) choose(ctx context.Context, f *build.Folder, b *build.Build, question string) (Chosen, error) {
 	s, err := r.Survey(ctx, f)
 	if err != nil {
 		return Chosen{}, err
@@ -85,8 +90,8 @@ func (r *Runner) Choose(ctx context.Context, f *build.Folder) (Chosen, error) {
 		Edits    []build.Edit
 		Decoders []build.Decoder
 	}
-	a, err := kept(ctx, r, f, "choose", func() (answer, error) {
-		c, err := choose.Choose(ctx, f.Build, s.Lamps)
+	a, err := kept(ctx, r, f, question, func() (answer, error) {
+		c, err := choose.Choose(ctx, b, s.Lamps)
 		if err != nil {
 			return answer{}, err
 		}
@@ -95,7 +100,7 @@ func (r *Runner) Choose(ctx context.Context, f *build.Folder) (Chosen, error) {
 	if err != nil {
 		return Chosen{}, err
 	}
-	filled := *f.Build
+	filled := *b
 	filled.Decoders = a.Decoders
 	return Chosen{Surveyed: s, Build: &filled, Findings: a.Findings, Edits: a.Edits}, nil
 }
@@ -110,16 +115,44 @@ type Proved struct {
 	Revision string           // short hash of the build file, the readings and the drawer
 }
 
-// Prove surveys, chooses and judges. Figures cost time and are made on request.
+// Prove surveys, chooses and judges the build as built; where that departs from the design, the design as well. Figures cost
+// time and are made on request.
 func (r *Runner) Prove(ctx context.Context, folder *build.Folder, figures bool) (Proved, error) {
 	c, err := r.Choose(ctx, folder)
 	if err != nil {
 		return Proved{}, err
 	}
-	f, err := kept(ctx, r, folder, fmt.Sprintf("prove %d %d %t %t", r.Samples, r.Seed, r.Full, figures), func() (finding.Findings, error) {
+	var design Chosen
+	built := folder.Build.Noted()
+	if built {
+		if design, err = r.choose(ctx, folder, folder.Build, "choose the design"); err != nil {
+			return Proved{}, err
+		}
+		for i := range c.Build.Decoders {
+			c.Build.Decoders[i].DesignedAs(&design.Build.Decoders[i])
+		}
+	}
+	p, err := r.prove(ctx, folder, c, "prove", "samples against the worst case", figures)
+	if err != nil {
+		return Proved{}, err
+	}
+	if built {
+		d, err := r.prove(ctx, folder, design, "prove the design", "samples against the design", false)
+		if err != nil {
+			return Proved{}, err
+		}
+		p.against(&d)
+	}
+	p.specimens()
+	return p, nil
+}
+
+// prove judges a build whose open values are chosen.
+func (r *Runner) prove(ctx context.Context, folder *build.Folder, c Chosen, question, doing string, figures bool) (Proved, error) {
+	f, err := kept(ctx, r, folder, fmt.Sprintf("%s %d %d %t %t", question, r.Samples, r.Seed, r.Full, figures), func() (finding.Findings, error) {
 		p, err := prove.Prove(ctx, c.Build, c.Lamps, prove.Settings{Samples: r.Samples, Seed: r.Seed, Full: r.Full, Figures: figures, Progress: func(done, total int) {
 			if r.Progress != nil {
-				r.Progress("samples against the worst case", done, total)
+				r.Progress(doing, done, total)
 			}
 		}})
 		return p.Findings, err
