@@ -484,3 +484,90 @@ func addition(old []byte, bench bool, rows []map[string]string) ([]byte, error) 
 	}
 	return b.Bytes(), nil
 }
+
+// WithoutBench is the content of a readings.csv without its bench readings: all that survey, choose and prove depend on.
+func WithoutBench(src []byte) []byte {
+	var b bytes.Buffer
+	bench := false
+	eachLine(src, func(line []byte, offset int) {
+		if h, _, ok := asHeader(line, offset); ok {
+			bench = h.bench
+		}
+		if !bench {
+			b.Write(line)
+			b.WriteByte('\n')
+		}
+	})
+	return b.Bytes()
+}
+
+// A BenchLine is a reading in a file to be taken over: a line of columns reading and row, or reading, test and setup.
+type BenchLine struct {
+	Line             int
+	Date, Text, Note string // Text: "12 = 0.02 V", "board-left-on: PB0 = 0.02 V"
+}
+
+// BenchLines reads such a file. Its first line names the columns.
+func BenchLines(file string, src []byte) (out []BenchLine, list diag.List) {
+	known := append(BenchColumns(), "row")
+	var columns []string
+	var sep byte
+	s := newSource(file, src)
+	dead := false
+	eachLine(src, func(line []byte, offset int) {
+		whole := s.span(offset, offset+len(line))
+		if dead {
+			return
+		}
+		if columns == nil {
+			best := 0
+			for _, c := range []byte{',', ';', '\t'} {
+				if found, ok := cells(line, offset, c); ok && len(found) > best {
+					best, sep, columns = len(found), c, nil
+					for _, x := range found {
+						columns = append(columns, strings.ToLower(x.text))
+					}
+				}
+			}
+			if !has(columns, "reading") || !has(columns, "row") && !has(columns, "test") {
+				dead = true
+				list.Add("header", whole, "the first line must name the columns: reading and row, or reading and test; besides setup, date, note")
+				return
+			}
+			for _, c := range columns {
+				if !has(known, c) {
+					list.Add("column-unknown", whole, "there is no column %q%s", c, didYouMean(guess(c, known)))
+				}
+			}
+			return
+		}
+		row, ok := cells(line, offset, sep)
+		if !ok {
+			list.Add("quotes", whole, "the quotes in this line do not pair")
+			return
+		}
+		m := map[string]string{}
+		for i, c := range row {
+			if i < len(columns) {
+				m[columns[i]] = c.text
+			}
+		}
+		if m["reading"] == "" {
+			return // a box left empty
+		}
+		x := BenchLine{Line: whole.Start.Line, Date: m["date"], Note: m["note"]}
+		switch {
+		case m["row"] != "":
+			x.Text = m["row"] + " = " + m["reading"]
+		case m["setup"] != "" && m["setup"] != Anywhere:
+			x.Text = m["setup"] + ": " + m["test"] + " = " + m["reading"]
+		default:
+			x.Text = m["test"] + " = " + m["reading"]
+		}
+		out = append(out, x)
+	})
+	return out, list
+}
+
+// Anywhere is the setup of what is seen in no setup of the bench.
+const Anywhere = "anywhere"

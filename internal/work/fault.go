@@ -7,6 +7,7 @@ import (
 
 	"fettle/internal/build"
 	"fettle/internal/fault"
+	"fettle/internal/probe"
 	"fettle/internal/wiring"
 )
 
@@ -36,7 +37,7 @@ func (r *Runner) Fault(ctx context.Context, f *build.Folder, decoder string) (*f
 				}
 				return nil, fmt.Errorf("decoder %s has no circuit yet: %s", d.Name.Text, strings.Join(what, "; "))
 			}
-			t, err := fault.Build(ctx, n, fault.Building{Progress: func(done, total int) {
+			t, err := fault.Build(ctx, n, fault.Building{Bench: probe.SettingsOf(c.Build), Progress: func(done, total int) {
 				if r.Progress != nil {
 					r.Progress("what every fault would show", done, total)
 				}
