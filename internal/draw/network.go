@@ -247,3 +247,11 @@ func worst(f finding.Findings, prefixes ...string) finding.Verdict {
 	}
 	return some.Worst()
 }
+
+// probeName is what stands before the IDs of an output's test points.
+func probeName(o *wiring.OutputNet) string {
+	if o.Acknowledge {
+		return "answer"
+	}
+	return o.Name
+}

@@ -15,6 +15,7 @@ import (
 	"fettle/internal/fault"
 	"fettle/internal/finding"
 	"fettle/internal/probe"
+	"fettle/internal/prove"
 	"fettle/internal/wiring"
 )
 
@@ -23,7 +24,10 @@ type Bench struct {
 	Sheet   *bench.Sheet
 	Table   *fault.Table
 	Circuit draw.Schematic
-	Build   *build.Build
+	// Cautions are those of the whole road, each with the work it belongs to.
+	Cautions []finding.Caution
+	Points   []probe.Point
+	Build    *build.Build
 }
 
 // Bench makes the bench sheet of a decoder, of the first one where no name is given. What every fault would show is kept by
@@ -47,7 +51,7 @@ func (r *Runner) Bench(ctx context.Context, f *build.Folder, decoder string) (*B
 	if err != nil {
 		return nil, err
 	}
-	out := &Bench{Table: t, Build: c.Build, Circuit: draw.Of(n, finding.Findings{})}
+	out := &Bench{Table: t, Build: c.Build, Circuit: draw.Of(n, finding.Findings{}), Cautions: prove.Cautions(n.Single), Points: probe.Points(n)}
 	out.Sheet, err = kept(ctx, r, f, "bench "+n.Decoder.Name.Text, func() (*bench.Sheet, error) {
 		return bench.New(n, bench.Settings{Tools: probe.SettingsOf(c.Build), Faults: faultsOf(t), Looks: looksOf(t)})
 	})
