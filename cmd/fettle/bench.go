@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"time"
 
@@ -24,7 +25,13 @@ func (a *app) benchCommand() *cobra.Command {
 	var readings, files []string
 	var decoder, note string
 	var record bool
-	cmd := a.command("bench [FILE]", "The commissioning sheet: what to measure and what to expect", func(ctx context.Context, f *build.Folder, rest []string, demo bool) error {
+	cmd := a.command("bench [NUMBER] [FILE]", "The commissioning sheet: what to measure and what to expect", func(ctx context.Context, f *build.Folder, rest []string, demo bool) error {
+		number := 0
+		if len(rest) == 1 {
+			if n, err := strconv.Atoi(rest[0]); err == nil {
+				number, rest = n, nil
+			}
+		}
 		if err := noMore(rest); err != nil {
 			return err
 		}
@@ -36,6 +43,15 @@ func (a *app) benchCommand() *cobra.Command {
 		b, err := a.runner().Bench(ctx, f, decoder)
 		if err != nil {
 			return err
+		}
+		if number != 0 {
+			rows := b.Sheet.Rows()
+			if number < 1 || number > len(rows) {
+				return fmt.Errorf("no. %d is not on the sheet: it has 1 to %d", number, len(rows))
+			}
+			found := b.Sheet.Explain(rows[number-1])
+			found.Build = f.Build.Name()
+			return a.show(found, nil)
 		}
 		taken, list := b.Taken()
 		if err := list.Print(a.err, f.Sources); err != nil {
@@ -58,6 +74,9 @@ func (a *app) benchCommand() *cobra.Command {
 		}
 		found := b.Sheet.Findings(taken)
 		found.Build = f.Build.Name()
+		if !a.json {
+			found.Values = nil // the tables say as much; fettle bench NUMBER says it all
+		}
 		title := sheet.Title{What: "decoder " + b.Sheet.Decoder, Vehicle: f.Build.Name(), Date: time.Now().Format("2006-01-02"), File: filepath.Base(f.File)}
 		if len(b.Build.Vehicles) > 0 {
 			title.Scale = b.Build.Vehicles[0].Scale.Text
@@ -68,6 +87,7 @@ func (a *app) benchCommand() *cobra.Command {
 probes go, what the meter should show, and what it points to when it shows less or more.
 
   fettle bench                                 the sheet, with what was read so far
+  fettle bench 12                              the reading no. 12: what it points to when it is off, and the repair
   fettle bench -o bench.html                   the same to print, with boxes to write in
   fettle bench --record                        asks for one reading after the other
   fettle bench --reading "12 = 0.02 V"         by the number on the sheet; may be given several times

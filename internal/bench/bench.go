@@ -580,7 +580,8 @@ func (p *planner) order(row int) int {
 	return k
 }
 
-// pointers are the faults that make a row read so, those first that no earlier row catches.
+// pointers are the faults that make a row read so and that no earlier row catches: where the rows before it held, these are
+// left. Where there are none, those that an earlier row catches.
 func (p *planner) pointers(share []float64, caughtBy []int) (out []Pointer, more int) {
 	var which []int
 	for h, x := range share {
@@ -588,8 +589,11 @@ func (p *planner) pointers(share []float64, caughtBy []int) (out []Pointer, more
 			which = append(which, h)
 		}
 	}
+	if fresh := slices.DeleteFunc(slices.Clone(which), func(h int) bool { return caughtBy[h] > 0 }); len(fresh) > 0 {
+		which = fresh
+	}
 	slices.SortStableFunc(which, func(a, b int) int {
-		return cmp.Or(cmp.Compare(min(1, caughtBy[a]), min(1, caughtBy[b])), cmp.Compare(p.set.Faults[b].Prior*share[b], p.set.Faults[a].Prior*share[a]))
+		return cmp.Or(cmp.Compare(p.set.Faults[b].Prior*share[b], p.set.Faults[a].Prior*share[a]))
 	})
 	for k, h := range which {
 		if k == named {

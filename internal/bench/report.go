@@ -86,6 +86,9 @@ func (s *Sheet) Says(r *Row) string {
 	case math.IsInf(r.Low, -1):
 		return "below " + s.number(r, r.High)
 	}
+	if r.Low < 0 && r.High > 0 && math.Abs(r.Low+r.High) < r.High/10 {
+		return "0 ± " + s.number(r, math.Max(r.High, -r.Low))
+	}
 	return s.number(r, r.Low) + " to " + s.number(r, r.High)
 }
 
@@ -123,16 +126,16 @@ func (r *Row) Meter() string {
 func Points(list []Pointer, more int) string {
 	var out []string
 	for _, p := range list {
-		w := p.Words
-		if p.Row > 0 {
-			w += fmt.Sprintf(" (no. %d shows it too)", p.Row)
-		}
-		out = append(out, w)
+		out = append(out, p.Words)
 	}
 	if more > 0 {
-		out = append(out, fmt.Sprintf("%d more, which fettle fault tells apart", more))
+		out = append(out, fmt.Sprintf("or %d more", more))
 	}
-	return strings.Join(out, "; ")
+	words := strings.Join(out, "; ")
+	if len(list) > 0 && list[0].Row > 0 { // all of them are caught before, else none is named
+		words = "what an earlier reading shows too: " + words
+	}
+	return words
 }
 
 // Means is what a reading points to, by how it stands.
@@ -254,6 +257,43 @@ func (s *Sheet) reach() (out []finding.Note) {
 	}
 	out = append(out, finding.Note{ID: "bench.reach", Kind: "sheet", Text: fmt.Sprintf("%d readings catch %d of %d single faults, each on nine boards of ten that have it", len(s.Rows()), s.Caught, s.Faults)})
 	return out
+}
+
+// Explain is one reading with all that is known of it.
+func (s *Sheet) Explain(r *Row) finding.Findings {
+	f := finding.Findings{Question: "bench", Values: []finding.Value{s.value(r)}}
+	note := func(kind, text string) {
+		if text != "" {
+			f.Notes = append(f.Notes, finding.Note{ID: "bench." + r.Test + "." + kind, Kind: kind, Text: text})
+		}
+	}
+	f.Values[0].Reason = r.Shows
+	note("where", r.Words)
+	note("setup", r.Bring)
+	note("meter", r.Meter())
+	for _, side := range []struct {
+		kind string
+		list []Pointer
+		more int
+	}{{"below", r.Below, r.More[0]}, {"above", r.Above, r.More[1]}} {
+		if r.Look {
+			side.kind = "otherwise"
+		}
+		for _, p := range side.list {
+			words := p.Words + ": " + p.Repair
+			if p.Row > 0 {
+				words += fmt.Sprintf(" (no. %d shows it too)", p.Row)
+			}
+			note(side.kind, words)
+		}
+		if side.more > 0 {
+			note(side.kind, fmt.Sprintf("or one of %d more, which fettle fault tells apart", side.more))
+		}
+	}
+	if r.Risk != "" {
+		f.Cautions = append(f.Cautions, finding.Caution{Where: "probing " + r.Point, Text: r.Risk})
+	}
+	return f
 }
 
 // Cautions are those of the work and those of the points probed.

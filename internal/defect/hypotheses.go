@@ -30,6 +30,8 @@ type Hypothesis struct {
 	Check   string // that proves it mended
 
 	Edit func(c *circuit.Circuit) // nil: none
+	// Unpowered is the edit of a board without power, where a chip drives nothing; nil: Edit.
+	Unpowered func(c *circuit.Circuit)
 	// Says are observations that no static circuit shows, each with its probability of yes: Answers, Pressing, Goes.
 	Says map[string]float64
 	// Typical: what the edit puts in is typical, without the spread of such parts.
@@ -570,11 +572,12 @@ func (g *generator) chip() {
 			c.Resistor("pin held off", o.PinNode, off, pinOhm)
 		}
 	}
-	g.add("no messages", "messages", "chip.clock", "the chip runs eight times too slow (its clock fuse), so that it understands no message", "set the clock fuse and program the chip again", Hypothesis{Edit: deaf, Says: map[string]float64{Answers: 0.02}}).Check = "it answers on the programming track"
-	g.add("no messages", "messages", "chip.address", "the decoder has another address than is called", "read CV 1 and CV 29 on the programming track and set the address", Hypothesis{Edit: deaf, Says: map[string]float64{Answers: 0.97}}).Check = "the outputs follow their functions"
+	same := func(*circuit.Circuit) {}
+	g.add("no messages", "messages", "chip.clock", "the chip runs eight times too slow (its clock fuse), so that it understands no message", "set the clock fuse and program the chip again", Hypothesis{Edit: deaf, Unpowered: same, Says: map[string]float64{Answers: 0.02}}).Check = "it answers on the programming track"
+	g.add("no messages", "messages", "chip.address", "the decoder has another address than is called", "read CV 1 and CV 29 on the programming track and set the address", Hypothesis{Edit: deaf, Unpowered: same, Says: map[string]float64{Answers: 0.97}}).Check = "the outputs follow their functions"
 	if e := n.Ear; e != nil {
 		says := map[string]float64{Answers: 0.02}
-		g.add("dry joint", "ear", "ear.open", "the resistor of the ear is open", "solder or replace the resistor of the ear", Hypothesis{Says: says, Edit: both(deaf, g.value(e.Series, brokenOhm))}).Check = "the outputs follow their functions"
+		g.add("dry joint", "ear", "ear.open", "the resistor of the ear is open", "solder or replace the resistor of the ear", Hypothesis{Says: says, Edit: both(deaf, g.value(e.Series, brokenOhm)), Unpowered: g.value(e.Series, brokenOhm)}).Check = "the outputs follow their functions"
 		h := g.add("short", "ear", "ear.short", "the resistor of the ear is bridged", "clear the bridge across the resistor of the ear", Hypothesis{Says: map[string]float64{Answers: 0.5}, Edit: g.value(e.Series, shortOhm)})
 		h.Damaged = "the chip's pin " + e.Into
 		for _, f := range []float64{10, 0.1} {

@@ -256,6 +256,9 @@ func Build(ctx context.Context, n *wiring.Network, set Building) (*Table, error)
 				if hyps[h].Edit != nil {
 					f, err = m.bench.Foresee(hyps[h].Edit, zs, sound)
 				}
+				if err == nil && hyps[h].Unpowered != nil {
+					err = m.unpowered(f, hyps[h].Unpowered, zs, sound)
+				}
 				if err == nil {
 					err = m.put(t, h, &hyps[h], f, zs)
 				}
@@ -285,6 +288,20 @@ func Build(ctx context.Context, n *wiring.Network, set Building) (*Table, error)
 		return t, nil
 	}
 	return t.apart(), nil
+}
+
+// unpowered puts what another edit shows without power into a forecast.
+func (m *maker) unpowered(f *probe.Forecast, edit func(*circuit.Circuit), zs [][]float64, sound *probe.Forecast) error {
+	g, err := m.bench.Foresee(edit, zs, sound)
+	if err != nil {
+		return err
+	}
+	for i := range m.bench.Measurements {
+		if m.bench.Setups[m.bench.Measurements[i].Setup].Where == probe.Unpowered {
+			f.Typical[i], f.Samples[i] = g.Typical[i], g.Samples[i]
+		}
+	}
+	return nil
 }
 
 // tellable is how many standard deviations a reading must lie from what a sound decoder shows, for a cause that it counts
