@@ -11,6 +11,7 @@ import (
 	"fettle/internal/build"
 	"fettle/internal/finding"
 	"fettle/internal/render"
+	"fettle/internal/work"
 )
 
 func (a *app) surveyCommand() *cobra.Command {
@@ -51,6 +52,7 @@ func (a *app) chooseCommand() *cobra.Command {
 			}
 			fmt.Fprintf(a.err, "fettle: wrote %d values into %s\n", len(c.Edits), f.File)
 		}
+		a.tell(c.Findings, "fitted.")
 		return a.show(c.Findings, nil)
 	})
 	cmd.Flags().BoolVarP(&write, "write", "w", false, "write the chosen values into the build file (comments and layout stay)")
@@ -66,12 +68,23 @@ func (a *app) proveCommand() *cobra.Command {
 		if err != nil {
 			return err
 		}
+		a.tell(p.Findings, work.AsBuilt)
 		return a.show(p.Findings, func() ([]byte, error) { return page(p) })
 	})
 	cmd.Flags().IntVar(&a.samples, "samples", 0, "samples of the attack on the worst case (default 10000)")
 	cmd.Flags().Uint64Var(&a.seed, "seed", 0, "seed of the samples (default 1)")
 	cmd.Flags().BoolVar(&a.full, "full", false, "compute every sample, not only those that an estimate finds worst or leaves in doubt")
 	return cmd
+}
+
+// tell says on standard error what the board as built changes, which else stands among the notes at the end. A name that ends
+// in a dot stands for all that begin with it.
+func (a *app) tell(f finding.Findings, id string) {
+	for _, n := range f.Notes {
+		if n.ID == id || strings.HasSuffix(id, ".") && strings.HasPrefix(n.ID, id) {
+			fmt.Fprintln(a.err, "fettle: as built:", n.Text)
+		}
+	}
 }
 
 func (a *app) whyCommand() *cobra.Command {

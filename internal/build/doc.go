@@ -19,6 +19,9 @@
 // lamp and ammeter together. reversed means that the supply was turned round. Readings of the build file come
 // first, in file order, then those of readings.csv.
 //
+// What was really fitted is a record of its own (Fitted) beside the design; Build.AsBuilt lays it over the design, and
+// Build.NoteFitted makes edits of it out of typed words.
+//
 // Entry points: Open and OpenFS for a folder, Load for a file; Build.Patch for edits that keep comments and
 // layout, Save for a file that is whole at any moment, AppendReading for a further line of readings.csv;
 // Questions and New to start a build; Schema and Page for the description of it all.

@@ -169,24 +169,37 @@ func (d *Decoder) place(v FittedValue) any {
 		"series_package": &o.SeriesPackage, "tolerance": &o.Tolerance, "hfe": &o.HFE, "level_hfe": &o.LevelHFE, "driver_hfe": &o.DriverHFE}[v.Attr]
 }
 
+// Parse reads a text as the value's own kind; NaN where it is none.
+func (v FittedValue) Parse(text string) float64 {
+	a := fittedBlock.block(v.Block).attr(v.Attr)
+	if a == nil || a.Dim == nil {
+		return math.NaN()
+	}
+	x, err := unit.Parse(text, *a.Dim)
+	if err != nil {
+		return math.NaN()
+	}
+	return x
+}
+
 // Holds is what a decoder has in the place of a fitted value, as it is written there, and its number where it is one.
 func (d *Decoder) Holds(v FittedValue) (written string, number float64) {
 	switch q := d.place(v).(type) {
 	case *Text:
 		return q.Text, math.NaN()
 	case *Quantity[unit.Ohm]:
-		return q.Text, number1(*q)
+		return q.Text, numberOf(*q)
 	case *Quantity[unit.Farad]:
-		return q.Text, number1(*q)
+		return q.Text, numberOf(*q)
 	case *Quantity[unit.Ratio]:
-		return q.Text, number1(*q)
+		return q.Text, numberOf(*q)
 	case *Quantity[float64]:
-		return q.Text, number1(*q)
+		return q.Text, numberOf(*q)
 	}
 	return "", math.NaN()
 }
 
-func number1[U ~float64](q Quantity[U]) float64 {
+func numberOf[U ~float64](q Quantity[U]) float64 {
 	if !q.Known() {
 		return math.NaN()
 	}
@@ -295,15 +308,16 @@ func (b *Build) known(v FittedValue) *Real {
 	return &Real{Meter: v.Meter.Text, Scale: name, Off: scale.Known, Gain: scale.Gain, Slack: unit.Ratio(scale.Slack() / v.Number)}
 }
 
-// ohms is the range on which a meter shows a resistance, and its name. A meter that describes no resistance range has those of
-// an ordinary one.
+// ohms is the range on which a meter shows a resistance, and its words. A meter that describes no resistance range has those
+// of an ordinary one.
 func (b *Build) ohms(name string, r float64) (scale meter.RangeSpec, words string, ok bool) {
 	spec, _ := b.MeterSpec(name)
+	taken := ""
 	if !slices.ContainsFunc(spec.Ranges, func(r meter.RangeSpec) bool { return r.Function == meter.Resistance }) {
-		spec.Ranges = meter.Cheap().Ranges
+		spec.Ranges, taken = meter.Cheap().Ranges, " (taken as an ordinary hand meter's)"
 	}
 	scale, ok = spec.Range(meter.Resistance, r)
-	return scale, fmt.Sprintf("%s, range to %s", name, unit.Ohm(scale.Full)), ok
+	return scale, fmt.Sprintf("range to %s%s", unit.Ohm(scale.Full), taken), ok
 }
 
 // ohmsMost is the most that a meter shows.
@@ -323,20 +337,20 @@ func (b *Build) ohmsMost(name string) unit.Ohm {
 	return unit.Ohm(most)
 }
 
-// Slip is the slip of the hand by which a fitted value may have come of a designed one: "ten times the designed 4.7 kΩ: a
-// decimal slip?"; "" where none is plain.
-func Slip(fitted, designed float64) string {
+// Slip is the slip of the hand by which a fitted value may have come of a designed one, which is planned in words: "ten times
+// the designed 4.7 kΩ: a decimal slip?"; "" where none is plain.
+func Slip(fitted, designed float64, planned string) string {
 	if !(fitted > 0) || !(designed > 0) {
 		return ""
 	}
 	ratio := fitted / designed
 	decades := math.Log10(ratio)
-	say := func(what string) string { return fmt.Sprintf("%s the designed %s", what, unit.Ohm(designed)) }
+	say := func(what string) string { return what + " the designed " + planned }
 	// Within a tenth of a power of ten: what is left of it is the parts' tolerance.
 	if n := math.Round(decades); n != 0 && math.Abs(math.Pow(10, decades-n)-1) < 0.1 {
 		switch n {
 		case 3, -3:
-			return say(map[float64]string{3: "a thousand times", -3: "a thousandth of"}[n]) + ": Ω and kΩ mixed up?"
+			return say(map[float64]string{3: "a thousand times", -3: "a thousandth of"}[n]) + ": a slip of the prefix (Ω for kΩ)?"
 		case 1, -1:
 			return say(map[float64]string{1: "ten times", -1: "a tenth of"}[n]) + ": a decimal slip?"
 		case 2, -2:
@@ -489,6 +503,9 @@ func (c *checker) fittedPart(d *Decoder, v FittedValue) {
 		is, found := cat.Find(t.Text)
 		if ok && found && describe(was) != describe(is) {
 			c.report("fitted-other", t.Range, "%s = %q: that is %s, and the design has %s, %s", v.Attr, t.Text, describe(is), planned, describe(was)).Severity = diag.Warning
+		} else if a, b := leads(was), leads(is); a != "" && b != "" && a != b {
+			r := c.report("fitted-leads", t.Range, "%s = %q: its leads lie otherwise than those of %s: each wants the pad of its own kind", v.Attr, t.Text, planned)
+			r.note(t.Range, "%s is %s", t.Text, b).note(t.Range, "%s is %s", planned, a).Severity = diag.Warning
 		}
 	case "clamp":
 		c.zener(t)
@@ -509,6 +526,14 @@ func (c *checker) fittedPart(d *Decoder, v FittedValue) {
 	}
 }
 
+// leads says where the leads of a part lie; "" where that is not known.
+func leads(p parts.Any) string {
+	if p == nil {
+		return ""
+	}
+	return parts.Pinout(p.Common())
+}
+
 // fittedValue asks back where a resistance is hardly what was meant.
 func (c *checker) fittedValue(d *Decoder, v FittedValue) {
 	if math.IsNaN(v.Number) {
@@ -520,14 +545,21 @@ func (c *checker) fittedValue(d *Decoder, v FittedValue) {
 			return
 		}
 	}
-	place, ohms := d.place(v).(*Quantity[unit.Ohm])
-	if !ohms {
+	if v.Attr == "tolerance" || strings.HasSuffix(v.Attr, "hfe") {
 		return
 	}
-	if slip := Slip(v.Number, number1(*place)); slip != "" {
-		c.report("fitted-slip", v.Text.Range, "%s = %q: %s", v.Attr, v.Text.Text, slip).note(place.Range, "the design has it here").Severity = diag.Warning
+	planned, designed := d.Holds(v)
+	if slip := Slip(v.Number, designed, planned); slip != "" {
+		r := c.report("fitted-slip", v.Text.Range, "%s = %q: %s", v.Attr, v.Text.Text, slip)
+		r.Severity = diag.Warning
+		switch q := d.place(v).(type) {
+		case *Quantity[unit.Ohm]:
+			r.note(q.Range, "the design has it here")
+		case *Quantity[unit.Farad]:
+			r.note(q.Range, "the design has it here")
+		}
 	}
-	if !v.Meter.IsSet() && parts.SeriesOf(v.Number) == "" && !slices.ContainsFunc(c.markings(d, v), func(t Text) bool { return t.Text == v.Attr }) {
+	if v.Ohms() && !v.Meter.IsSet() && parts.SeriesOf(v.Number) == "" && !slices.ContainsFunc(c.markings(d, v), func(t Text) bool { return t.Text == v.Attr }) {
 		c.report("fitted-unmeasured", v.Text.Range, "%s = %q: no part is marked so (E24 and E96 have no such value); if it was measured, say with which meter (meter = %q), else its tolerance is that of a part", v.Attr, v.Text.Text, HandMeter).Severity = diag.Warning
 	}
 }

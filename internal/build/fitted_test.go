@@ -150,7 +150,7 @@ func TestSlip(t *testing.T) {
 		{47e3, 4700, "ten times the designed 4.7 kΩ: a decimal slip?"},
 		{43.5e3, 4700, "ten times"}, // 0.926 of ten times
 		{470, 4700, "a tenth of"},
-		{4.7, 4700, "a thousandth of the designed 4.7 kΩ: Ω and kΩ mixed up?"},
+		{4.7, 4700, "a thousandth of the designed 4.7 kΩ: a slip of the prefix"},
 		{470e3, 4700, "a hundred times"},
 		{7400, 4700, "its digits are those of the designed 4.7 kΩ changed over"},
 		{2200, 4700, ""},
@@ -158,7 +158,7 @@ func TestSlip(t *testing.T) {
 		{unit.Ohm(math.NaN()), 4700, ""},
 		{4700, unit.Ohm(math.NaN()), ""},
 	} {
-		if got := build.Slip(float64(c.fitted), float64(c.designed)); !strings.Contains(got, c.want) || (c.want == "") != (got == "") {
+		if got := build.Slip(float64(c.fitted), float64(c.designed), c.designed.String()); !strings.Contains(got, c.want) || (c.want == "") != (got == "") {
 			t.Errorf("%v for %v: %q, want %q", c.fitted, c.designed, got, c.want)
 		}
 	}
@@ -203,6 +203,17 @@ func TestPatchMakes(t *testing.T) {
 	want = strings.Replace(strings.Replace(want, "      series     = \"330 Ω\"\n", "", 1), `["series", "base"]`, `"base"`, 1)
 	if string(src) != want {
 		t.Errorf("%s", src)
+	}
+	// Line ends stay what they are, and a block on one line takes one too.
+	for _, src := range []string{strings.ReplaceAll(patched, "\n", "\r\n"), strings.Replace(patched, "  chip {}\n}\n", "  chip {}\n  fitted { date = \"2026-02-28\" }\n}\n", 1), strings.Replace(patched, "  chip {}\n}\n", "  chip {}\n  fitted {}\n}\n", 1)} {
+		b := parsed(t, src)
+		text, list := b.Patch([]build.Edit{{Path: in("front"), Attr: "base", Value: "4.68 kΩ", Make: true}})
+		if list != nil {
+			t.Fatal(show(list, "x.fettle", b.Source))
+		}
+		if strings.Contains(src, "\r\n") && strings.Count(string(text), "\n") != strings.Count(string(text), "\r\n") {
+			t.Errorf("mixed line ends:\n%q", text)
+		}
 	}
 	if _, list = b.Patch([]build.Edit{{Path: in("rear"), Attr: "base", Value: "4.7 kΩ", Make: true}}); list == nil || !strings.Contains(list[0].Message, "no output of that name") {
 		t.Errorf("an output that is not there: %v", list)

@@ -15,7 +15,7 @@ import (
 
 // Noting is how values are noted that were typed as words: what was really fitted, without opening the file.
 type Noting struct {
-	Decoder   string // "": the only one
+	Decoder   string // "": the only one, or the only one that has the outputs named
 	Meter     string // the values were measured with it
 	ByMarking bool   // they were read off the parts
 	Today     string // the date of the change, where none is typed
@@ -51,6 +51,9 @@ func (b *Build) NoteFitted(typed []string, how Noting) (NotedEdits, diag.List) {
 	out := NotedEdits{words: strings.Join(typed, " ")}
 	var problems diag.List
 	d, ok := b.decoderNamed(how.Decoder)
+	if !ok && how.Decoder == "" {
+		d, ok = b.decoderOf(typed)
+	}
 	if !ok {
 		var names []string
 		for _, d := range b.Decoders {
@@ -213,7 +216,7 @@ func (out *NotedEdits) block(b *Build, d *Decoder, k *noteBlock, how Noting, pro
 	of := FittedValue{Block: k.block, Output: k.output}.Of()
 	// What stands there already, with its meter.
 	with, old := map[string]string{}, []string{}
-	usual := ""
+	usual, odd := "", false // odd: a value that no part carries was read off one all the same
 	if d.Fitted != nil {
 		usual = d.Fitted.Meter.Text
 		for _, v := range d.Fitted.Values {
@@ -221,6 +224,8 @@ func (out *NotedEdits) block(b *Build, d *Decoder, k *noteBlock, how Noting, pro
 				with[v.Attr], old = v.Meter.Text, append(old, v.Attr)
 				if v.Meter.IsSet() {
 					usual = v.Meter.Text
+				} else if !k.holds(v.Attr) {
+					odd = odd || parts.SeriesOf(v.Number) == ""
 				}
 			}
 		}
@@ -248,6 +253,7 @@ func (out *NotedEdits) block(b *Build, d *Decoder, k *noteBlock, how Noting, pro
 		default:
 			out.Assumed = append(out.Assumed, fmt.Sprintf("%s of %s: %s is taken for what is printed on the part, with its tolerance (--meter NAME if you measured it)", n.attr.Name, of, n.text))
 		}
+		odd = odd || meter == "" && parts.SeriesOf(n.number) == ""
 		with[n.attr.Name] = meter
 		if !has(old, n.attr.Name) {
 			old = append(old, n.attr.Name)
@@ -278,7 +284,7 @@ func (out *NotedEdits) block(b *Build, d *Decoder, k *noteBlock, how Noting, pro
 		out.Edits = append(out.Edits, Edit{Path: path, Attr: "meter", Remove: true})
 	}
 	switch {
-	case (meter != "" || whole != "") && len(marked) > 0:
+	case (meter != "" || whole != "" || odd) && len(marked) > 0:
 		out.Edits = append(out.Edits, Edit{Path: path, Attr: "by_marking", List: marked, Make: true})
 	case fittedBlock.block(k.block).attr("by_marking") != nil:
 		out.Edits = append(out.Edits, Edit{Path: path, Attr: "by_marking", Remove: true})
@@ -300,6 +306,31 @@ func (b *Build) decoderNamed(name string) (*Decoder, bool) {
 		}
 	}
 	return nil, false
+}
+
+// decoderOf finds the only decoder that has all the outputs that words name, and any.
+func (b *Build) decoderOf(typed []string) (found *Decoder, ok bool) {
+	for i := range b.Decoders {
+		d := &b.Decoders[i]
+		own, all := 0, true
+		for _, word := range typed {
+			if strings.Contains(word, "=") {
+				continue
+			}
+			if _, is := d.Output(word); is {
+				own++
+			} else if target(word, nil) == nil {
+				all = false
+			}
+		}
+		if own > 0 && all {
+			if found != nil {
+				return nil, false
+			}
+			found = d
+		}
+	}
+	return found, found != nil
 }
 
 // spelled writes a typed quantity as a file has it, its digits kept: "4.680k" is "4.680 kΩ", "4k7" is "4.7 kΩ".
@@ -350,20 +381,25 @@ func (out *NotedEdits) Place(list diag.List, sources map[string][]byte) {
 	}
 }
 
+// Note is the words that note a value in this place.
+func (v FittedValue) Note(value string) []string {
+	return []string{map[string]string{"output": v.Output, "supply": "supply", "chip": "chip", "listen": "ear", "acknowledge": "answer"}[v.Block], v.Attr + "=" + value}
+}
+
 // Typed is how the value is named on the command line: "front base", "ear series".
 func (v FittedValue) Typed() string {
-	of := v.Block
-	switch v.Block {
-	case "output":
-		if of = v.Output; strings.Contains(of, " ") {
-			of = quoted(of)
-		}
-	case "listen":
-		of = "ear"
-	case "acknowledge":
-		of = "answer"
+	of := v.Note("")[0]
+	if strings.Contains(of, " ") {
+		of = quoted(of)
 	}
 	return of + " " + v.Attr
+}
+
+// Notes reports whether something is noted in the place of a value.
+func (f *Fitted) Notes(v FittedValue) bool {
+	return f != nil && slices.ContainsFunc(f.Values, func(w FittedValue) bool {
+		return w.Block == v.Block && w.Output == v.Output && w.Attr == v.Attr
+	})
 }
 
 // Ohms reports whether the value is a resistance.

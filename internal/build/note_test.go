@@ -153,6 +153,22 @@ func TestNoteFittedRefuses(t *testing.T) {
 	}
 }
 
+// Of several decoders the one is meant that has the outputs named; else it is asked.
+func TestNoteFittedFindsTheDecoder(t *testing.T) {
+	src := bare + strings.NewReplacer(`decoder "a"`, `decoder "b"`, `output "front"`, `output "tail"`).Replace(bare[strings.Index(bare, `decoder "a"`):])
+	src = strings.Replace(src, "  lamp \"front\" {\n", "  lamp \"tail\" {\n    feed = \"left rail\"\n  }\n  lamp \"front\" {\n", 1)
+	b := parsed(t, src)
+	for words, want := range map[string]string{"tail base=4.7k": "b", "ear series=22k front base=4.7k": "a", "ear series=22k": "", "front base=1k tail base=1k": "", "vehicle=3": ""} {
+		out, list := b.NoteFitted(strings.Split(words, " "), build.Noting{})
+		switch {
+		case want == "" && (len(list) != 1 || !strings.Contains(list[0].Message, `which decoder is meant? There is "a" and "b"`)):
+			t.Errorf("%s: %v", words, list)
+		case want != "" && (list != nil || out.Edits[0].Path[1] != want):
+			t.Errorf("%s: %v %v, want %s", words, out.Edits, list, want)
+		}
+	}
+}
+
 // Whatever is typed, there is a record that reads back and holds it, or a problem; never both, never neither.
 func TestNoteFittedOfAnything(t *testing.T) {
 	b := parsed(t, bare)

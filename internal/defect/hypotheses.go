@@ -136,6 +136,7 @@ func Hypotheses(n *wiring.Network, opts Options) ([]Hypothesis, error) {
 	}
 	g.supply()
 	g.chip()
+	g.measured()
 	g.pairs(opts.Pairs)
 	return g.list, nil
 }
@@ -245,7 +246,7 @@ func (g *generator) output(i int) {
 		r := &o.Resistors[k]
 		part := id + "." + r.Attr
 		what := r.Words + of
-		fit := fmt.Sprintf("fit %s as the %s", r.Value(), what)
+		fit := fmt.Sprintf("fit %s as the %s", r.Meant(), what)
 		check := fmt.Sprintf("unpowered, the %s reads %s", what, r.Value())
 		value := func(v unit.Ohm) func(c *circuit.Circuit) { return g.value(r.Elem, v) }
 		h := g.add("dry joint", part, part+".open", "the "+what+" is open or not soldered", "solder or replace the "+what, Hypothesis{Edit: value(brokenOhm)})

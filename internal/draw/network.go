@@ -215,6 +215,8 @@ func asFitted(r *build.Real, value string) string {
 		return ""
 	case r.Designed == "" || r.Designed == "choose" || r.Designed == value:
 		return "fitted"
+	case r.Designed == build.None:
+		return "not in the design"
 	}
 	return "designed " + r.Designed
 }

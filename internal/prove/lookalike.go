@@ -114,7 +114,7 @@ func with(n *wiring.Network, i int, q *wiring.Transistor, name string, lamps map
 		o := &n.Outputs[i]
 		if o.Acknowledge {
 			a := *d.Acknowledge
-			a.Switch = build.Words(name)
+			a.Switch, a.HFE = build.Words(name), build.Quantity[float64]{} // what was measured is another's
 			d.Acknowledge = &a
 		} else {
 			d.Outputs = slices.Clone(d.Outputs)
@@ -124,11 +124,11 @@ func with(n *wiring.Network, i int, q *wiring.Transistor, name string, lamps map
 			}
 			switch q {
 			case o.Level:
-				out.Level = build.Words(name)
+				out.Level, out.LevelHFE = build.Words(name), build.Quantity[float64]{}
 			case o.Driver:
-				out.Driver = build.Words(name)
+				out.Driver, out.DriverHFE = build.Words(name), build.Quantity[float64]{}
 			default:
-				out.Switch = build.Words(name)
+				out.Switch, out.HFE = build.Words(name), build.Quantity[float64]{}
 			}
 		}
 		m, _, err := wiring.NewNetwork(&b, d, lamps)

@@ -409,7 +409,7 @@ func values(n *wiring.Network, i int, set *require.Set, worst []require.Worst) [
 		}
 		reason, method := whence(r.Real())
 		list = append(list, finding.Value{ID: o.ID + "." + r.Attr, Name: r.Words + " of " + o.Of(), Value: float64(r.Value()), Unit: unit.SymOhm, Low: math.NaN(), High: math.NaN(),
-			Reason: reason, Method: method, Sure: n.Sure(r.Real(), n.ToleranceOf(o.Output, r.Value())), Working: require.ExplainResistor(n, i, r.Attr, z, u)})
+			Reason: reason, Method: method, Sure: wiring.Sure(r.Real(), n.ToleranceOf(o.Output, r.Value())), Working: require.ExplainResistor(n, i, r.Attr, z, u)})
 	}
 	return list
 }
@@ -421,7 +421,7 @@ func whence(r *build.Real) (reason, method string) {
 	}
 	reason, method = "read off the part that was fitted", "as built"
 	if r.Measured() {
-		reason = "measured with " + r.Scale + ", before it was soldered in"
+		reason = "measured with " + r.Meter + ", " + r.Scale + ", before it was soldered in"
 	}
 	switch r.Designed {
 	case "", "choose":

@@ -90,7 +90,7 @@ type yield struct {
 
 type note struct {
 	ID   string `json:"id" doc:"what it is about, a dotted path or \"\""`
-	Kind string `json:"kind" doc:"reading, lamp, next reading, drawer, input, method, recording; of a packet also other reading, repeats, group, CV, …"`
+	Kind string `json:"kind" doc:"reading, lamp, next reading, drawer, input, method, recording, as built; of a packet also other reading, repeats, group, CV, …"`
 	Text string `json:"text" doc:"the note"`
 }
 

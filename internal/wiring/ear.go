@@ -30,6 +30,9 @@ func (e *EarNet) Left() bool { return e.From == build.LeftRail }
 // Value is the nominal value of its resistor.
 func (e *EarNet) Value() unit.Ohm { return e.nominal }
 
+// Real is how its value is known if it is of a build as built, else nil.
+func (e *EarNet) Real() *build.Real { return e.real }
+
 // listen wires the ear where it is given.
 func (n *Network) listen() {
 	l := &n.Decoder.Listen

@@ -62,7 +62,7 @@ func (g *gauge) owner() string {
 // varies is the gauge's one variable.
 func (g *gauge) varies() []device.Vary {
 	return []device.Vary{{Name: "gain", Law: device.Uniform, Say: func(z float64) string {
-		return fmt.Sprintf("reads %s on its %s", percent(float64(g.gain)*z), strings.TrimPrefix(g.scale, g.meter+", "))
+		return fmt.Sprintf("reads %s on its %s", percent(float64(g.gain)*z), g.scale)
 	}}}
 }
 
@@ -90,8 +90,18 @@ func percent(x float64) string {
 // Real is how the value is known if it is of a build as built, else nil.
 func (r *Resistor) Real() *build.Real { return r.nominal.Real }
 
+// Meant is the value that belongs in its place, as one buys it: the design's, where another was fitted or it was measured.
+func (r *Resistor) Meant() string {
+	if real := r.Real(); real != nil {
+		if x, err := unit.ParseOhm(real.Designed); err == nil {
+			return x.String()
+		}
+	}
+	return r.Value().String()
+}
+
 // Sure says within what the value of a resistor lies: as measured, or by the part's tolerance.
-func (n *Network) Sure(r *build.Real, tolerance unit.Ratio) string {
+func Sure(r *build.Real, tolerance unit.Ratio) string {
 	if r.Measured() {
 		return fmt.Sprintf("±%s, the meter's error", unit.Format(float64(r.Gain+r.Slack), unit.SymRatio, 2))
 	}

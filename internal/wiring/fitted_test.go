@@ -70,6 +70,8 @@ func TestMeasuredResistorsShareTheirMeter(t *testing.T) {
 		m.Set(z)
 		near("front", ohm(m, 0, "base"), 4680/1.008)
 		near("rear", ohm(m, 1, "base"), 4710/1.008)
+		// What was compared with one standard adds up its error, not the squares: JCGM 100:2008, 5.2.2, example (from memory).
+		near("together", ohm(m, 0, "base")+ohm(m, 1, "base"), (4680+4710)/1.008)
 		near("ear", float64(m.Solver.Resistance(m.Ear.Series)), 9950/1.008)
 		near("on another range", ohm(m, 1, "pulldown"), 46.8e3)
 		near("read off", ohm(m, 1, "series"), 1000)

@@ -146,6 +146,9 @@ func Departures(b *build.Build, d, design *build.Decoder) (t finding.Table, part
 
 // planned is what the design has in the place of a fitted value.
 func planned(d *build.Decoder, v build.FittedValue) string {
+	if strings.HasSuffix(v.Attr, "hfe") {
+		return "by its sheet"
+	}
 	r := d.Known(v)
 	if r == nil || r.Designed == "" || r.Designed == "choose" {
 		return "open"
@@ -180,8 +183,14 @@ func asDesigned(b *build.Build, parted []build.FittedValue, j *finding.Judgement
 				continue
 			}
 			say := fmt.Sprintf("%s for the %s of the %s", planned(d, v), v.Text.Text, v.Words())
+			switch {
+			case v.Text.Text == build.None:
+				say = fmt.Sprintf("%s as the %s", planned(d, v), v.Words())
+			case planned(d, v) == build.None:
+				say = fmt.Sprintf("nothing for the %s of the %s", v.Text.Text, v.Words())
+			}
 			all = append(all, say)
-			if v.Block == "output" && strings.Contains("."+j.ID, ".output."+v.Output+".") {
+			if strings.Contains("."+j.ID, "."+root(v)) {
 				own = append(own, say)
 			}
 		}
@@ -195,22 +204,36 @@ func asDesigned(b *build.Build, parted []build.FittedValue, j *finding.Judgement
 	return "put in what was designed: " + strings.Join(own, ", ")
 }
 
+// root begins the identifiers of what a fitted value belongs to.
+func root(v build.FittedValue) string {
+	switch v.Block {
+	case "output":
+		return "output." + v.Output + "."
+	case "listen":
+		return "ear."
+	}
+	return v.Block + "."
+}
+
+// capacitor is the usual tolerance of one: common practice, no source.
+const capacitor = 0.2
+
 // departure says how what was fitted stands to what was designed, and whether it is another thing.
 func departure(b *build.Build, d *build.Decoder, v build.FittedValue) (say string, off bool) {
-	planned, designed := planned(d, v), math.NaN()
+	planned := planned(d, v)
+	designed := v.Parse(planned)
 	_, v.Number = d.Holds(v) // as it is, its meter's known error taken out
-	if x, err := unit.Parse(planned, unit.Resistance); err == nil {
-		designed = x
-	}
 	switch {
-	case planned == "open" && strings.HasSuffix(v.Attr, "hfe"):
-		return "the sheet's spread in the design", false
+	case strings.HasSuffix(v.Attr, "hfe"):
+		return "narrower than the sheet", false
 	case planned == "open":
 		return "open in the design", false
 	case v.Text.Text == build.None && planned != build.None:
 		return "left out", true
 	case v.Text.Text != build.None && planned == build.None:
 		return "none in the design", true
+	case v.Attr == "tolerance":
+		return "", false
 	case !(v.Number > 0) || !(designed > 0):
 		if v.Text.Text == planned {
 			return "as designed", false
@@ -222,14 +245,17 @@ func departure(b *build.Build, d *build.Decoder, v build.FittedValue) (say strin
 	if math.Abs(share) < 1e-9 {
 		by = "as designed"
 	}
-	if slip := build.Slip(v.Number, designed); slip != "" {
+	if slip := build.Slip(v.Number, designed, planned); slip != "" {
 		return slip, true
 	}
 	var o build.Output
 	if found, ok := d.Output(v.Output); ok {
 		o = *found
 	}
-	allowed := float64(wiring.Tolerance(b, &o, unit.Ohm(designed)))
+	allowed := capacitor
+	if v.Ohms() {
+		allowed = float64(wiring.Tolerance(b, &o, unit.Ohm(designed)))
+	}
 	open := 0.0
 	if r := d.Known(v); r.Measured() {
 		open = float64(r.Gain + r.Slack)
@@ -266,18 +292,24 @@ func (p *Proved) specimens() {
 	}
 }
 
+// Design is the folder's build as designed, with its open values chosen.
+func (r *Runner) Design(ctx context.Context, folder *build.Folder) (*build.Build, error) {
+	c, err := r.choose(ctx, folder, folder.Build, "choose the design")
+	return c.Build, err
+}
+
 // Fitted is what is noted of what was fitted in every decoder, beside the design with its open values chosen, and what is not
 // noted yet and so taken as designed. Nothing is judged.
 func (r *Runner) Fitted(ctx context.Context, folder *build.Folder) (finding.Findings, error) {
 	f := finding.Findings{Question: "fitted", Build: folder.Build.Name()}
-	design, err := r.choose(ctx, folder, folder.Build, "choose the design")
+	design, err := r.Design(ctx, folder)
 	if err != nil {
 		return f, err
 	}
 	built := *folder.Build.AsBuilt()
 	p := Proved{Chosen: Chosen{Build: &built}}
 	for i := range built.Decoders {
-		d, plan := &built.Decoders[i], &design.Build.Decoders[i]
+		d, plan := &built.Decoders[i], &design.Decoders[i]
 		if d.Fitted != nil && len(d.Fitted.Values) > 0 {
 			t, off := Departures(&built, d, plan)
 			f.Tables = append(f.Tables, t)
@@ -317,11 +349,11 @@ func (r *Runner) fitted(ctx context.Context, folder *build.Folder, built *build.
 	if d.Fitted == nil || len(d.Fitted.Values) == 0 {
 		return nil, nil
 	}
-	design, err := r.choose(ctx, folder, folder.Build, "choose the design")
+	design, err := r.Design(ctx, folder)
 	if err != nil {
 		return nil, err
 	}
-	_, off := Departures(built, d, &design.Build.Decoders[i])
+	_, off := Departures(built, d, &design.Decoders[i])
 	said := []string{fmt.Sprintf("the board is as built: %d of its parts are noted (fettle fitted), and what they do counts as sound", len(d.Fitted.Values))}
 	for _, v := range off {
 		said = append(said, "as built: "+lowerFirst(sentence(built, d, v)))

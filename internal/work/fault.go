@@ -26,6 +26,10 @@ func (r *Runner) Fault(ctx context.Context, f *build.Folder, decoder string) (*f
 			continue
 		}
 		return kept(ctx, r, f, "fault "+d.Name.Text, func() (*fault.Table, error) {
+			said, err := r.fitted(ctx, f, c.Build, i)
+			if err != nil {
+				return nil, err
+			}
 			n, missing, err := wiring.NewNetwork(c.Build, d, c.Lamps)
 			if err != nil {
 				return nil, err
@@ -42,11 +46,7 @@ func (r *Runner) Fault(ctx context.Context, f *build.Folder, decoder string) (*f
 					r.Progress("what every fault would show", done, total)
 				}
 			}})
-			if err == nil && c.Build.Noted() {
-				said, err := r.fitted(ctx, f, c.Build, i)
-				if err != nil {
-					return nil, err
-				}
+			if err == nil {
 				t.Assumes = append(t.Assumes, said...)
 			}
 			return t, err
