@@ -101,7 +101,7 @@ func (a *app) open(args []string) (f *build.Folder, rest []string, demo bool, er
 }
 
 func (a *app) runner() *work.Runner {
-	r := &work.Runner{Samples: a.samples, Seed: a.seed, Full: a.full}
+	r := &work.Runner{Samples: a.samples, Seed: a.seed, Full: a.full, Testability: a.full}
 	if !a.noCache {
 		r.Cache = work.DefaultCache()
 	}

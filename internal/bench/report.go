@@ -3,6 +3,7 @@ package bench
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"fettle/internal/finding"
@@ -324,7 +325,7 @@ func (st *Step) Groups() (out [][]Row) {
 func (s *Sheet) Untestable() (finding.Judgement, finding.Table) {
 	id := "decoder." + s.Decoder + ".testability"
 	t := finding.Table{ID: id, Title: "faults that the bench sheet would not catch", Columns: []finding.Column{{Title: "fault"}, {Title: "boards it shows on", Numeric: true}, {Title: "what would catch it"}}}
-	j := finding.Judgement{ID: id, Subject: "decoder " + s.Decoder, Requirement: "single faults that the bench sheet catches", Verdict: finding.Holds,
+	j := finding.Judgement{ID: id, Subject: "decoder " + s.Decoder, Requirement: "single faults that the bench sheet catches", Verdict: finding.Reported,
 		Value: math.NaN(), Limit: math.NaN(), Margin: math.NaN(), Method: fmt.Sprintf("%d faults, %d readings", s.Faults, len(s.Rows()))}
 	var cures []string
 	for _, m := range s.Misses {
@@ -334,7 +335,7 @@ func (s *Sheet) Untestable() (finding.Judgement, finding.Table) {
 			cure = "no reading tells it from a sound decoder"
 		case m.Point != "":
 			cure = "a place for the probe at " + m.Point + ": " + cure
-			if len(cures) == 0 || cures[len(cures)-1] != m.Point {
+			if !slices.Contains(cures, m.Point) {
 				cures = append(cures, m.Point)
 			}
 		}
@@ -342,7 +343,7 @@ func (s *Sheet) Untestable() (finding.Judgement, finding.Table) {
 	}
 	j.Requirement = fmt.Sprintf("the bench sheet catches %d of %d single faults", s.Caught, s.Faults)
 	if len(cures) > 0 {
-		j.Verdict, j.Mend = finding.Close, "make room for a probe at "+strings.Join(cures, ", ")
+		j.Mend = "make room for a probe at "+strings.Join(cures, ", ")
 	}
 	return j, t
 }

@@ -142,7 +142,7 @@ func Bench(b *work.Bench, taken []bench.Taken, t Title) ([]byte, error) {
 		Faults, Caught int
 		State          finding.Verdict
 		Tally          string
-	}{t, render.CSS + template.CSS(draw.CSS) + pageCSS, steps, plates, key, b.Sheet.Meter.Name, tools, b.Sheet.Samples, len(b.Sheet.Rows()), b.Sheet.Faults, b.Sheet.Caught, state, fmt.Sprintf("%d / %d read", len(judged), len(b.Sheet.Rows()))})
+	}{t, render.CSS + template.CSS(draw.CSS) + pageCSS, steps, plates, key, b.Sheet.Meter.Name, tools, b.Sheet.Samples, len(b.Sheet.Rows()), b.Sheet.Faults, b.Sheet.Caught, state, fmt.Sprintf("%d / %d", len(judged), len(b.Sheet.Rows()))})
 	if err != nil {
 		return nil, fmt.Errorf("setting the bench sheet: %w", err)
 	}

@@ -58,6 +58,25 @@ func (r *Runner) Bench(ctx context.Context, f *build.Folder, decoder string) (*B
 	return out, err
 }
 
+// testable is which single faults the bench sheet of a decoder would catch: from what is kept, or found if that is asked for.
+func (r *Runner) testable(ctx context.Context, f *build.Folder, decoder string) (finding.Judgement, finding.Table, error) {
+	s, ok := peek[*bench.Sheet](r, f, "bench "+decoder)
+	if !ok && r.Testability {
+		b, err := r.Bench(ctx, f, decoder)
+		if err != nil {
+			return finding.Judgement{}, finding.Table{}, err
+		}
+		s, ok = b.Sheet, true
+	}
+	if !ok {
+		nan := math.NaN()
+		return finding.Judgement{ID: "decoder." + decoder + ".testability", Subject: "decoder " + decoder, Requirement: "single faults that the bench sheet catches",
+			Verdict: finding.Unknown, Value: nan, Limit: nan, Margin: nan, Why: finding.NotRun + ": fettle prove --full runs it, some ten seconds"}, finding.Table{}, nil
+	}
+	j, t := s.Untestable()
+	return j, t, nil
+}
+
 // faultsOf are the single causes of a table, for the sheet.
 func faultsOf(t *fault.Table) (out []bench.Fault) {
 	number := map[string]int{}
