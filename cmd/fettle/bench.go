@@ -115,7 +115,10 @@ func said(b *work.Bench, t bench.Taken) string {
 	out := fmt.Sprintf("%s %s: %s", j.Verdict.Shape(), name, b.Sheet.Value(t.Row, t.Value))
 	switch {
 	case v == bench.Holds:
-		out += " holds (" + b.Sheet.Says(t.Row) + ")"
+		out += " holds"
+		if !t.Row.Look {
+			out += " (" + b.Sheet.Says(t.Row) + ")"
+		}
 	case t.Row.Look:
 		out += ", expected " + b.Sheet.Says(t.Row)
 	default:
@@ -123,7 +126,7 @@ func said(b *work.Bench, t bench.Taken) string {
 	}
 	if v != bench.Holds {
 		if m := t.Row.Means(v); m != "" {
-			out += "\n    points to: " + strings.ReplaceAll(m, "; ", "\n    or: ")
+			out += "\n    points to: " + strings.ReplaceAll(strings.ReplaceAll(m, "; or ", "; "), "; ", "\n    or: ")
 		} else {
 			out += "\n    nothing on the sheet explains that alone: see fettle fault"
 		}
@@ -137,7 +140,7 @@ func said(b *work.Bench, t bench.Taken) string {
 // keepReadings takes down what was typed or stands in files: all of it, or none where something is wrong with it.
 func (a *app) keepReadings(b *work.Bench, f *build.Folder, taken []bench.Taken, readings, files []string, note string) ([]bench.Taken, error) {
 	const option = "--reading"
-	sources := map[string][]byte{option: []byte(strings.Join(readings, "\n"))}
+	sources := map[string][]byte{}
 	today := time.Now().Format("2006-01-02")
 	have := map[string]bool{}
 	for _, t := range taken {
@@ -145,8 +148,13 @@ func (a *app) keepReadings(b *work.Bench, f *build.Folder, taken []bench.Taken, 
 	}
 	var list diag.List
 	var rows []build.BenchReading
-	add := func(file string, line int, text, date, note string) {
-		row, v, problems := b.Read(file, line, text, have)
+	add := func(at diag.Range, text, date, note string) {
+		row, v, problems := b.Read(at.File, 1, text, have)
+		for k := range problems {
+			if at.End.Line > 0 { // a line of a file, of which text is only made
+				problems[k].Range = at
+			}
+		}
 		if list = append(list, problems...); len(problems) > 0 {
 			return
 		}
@@ -157,7 +165,12 @@ func (a *app) keepReadings(b *work.Bench, f *build.Folder, taken []bench.Taken, 
 		taken = append(taken, b.Add(taken, bench.Taken{Row: row, Value: v, Date: date, Text: x.Text}))
 	}
 	for i, text := range readings {
-		add(option, i+1, text, today, note)
+		name := option
+		if len(readings) > 1 {
+			name = fmt.Sprintf("%s %d", option, i+1)
+		}
+		sources[name] = []byte(text)
+		add(diag.Range{File: name}, text, today, note)
 	}
 	for _, name := range files {
 		src, err := os.ReadFile(name)
@@ -168,7 +181,7 @@ func (a *app) keepReadings(b *work.Bench, f *build.Folder, taken []bench.Taken, 
 		lines, problems := build.BenchLines(name, src)
 		list = append(list, problems...)
 		for _, x := range lines {
-			add(name, x.Line, x.Text, firstOf(x.Date, today), firstOf(x.Note, note))
+			add(x.Range, x.Text, firstOf(x.Date, today), firstOf(x.Note, note))
 		}
 	}
 	if list.HasErrors() {
@@ -234,7 +247,7 @@ func (a *app) record(ctx context.Context, b *work.Bench, f *build.Folder, taken 
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			fmt.Fprintf(a.out, "%3d  %s, %s (%s) = ", row.Number, row.Probes(), row.Meter(), b.Sheet.Says(row))
+			fmt.Fprintf(a.out, "%3d  %s, %s = ", row.Number, row.Probes(), row.Meter()) // what to expect is said after: it steers the eye
 			line, err := in.ReadString('\n')
 			if err != nil && !errors.Is(err, io.EOF) {
 				return fmt.Errorf("reading the answer: %w", err)

@@ -343,7 +343,7 @@ func (s *Sheet) Untestable() (finding.Judgement, finding.Table) {
 	}
 	j.Requirement = fmt.Sprintf("the bench sheet catches %d of %d single faults", s.Caught, s.Faults)
 	if len(cures) > 0 {
-		j.Mend = "make room for a probe at "+strings.Join(cures, ", ")
+		j.Mend = "make room for a probe at " + strings.Join(cures, ", ")
 	}
 	return j, t
 }

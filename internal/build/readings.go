@@ -503,7 +503,7 @@ func WithoutBench(src []byte) []byte {
 
 // A BenchLine is a reading in a file to be taken over: a line of columns reading and row, or reading, test and setup.
 type BenchLine struct {
-	Line             int
+	Range            diag.Range
 	Date, Text, Note string // Text: "12 = 0.02 V", "board-left-on: PB0 = 0.02 V"
 }
 
@@ -555,7 +555,7 @@ func BenchLines(file string, src []byte) (out []BenchLine, list diag.List) {
 		if m["reading"] == "" {
 			return // a box left empty
 		}
-		x := BenchLine{Line: whole.Start.Line, Date: m["date"], Note: m["note"]}
+		x := BenchLine{Range: whole, Date: m["date"], Note: m["note"]}
 		switch {
 		case m["row"] != "":
 			x.Text = m["row"] + " = " + m["reading"]

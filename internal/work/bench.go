@@ -237,7 +237,10 @@ func (b *Bench) value(r fault.Reading) float64 {
 // Line is a reading as readings.csv keeps it.
 func (b *Bench) Line(row *bench.Row, text string) build.BenchReading {
 	_, value, _ := strings.Cut(text, "=")
-	x := build.BenchReading{Setup: row.Setup, Test: row.Point + " to " + row.Against, Text: strings.TrimSpace(value), Meter: b.Build.Tools.Meter.Text}
+	x := build.BenchReading{Setup: row.Setup, Test: row.Point + " to " + row.Against, Text: strings.TrimSpace(value)}
+	if _, ok := b.Build.Meter(b.Sheet.Meter.Name); ok {
+		x.Meter = b.Sheet.Meter.Name
+	}
 	switch {
 	case row.Look:
 		x.Test, x.Meter = row.Words, ""
