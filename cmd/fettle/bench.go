@@ -74,14 +74,25 @@ func (a *app) benchCommand() *cobra.Command {
 		}
 		found := b.Sheet.Findings(taken)
 		found.Build = f.Build.Name()
-		if !a.json {
-			found.Values = nil // the tables say as much; fettle bench NUMBER says it all
-		}
 		title := sheet.Title{What: "decoder " + b.Sheet.Decoder, Vehicle: f.Build.Name(), Date: time.Now().Format("2006-01-02"), File: filepath.Base(f.File)}
 		if len(b.Build.Vehicles) > 0 {
 			title.Scale = b.Build.Vehicles[0].Scale.Text
 		}
-		return a.show(found, func() ([]byte, error) { return sheet.Bench(b, taken, title) })
+		outputs := a.outputs
+		a.outputs = nil
+		text := found
+		if !a.json {
+			text.Values = nil // the tables say as much; fettle bench NUMBER says it all
+		}
+		if err := a.show(text, nil); err != nil {
+			return err
+		}
+		for _, name := range outputs {
+			if err := a.write(name, found, func() ([]byte, error) { return sheet.Bench(b, taken, title) }); err != nil {
+				return err
+			}
+		}
+		return nil
 	})
 	cmd.Long = `bench is the order of work that brings a new board to life and catches faults early: what to measure, where the
 probes go, what the meter should show, and what it points to when it shows less or more.

@@ -126,15 +126,20 @@ func (r *Row) Meter() string {
 // Points are what a reading below or above points to, as one sentence; "" where nothing is known to.
 func Points(list []Pointer, more int) string {
 	var out []string
+	before := len(list) > 0 && list[0].Row > 0 // all of them are caught before, else none is named
 	for _, p := range list {
+		if before && len(out) == 1 {
+			more += len(list) - 1
+			break
+		}
 		out = append(out, p.Words)
 	}
 	if more > 0 {
 		out = append(out, fmt.Sprintf("or %d more", more))
 	}
 	words := strings.Join(out, "; ")
-	if len(list) > 0 && list[0].Row > 0 { // all of them are caught before, else none is named
-		words = "what an earlier reading shows too: " + words
+	if before {
+		words = fmt.Sprintf("as no. %d shows: %s", list[0].Row, words)
 	}
 	return words
 }
@@ -199,7 +204,7 @@ func (s *Sheet) Findings(taken []Taken) finding.Findings {
 			f.Notes = append(f.Notes, finding.Note{ID: "bench." + st.ID, Kind: fmt.Sprintf("step %d: %s", k+1, st.Name), Text: d})
 		}
 		for _, g := range st.Groups() {
-			t := finding.Table{ID: "bench." + st.ID + "." + g[0].Setup, Title: fmt.Sprintf("%d  %s", k+1, st.Name), Columns: []finding.Column{
+			t := finding.Table{ID: "bench." + st.ID + "." + g[0].Setup, Title: fmt.Sprintf("%d %s", k+1, st.Name), Columns: []finding.Column{
 				{Title: "no.", Numeric: true}, {Title: "red → black"}, {Title: "meter"}, {Title: "expect"}, {Title: "read"}}}
 			if g[0].Bring != "" {
 				t.Title += ": " + g[0].Bring

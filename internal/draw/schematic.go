@@ -22,7 +22,7 @@ type Schematic struct {
 	Listen    Listen
 	Lamps     []SchematicLamp
 	Outputs   []SchematicOutput
-	// Tags are marks at the test points, by their IDs (package probe): "PB0": "E". Drawn on the wide sheet alone.
+	// Tags are marks at the test points, by their IDs (package probe): "PB0": "E".
 	Tags map[string]string
 
 	// Where one schematic is several drawings: continued has the supply and the ear on an earlier one; later are the feeds

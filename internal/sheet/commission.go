@@ -111,15 +111,7 @@ func Bench(b *work.Bench, taken []bench.Taken, t Title) ([]byte, error) {
 	}
 	c := b.Circuit
 	c.Tags = letters
-	var plates []plate
-	for k, svg := range draw.Circuits(c, draw.Options{Width: wide, ID: s.id("probes-" + c.ID)}, tallest) {
-		s.number++
-		p := plate{Number: s.number, Title: "Where the probes go", Wide: template.HTML(svg)}
-		if k > 0 {
-			p.Title += ", continued"
-		}
-		plates = append(plates, p)
-	}
+	plates := s.circuits([]draw.Schematic{c})
 	tools := fmt.Sprintf("%s DC through a limit of %s", b.Sheet.Tools.Supply, b.Sheet.Tools.Limit)
 	if b.Sheet.Tools.Series > 0 {
 		tools = fmt.Sprintf("%s DC through %s", b.Sheet.Tools.Supply, b.Sheet.Tools.Series)
