@@ -205,8 +205,16 @@ func (a *app) keepReadings(b *work.Bench, f *build.Folder, taken []bench.Taken, 
 		return taken, err
 	}
 	a.kept = len(rows)
-	fmt.Fprintf(a.err, "fettle: kept %d readings in %s\n", len(rows), f.ReadingsFile)
+	fmt.Fprintf(a.err, "fettle: kept in %s: %s\n", f.ReadingsFile, count(len(rows), "reading"))
 	return taken, nil
+}
+
+// count is a number of things.
+func count(n int, thing string) string {
+	if n == 1 {
+		return "1 " + thing
+	}
+	return fmt.Sprintf("%d %ss", n, thing)
 }
 
 func firstOf(a, b string) string {
@@ -317,9 +325,9 @@ func (a *app) recorded(b *work.Bench, taken []bench.Taken) error {
 	case len(found.Verdicts) == 0:
 		fmt.Fprintln(a.out, "nothing read yet")
 	case off == 0:
-		fmt.Fprintf(a.out, "%d readings of %d, all as they should be\n", len(found.Verdicts), len(b.Sheet.Rows()))
+		fmt.Fprintf(a.out, "%s of %d, all as they should be\n", count(len(found.Verdicts), "reading"), len(b.Sheet.Rows()))
 	default:
-		fmt.Fprintf(a.out, "%d readings of %d, %d of them off: fettle fault starts from them\n", len(found.Verdicts), len(b.Sheet.Rows()), off)
+		fmt.Fprintf(a.out, "%s of %d, %d off: fettle fault starts from them\n", count(len(found.Verdicts), "reading"), len(b.Sheet.Rows()), off)
 	}
 	a.judged(found)
 	return nil

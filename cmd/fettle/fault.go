@@ -106,7 +106,7 @@ func (a *app) fromBench(ctx context.Context, s *fault.Session, f *build.Folder, 
 		}
 	}
 	if len(taken) > 0 {
-		fmt.Fprintf(a.err, "fettle: starts from %d readings of the bench in %s, %d of them off; --fresh leaves them out\n", len(taken), f.ReadingsFile, off)
+		fmt.Fprintf(a.err, "fettle: starts from %s of the bench in %s, %d off; --fresh leaves them out\n", count(len(taken), "reading"), f.ReadingsFile, off)
 	}
 	return nil
 }
