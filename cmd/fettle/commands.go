@@ -73,7 +73,7 @@ func (a *app) proveCommand() *cobra.Command {
 	})
 	cmd.Flags().IntVar(&a.samples, "samples", 0, "samples of the attack on the worst case (default 10000)")
 	cmd.Flags().Uint64Var(&a.seed, "seed", 0, "seed of the samples (default 1)")
-	cmd.Flags().BoolVar(&a.full, "full", false, "compute every sample, not only those that an estimate finds worst or leaves in doubt")
+	cmd.Flags().BoolVar(&a.full, "full", false, "compute every sample, not only those that an estimate finds worst or leaves in doubt, and which faults the bench would not catch")
 	return cmd
 }
 

@@ -6,12 +6,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"strings"
 
 	"github.com/mattn/go-isatty"
 	"github.com/spf13/cobra"
 
+	"fettle/internal/bench"
 	"fettle/internal/build"
 	"fettle/internal/diag"
 	"fettle/internal/fault"
@@ -20,6 +22,7 @@ import (
 func (a *app) faultCommand() *cobra.Command {
 	var readings, saw []string
 	var decoder, log string
+	var fresh bool
 	cmd := a.command("fault [FILE]", "From readings to ranked causes and the next reading worth taking", func(ctx context.Context, f *build.Folder, rest []string, demo bool) error {
 		if err := noMore(rest); err != nil {
 			return err
@@ -38,6 +41,11 @@ func (a *app) faultCommand() *cobra.Command {
 			return err
 		}
 		s := fault.NewSession(t)
+		if !fresh {
+			if err := a.fromBench(ctx, s, f, decoder); err != nil {
+				return err
+			}
+		}
 		if err := a.readLog(s, log); err != nil {
 			return err
 		}
@@ -60,14 +68,57 @@ tell most next.
   fettle fault --reading "worked after warming"         something tried
   fettle fault --log found.txt                          takes the lines of a file first, and adds what is typed to it
 
+It starts from the readings that fettle bench keeps in readings.csv; --fresh leaves them out, as after a repair.
 A reading is [SETUP:] POINT [to POINT] = VALUE with its unit, or OL. Black stands on decoder minus where no second point
 is named. Decoder minus is not a rail: an earthed instrument clipped there under live track shorts the booster.
 Exit status: 0 nothing is wrong, 1 one fault stands clear, 3 not decided yet. docs/fault.md says more.`
 	cmd.Flags().StringArrayVar(&readings, "reading", nil, "a `READING`, or what was seen or tried, e.g. \"dcc on: PB0 = 0.02 V\"; may be given several times")
 	cmd.Flags().StringArrayVar(&saw, "saw", nil, "an `OBSERVATION`, e.g. \"board gets warm\"; the same as --reading; may be given several times")
 	cmd.Flags().StringVar(&decoder, "decoder", "", "which decoder of the build; the first one where none is named")
+	cmd.Flags().BoolVar(&fresh, "fresh", false, "leave out what readings.csv keeps of the bench")
 	cmd.Flags().StringVar(&log, "log", "", "a `FILE` of readings and observations, a line each: read first, added to")
 	return cmd
+}
+
+// fromBench starts from what the folder keeps of the bench, and says so.
+func (a *app) fromBench(ctx context.Context, s *fault.Session, f *build.Folder, decoder string) error {
+	if len(f.Build.Bench) == 0 {
+		return nil
+	}
+	b, err := a.runner().Bench(ctx, f, decoder)
+	if err != nil {
+		return err
+	}
+	taken, list := b.Taken()
+	if err := list.Print(a.err, f.Sources); err != nil {
+		return err
+	}
+	tests := map[string]int{}
+	for i := range s.Table.Tests {
+		tests[s.Table.Tests[i].ID] = i
+	}
+	off := 0
+	latest := map[string]int{}
+	for i, t := range taken {
+		latest[t.Row.Test] = i
+	}
+	for i, t := range taken {
+		r := fault.Reading{Test: tests[t.Row.Test], Value: t.Value}
+		switch {
+		case t.Row.Look:
+			r.Value, r.Choice = 0, 1-int(t.Value) // the first choice is yes
+		case math.IsInf(t.Value, 1):
+			r.Value, r.Over = 0, true
+		}
+		s.Put(r, t.Text)
+		if latest[t.Row.Test] == i && t.Row.Judge(t.Value) != bench.Holds {
+			off++
+		}
+	}
+	if len(taken) > 0 {
+		fmt.Fprintf(a.err, "fettle: starts from %s of the bench in %s, %d off; --fresh leaves them out\n", count(len(taken), "reading"), f.ReadingsFile, off)
+	}
+	return nil
 }
 
 // takeAll takes down what the command line says, readings and observations in either flag; all that is wrong with it is reported at once.

@@ -98,6 +98,7 @@ type Test struct {
 	Sayings        []string // of each choice: "front light stays on"
 	Most           float64  // no reading can be beyond ± this; 0: no bound
 	Signed         bool     // a reading may be negative
+	Buried         bool     // no probe goes there: it is never advised
 }
 
 // A Reading is what was shown.
@@ -215,6 +216,26 @@ func (t *Test) code(v float64) uint16 {
 
 // value is the number of a code.
 func (t *Test) value(c uint16) float64 { return t.Scale * math.Sinh(float64(int(c)-middle)*step) }
+
+// Foreseen are the numbers that a cause foresees of a test, sample by sample: +Inf over range, NaN where there is none; of
+// a test of choices, their indices.
+func (t *Table) Foreseen(cause, test int) []float64 {
+	cell := t.cell(cause, test)
+	out := make([]float64, len(cell))
+	for k, c := range cell {
+		switch {
+		case c == codeNone:
+			out[k] = math.NaN()
+		case c == codeOver:
+			out[k] = math.Inf(1)
+		case t.Tests[test].Choices != nil:
+			out[k] = float64(c)
+		default:
+			out[k] = t.Tests[test].value(c)
+		}
+	}
+	return out
+}
 
 // span widths: a share of the spread of each cell's numbers.
 func (t *Table) measure() {

@@ -1,6 +1,7 @@
 package fault
 
 import (
+	"fettle/internal/probe"
 	"fmt"
 	"math"
 	"strings"
@@ -232,17 +233,8 @@ func (s *Session) Findings() finding.Findings {
 		}
 		f.Tables = append(f.Tables, next)
 	}
-	f.Cautions = append(f.Cautions, Cautions()...)
+	f.Cautions = append(f.Cautions, probe.Cautions()...)
 	return f
-}
-
-// Cautions stand at the start of every diagnosis.
-func Cautions() []finding.Caution {
-	return []finding.Caution{
-		{Where: "probing", Text: "decoder minus is not a rail: an earthed instrument or a programmer clipped there under live track shorts the booster; measure with a battery meter, program off the track"},
-		{Where: "first power", Text: "feed a board under suspicion through a current limit, or a series resistor of 470 Ω to 1 kΩ; stop at once if a part gets hot or smells; never from an unisolated supply"},
-		{Where: "probing", Text: "no supply and no track while resistance or the diode test is read; wait until the reservoir is empty"},
-	}
 }
 
 func (s *Session) sound() int {

@@ -60,7 +60,13 @@ type moment struct {
 
 // NewSession begins a diagnosis.
 func NewSession(t *Table) *Session {
-	return &Session{Table: t, State: t.Start(), without: map[int]bool{}}
+	s := &Session{Table: t, State: t.Start(), without: map[int]bool{}}
+	for i := range t.Tests {
+		if t.Tests[i].Buried {
+			s.without[i] = true
+		}
+	}
+	return s
 }
 
 func (s *Session) remember() {

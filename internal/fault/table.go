@@ -153,9 +153,7 @@ func (m *maker) lay() (tests []Test) {
 		}
 		if q.Red >= 0 {
 			red, black := &b.Points[q.Red], &b.Points[q.Black]
-			if red.Buried || black.Buried {
-				continue
-			}
+			t.Buried = red.Buried || black.Buried
 			t.Point, t.Against = red.ID, black.ID
 			t.How = fmt.Sprintf("red on %s, black on %s", red.Words, black.Words)
 			if s.Where != probe.Unpowered && red.Risk != "" {

@@ -1,6 +1,7 @@
 package fault
 
 import (
+	"fettle/internal/probe"
 	"fmt"
 	"strings"
 
@@ -29,7 +30,7 @@ const help = `  a value with its unit        what the meter shows: "0.02 V", "4.
 func (k *Talk) Begin() string {
 	var b strings.Builder
 	b.WriteString("Before anything:\n")
-	for _, c := range Cautions() {
+	for _, c := range probe.Cautions() {
 		fmt.Fprintf(&b, "  ! %s\n", c.Text)
 	}
 	if len(k.Table.Assumes) > 0 {

@@ -23,7 +23,7 @@ var floor = map[string]int{
 	"internal/wiring":  5,
 	"internal/spread":  6, "internal/require": 6, "internal/defect": 6, "internal/socket": 6, "internal/probe": 6,
 	"internal/survey": 7, "internal/choose": 7, "internal/prove": 7, "internal/leads": 7, "internal/train": 7,
-	"internal/audit": 7, "internal/experiment": 7, "internal/fault": 7,
+	"internal/audit": 7, "internal/bench": 7, "internal/experiment": 7, "internal/fault": 7,
 	"internal/draw": 8, "internal/render": 8,
 	"internal/work": 9, "internal/understand": 9, "internal/live": 9,
 	"internal/sheet": 10, "internal/daybook": 10, "internal/eyes": 0, "cmd/fettle": 10,

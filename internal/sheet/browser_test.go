@@ -39,7 +39,7 @@ const block = `(() => { const r = document.querySelector('.block').getBoundingCl
 func TestBrowser(t *testing.T) {
 	ctx := eyes.Browser(t)
 	t.Run("drawings", func(t *testing.T) { drawings(t, ctx) })
-	for name, page := range map[string][]byte{"invented": must(t, sample()), "demo": must(t, demo(t)), "audit": troubled(t)} {
+	for name, page := range map[string][]byte{"invented": must(t, sample()), "demo": must(t, demo(t)), "audit": troubled(t), "bench": commission(t)} {
 		t.Run(name, func(t *testing.T) { inspect(t, ctx, page) })
 	}
 }
@@ -156,7 +156,7 @@ func printed(t *testing.T, ctx context.Context) {
 			if !number && (a.x0 < 20*mm || a.x1 > w-10*mm+1 || a.y0 < 10*mm || a.y1 > h-10*mm+1) {
 				t.Errorf("page %d: %q lies outside the frame", i+1, a.text)
 			}
-			inBlock = inBlock || (a.text == "proof" || a.text == "signal") && a.y0 > h-40*mm
+			inBlock = inBlock || (a.text == "proof" || a.text == "signal" || a.text == "bench") && a.y0 > h-40*mm
 			if a.y0 > h-40*mm && a.x0 < 55*mm && strings.HasSuffix(a.text, "…") {
 				t.Errorf("page %d: the state of proof is cut: %q", i+1, a.text)
 			}

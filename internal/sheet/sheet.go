@@ -157,7 +157,7 @@ func Sheet(in Input) ([]byte, error) {
 	for _, f := range []finding.Findings{in.Survey, in.Choose, in.Prove, {Cautions: in.Cautions}} {
 		cautions = append(cautions, f.Cautions...)
 	}
-	v.Bench = bench(cautions, in.Circuits)
+	v.Bench = atBench(cautions, in.Circuits)
 
 	var b bytes.Buffer
 	if err := sheetPage.Execute(&b, v); err != nil {

@@ -7,6 +7,7 @@ import (
 
 	"fettle/internal/build"
 	"fettle/internal/fault"
+	"fettle/internal/probe"
 	"fettle/internal/wiring"
 )
 
@@ -26,7 +27,7 @@ func (r *Runner) Fault(ctx context.Context, f *build.Folder, decoder string) (*f
 		if err != nil {
 			return nil, err
 		}
-		t, err := fault.Build(ctx, n, fault.Building{Progress: func(done, total int) {
+		t, err := fault.Build(ctx, n, fault.Building{Bench: probe.SettingsOf(c.Build), Progress: func(done, total int) {
 			if r.Progress != nil {
 				r.Progress("what every fault would show", done, total)
 			}
@@ -48,7 +49,7 @@ func (r *Runner) FaultPlan(ctx context.Context, f *build.Folder, decoder string)
 	if err != nil {
 		return nil, err
 	}
-	return fault.Plan(n, fault.Building{}), nil
+	return fault.Plan(n, fault.Building{Bench: probe.SettingsOf(c.Build)}), nil
 }
 
 // suspect finds the decoder that is asked about.

@@ -37,11 +37,12 @@ func ofLamps(b *build.Build) *build.Build {
 	return &s
 }
 
-// ofCircuits is the build as choose and prove are shown it: without its text, and without what only the train asks for.
+// ofCircuits is the build as choose and prove are shown it: without its text, without what only the train asks for, and without what
+// was read at the bench, which changes no answer that is kept.
 func ofCircuits(b *build.Build) *build.Build {
 	s := *b
 	s.File, s.Source, s.Note = "", nil, build.Text{}
-	s.Functions, s.Train, s.Board = nil, nil, nil
+	s.Functions, s.Train, s.Board, s.Bench = nil, nil, nil, nil
 	return &s
 }
 

@@ -40,6 +40,8 @@ type Runner struct {
 	Samples int
 	Seed    uint64
 	Full    bool // attack every requirement with all samples
+	// Testability: find which faults the bench sheet would not catch, though it takes long; else from what is kept alone.
+	Testability bool
 }
 
 // DefaultCache is the folder of kept answers in the user's cache folder, or "" where there is none.
@@ -181,6 +183,14 @@ func (r *Runner) prove(ctx context.Context, folder *build.Folder, c Chosen, ques
 			p.Circuits = append(p.Circuits, draw.Of(n, f))
 			verdicts, tables := prove.Plug(n)
 			p.Findings.Verdicts, p.Findings.Tables = append(p.Findings.Verdicts, verdicts...), append(p.Findings.Tables, tables...)
+			verdict, table, err := r.testable(ctx, folder, n.Decoder.Name.Text)
+			if err != nil {
+				return Proved{}, err
+			}
+			p.Findings.Verdicts = append(p.Findings.Verdicts, verdict)
+			if len(table.Rows) > 0 {
+				p.Findings.Tables = append(p.Findings.Tables, table)
+			}
 		}
 	}
 	return p, nil
@@ -244,20 +254,14 @@ func kept[T any](ctx context.Context, r *Runner, question, key string, compute f
 		var none T
 		return none, err
 	}
-	path := ""
-	if r.Cache != "" {
-		path = filepath.Join(r.Cache, named(question, key)+".gob")
-		if data, err := os.ReadFile(path); err == nil {
-			var answer T
-			if gob.NewDecoder(bytes.NewReader(data)).Decode(&answer) == nil {
-				return answer, nil
-			}
-		}
+	if answer, ok := peek[T](r, question, key); ok {
+		return answer, nil
 	}
 	answer, err := compute()
-	if err != nil || path == "" {
+	if err != nil || r.Cache == "" {
 		return answer, err
 	}
+	path := filepath.Join(r.Cache, named(question, key)+".gob")
 	var buf bytes.Buffer
 	if gob.NewEncoder(&buf).Encode(answer) == nil && os.MkdirAll(r.Cache, 0o755) == nil {
 		_ = build.Save(path, buf.Bytes())
@@ -269,6 +273,19 @@ func kept[T any](ctx context.Context, r *Runner, question, key string, compute f
 func named(question, key string) string {
 	sum := sha256.Sum256([]byte(question + "\n" + key))
 	return hex.EncodeToString(sum[:16])
+}
+
+// peek is the answer if it is kept.
+func peek[T any](r *Runner, question, key string) (answer T, ok bool) {
+	if r.Cache == "" {
+		return answer, false
+	}
+	data, err := os.ReadFile(filepath.Join(r.Cache, named(question, key)+".gob"))
+	if err != nil || gob.NewDecoder(bytes.NewReader(data)).Decode(&answer) != nil {
+		var none T
+		return none, false
+	}
+	return answer, true
 }
 
 // program names this very program: its revision if it was built from a clean checkout, else the size and
