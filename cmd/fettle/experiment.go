@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"context"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"strings"
@@ -18,161 +19,191 @@ import (
 	"fettle/internal/sheet"
 )
 
+// session is how the readings of a card come in and where they go.
+type session struct {
+	typed      []string
+	meter      string
+	ask, write bool
+}
+
 func (a *app) experimentCommand() *cobra.Command {
-	var typed []string
-	var meterName string
-	var write, ask bool
-	cmd := a.command("experiment [CARD [PART]]", "Cards: one small measurement each, to see for yourself", func(ctx context.Context, f *build.Folder, rest []string, demo bool) error {
+	var s session
+	cmd := a.command("experiment [CARD [OF]]", "Cards: one small measurement each, to see for yourself", func(ctx context.Context, f *build.Folder, rest []string, demo bool) error {
 		if len(rest) == 0 {
-			if len(typed) > 0 || write || ask {
+			if len(s.typed) > 0 || s.write || s.ask {
 				return fmt.Errorf("which card? fettle experiment base-drive --reading \"10k = 0.182 V\"")
 			}
 			cards := finding.Findings{Question: "experiment", Build: f.Build.Name()}
-			for _, c := range experiment.Cards() {
+			for _, c := range experiment.Kinds() {
 				cards.Notes = append(cards.Notes, finding.Note{ID: "card." + c.Name, Kind: c.Name, Text: c.Words})
 			}
 			return a.show(cards, nil)
 		}
-		card, near, ok := experiment.Find(rest[0])
+		kind, near, ok := experiment.Find(rest[0])
 		if !ok {
 			if near != "" {
 				return fmt.Errorf("no card is called %q; did you mean %s?", rest[0], near)
 			}
 			return fmt.Errorf("no card is called %q; 'fettle experiment' lists them", rest[0])
 		}
-		if write {
+		if s.write {
 			if err := refuseDemo(demo, "experiment -w"); err != nil {
 				return err
 			}
 		}
-		return a.baseDrive(f, card, strings.Join(rest[1:], " "), meterName, typed, ask, write, demo)
+		return a.experiment(ctx, f, kind, strings.Join(rest[1:], " "), s, demo)
 	})
-	cmd.Long = `experiment lists the cards; experiment base-drive [PART] shows one: how to wire it, what the meter will show and
-with what spread. With readings it says what they tell of this very part:
+	cmd.Long = `experiment lists the cards; experiment CARD [PART, LAMP or METER] shows one: how to wire it, what the meter will show
+and with what spread. With readings it says what they tell of this very part:
 
   fettle experiment base-drive --reading "supply = 5.02 V" --reading "100k = 0.31 V" --reading "220k = 2.67 V"
-  fettle experiment base-drive --ask        asks for one reading after the other
-  fettle experiment base-drive … -w         writes what was learned into drawer.csv; prove then counts with it
+  fettle experiment led-drop red --ask      asks for one reading after the other
+  fettle experiment CARD … -w               writes what was learned into drawer.csv or the build file; all else
+                                            counts with it from then on
 
 Readings are kept in experiments.csv beside the build file, dated, never overwritten.`
-	cmd.Flags().StringArrayVar(&typed, "reading", nil, "a `READING`: \"10k = 0.182 V\", \"supply = 5.02 V\", \"collector = 998 Ω\"; may be given several times")
-	cmd.Flags().StringVar(&meterName, "meter", "", "the `NAME` of the meter in the build file (default: the first declared)")
-	cmd.Flags().BoolVar(&ask, "ask", false, "ask for the readings")
-	cmd.Flags().BoolVarP(&write, "write", "w", false, "write what was learned into the drawer (all else in it stays)")
+	cmd.Flags().StringArrayVar(&s.typed, "reading", nil, "a `READING`: \"10k = 0.182 V\", \"supply = 5.02 V\"; may be given several times")
+	cmd.Flags().StringVar(&s.meter, "meter", "", "the `NAME` of the meter in the build file (default: the first declared)")
+	cmd.Flags().BoolVar(&s.ask, "ask", false, "ask for the readings")
+	cmd.Flags().BoolVarP(&s.write, "write", "w", false, "write what was learned (all else in the files stays)")
 	return cmd
 }
 
-// baseDrive shows the card, takes the readings, keeps them and writes what was learned.
-func (a *app) baseDrive(f *build.Folder, card experiment.Card, name, meterName string, typed []string, ask, write, demo bool) error {
-	b := f.Build
-	if meterName == "" && len(b.Meters) > 0 {
-		meterName = b.Meters[0].Name.Text
+// experiment sets the card up, takes the readings, keeps them and writes what was learned.
+func (a *app) experiment(ctx context.Context, f *build.Folder, kind experiment.Kind, of string, s session, demo bool) error {
+	bench := experiment.Bench{Build: f.Build, Meter: s.meter, Subject: of}
+	if _, ok := f.Build.Meter(s.meter); !ok && s.meter != "" {
+		return fmt.Errorf("the build file declares no meter %q", s.meter)
 	}
-	if _, ok := b.Meter(meterName); !ok && meterName != "" {
-		return fmt.Errorf("the build file declares no meter %q", meterName)
+	if s.meter == "" && len(f.Build.Meters) > 0 {
+		bench.Meter = f.Build.Meters[0].Name.Text
 	}
-	spec, _ := b.MeterSpec(meterName)
-	if name == "" {
-		name = experiment.Usual
-		if on := b.Drawer.Transistors(parts.NPN); len(on) > 0 {
-			name = on[0].Part
+	if kind.Surveyed {
+		found, err := a.runner().Survey(ctx, f)
+		if err != nil {
+			return err
 		}
+		bench.Lamps = found.Lamps
 	}
-	bjt, ok := b.Catalogue.BJT(name)
-	if !ok {
-		if near := b.Catalogue.Suggest(name, parts.KindTransistor); len(near) > 0 {
-			return fmt.Errorf("no transistor is called %q; did you mean %s?", name, strings.Join(near, " or "))
-		}
-		return fmt.Errorf("no transistor is called %q; 'fettle part %s' says what else it may be", name, name)
-	}
-	c, err := experiment.NewBaseDrive(bjt, b.Drawer, spec)
+	c, err := kind.Set(bench)
 	if err != nil {
 		return err
 	}
-	if ask {
-		if typed, err = a.askReadings(c, typed); err != nil {
+	if s.ask {
+		if s.typed, err = a.askReadings(kind, c, s.typed); err != nil {
 			return err
 		}
 	}
 	const source = "--reading"
-	text := strings.Join(typed, "\n")
-	readings, list := experiment.ParseReadings(source, text)
+	text := strings.Join(s.typed, "\n")
+	readings, list := experiment.Parse(source, text, kind.Example, c.Terms())
 	if list.HasErrors() {
 		return &inputError{list, map[string][]byte{source: []byte(text)}}
 	}
-	if write && len(readings) == 0 {
+	if s.write && len(readings) == 0 {
 		return fmt.Errorf("experiment -w writes what readings tell, and none was given")
 	}
+	today := time.Now().Format("2006-01-02")
 	if len(readings) > 0 && !demo { // kept before anything is made of them: what was read is never lost
 		log := filepath.Join(f.Dir, experiment.LogName)
-		if err := experiment.Append(log, time.Now().Format("2006-01-02"), card.Name, bjt.Name, spec.Name, readings); err != nil {
+		if err := experiment.Append(log, today, kind.Name, c.Subject(), c.By(), readings); err != nil {
 			return err
 		}
 		fmt.Fprintln(a.err, "fettle: kept the readings in", log)
 	}
-	var gain *experiment.Gain
-	if len(readings) > 0 {
-		g, err := c.Infer(readings)
-		if err != nil {
-			return err
-		}
-		gain = &g
-	}
-	found, err := c.Findings(readings, gain)
+	found, learned, err := c.Findings(readings)
 	if err != nil {
 		return err
 	}
-	found.Build = b.Name()
-	if write {
-		if err := a.learn(f, bjt.Name, gain.Learned()); err != nil {
+	found.Build = f.Build.Name()
+	if s.write {
+		if err := a.learn(f, learned); err != nil {
 			return err
 		}
 	}
 	return a.show(found, func() ([]byte, error) {
-		return sheet.Card(found, sheet.Title{What: "Base drive of " + bjt.Name, Date: time.Now().Format("2006-01-02")})
+		return sheet.Card(found, sheet.Title{What: c.Title(), Date: today})
 	})
 }
 
-// learn writes cells into the drawer's row of a part, or a row of its own; a build without a drawer gets one.
-func (a *app) learn(f *build.Folder, part string, cells map[string]string) error {
-	file := f.DrawerFile
-	if file == "" {
+// learn writes what was learned into the drawer and the build file; neither is touched before both are made.
+func (a *app) learn(f *build.Folder, l experiment.Learned) error {
+	if l.Words == "" {
+		fmt.Fprintln(a.err, "fettle: the readings teach nothing that could be written; nothing was")
+		return nil
+	}
+	type change struct {
+		file string
+		text []byte
+	}
+	var changes []change
+	var files []string
+	add := func(file string, text []byte) {
+		changes, files = append(changes, change{file, text}), append(files, file)
+	}
+	if len(l.Edits) > 0 {
+		text, list := f.Build.Patch(l.Edits)
+		if list.HasErrors() {
+			return &inputError{list, f.Sources}
+		}
+		add(f.File, text)
+	}
+	if len(l.Cells) > 0 {
+		file, text, err := amendDrawer(f, l)
+		if err != nil {
+			return fmt.Errorf("writing the drawer: %w", err)
+		}
+		add(file, text)
+	}
+	for _, c := range changes {
+		if err := build.Save(c.file, c.text); err != nil {
+			return fmt.Errorf("writing what was learned: %w", err)
+		}
+	}
+	fmt.Fprintf(a.err, "fettle: wrote %s, into %s\n", l.Words, strings.Join(files, " and "))
+	return nil
+}
+
+// amendDrawer is the drawer with cells in the part's row, or in a row of its own; a build without a drawer gets one.
+func amendDrawer(f *build.Folder, l experiment.Learned) (file string, text []byte, err error) {
+	if file = f.DrawerFile; file == "" {
 		file = filepath.Join(f.Dir, build.DrawerName)
 	}
 	src, err := os.ReadFile(file)
 	if err != nil && !os.IsNotExist(err) {
-		return err
+		return file, nil, err
 	}
-	line := 0
+	line, cells := 0, maps.Clone(l.Cells)
 	if f.Build.Drawer != nil {
-		if it, ok := f.Build.Drawer.Have(part); ok {
+		if it, ok := f.Build.Drawer.Have(l.Part); ok {
 			line = it.Range.Start.Line
 		}
 	}
 	if line == 0 {
-		cells["part"], cells["count"] = part, "1"
+		cells["part"], cells["count"] = l.Part, "1"
+		maps.Copy(cells, l.New)
 	}
-	out, err := parts.Amend(file, src, line, cells)
-	if err != nil {
-		return fmt.Errorf("writing the drawer: %w", err)
-	}
-	if err := build.Save(file, out); err != nil {
-		return err
-	}
-	fmt.Fprintf(a.err, "fettle: wrote hFE %s at %s, within %s, into %s\n", cells["hfe"], cells["hfe_at"], cells["hfe_error"], file)
-	return nil
+	text, err = parts.Amend(file, src, line, cells)
+	return file, text, err
 }
 
 // askReadings asks for each reading of the card; an empty line leaves one out, the end of the input ends it.
-func (a *app) askReadings(c *experiment.BaseDrive, typed []string) ([]string, error) {
+func (a *app) askReadings(kind experiment.Kind, c experiment.Card, typed []string) ([]string, error) {
 	in := bufio.NewScanner(a.in)
-	left := []string{"supply", "collector"}
-	for _, r := range c.Ladder {
-		left = append(left, r.R.String())
+	type step struct{ left, shows string }
+	var steps []step
+	for _, t := range c.Terms() {
+		shows := t.Dim.Name
+		if t.Looks != nil {
+			shows += ", and how it looked"
+		}
+		for _, left := range t.Ask {
+			steps = append(steps, step{left, shows})
+		}
 	}
-	for _, what := range left {
+	for _, s := range steps {
 		for {
-			fmt.Fprintf(a.err, "%s = ", what)
+			fmt.Fprintf(a.err, "%s (%s) = ", s.left, s.shows)
 			if !in.Scan() {
 				return typed, in.Err()
 			}
@@ -180,8 +211,8 @@ func (a *app) askReadings(c *experiment.BaseDrive, typed []string) ([]string, er
 			if value == "" {
 				break
 			}
-			line := what + " = " + value
-			if _, list := experiment.ParseReadings("prompt", line); list.HasErrors() {
+			line := s.left + " = " + value
+			if _, list := experiment.Parse("prompt", line, kind.Example, c.Terms()); list.HasErrors() {
 				if err := list.Print(a.err, map[string][]byte{"prompt": []byte(line)}); err != nil {
 					return nil, err
 				}

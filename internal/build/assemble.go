@@ -194,7 +194,7 @@ func (b *Build) vehicle(n *node) Vehicle {
 	}
 	for _, c := range n.all("lamp") {
 		l := Lamp{
-			Name: c.label, Kind: text(c, "kind"), Feed: text(c, "feed"), Pin: quantity[int](c, "pin"), Wire: text(c, "wire"), LEDs: text(c, "leds"), Back: text(c, "back"), End: text(c, "end"),
+			Name: c.label, Kind: text(c, "kind"), Feed: text(c, "feed"), Pin: quantity[int](c, "pin"), Wire: text(c, "wire"), LEDs: text(c, "leds"), Part: text(c, "part"), Back: text(c, "back"), End: text(c, "end"),
 			Series: count(c, "series"), Parallel: count(c, "parallel"), Hidden: quantity[unit.Ohm](c, "hidden"),
 			Good: quantity[unit.Amp](c, "good"), Seen: quantity[unit.Amp](c, "seen"),
 			NeverAbove: quantity[unit.Amp](c, "never_above"), PeakAbove: quantity[unit.Amp](c, "peak_never_above"),

@@ -114,6 +114,13 @@ func (c *checker) vehicle(v *Vehicle) {
 	onPin := map[int]*Lamp{}
 	for i := range v.Lamps {
 		l := &v.Lamps[i]
+		if _, ok := c.b.Catalogue.LED(l.Part.Text); l.Part.IsSet() && !ok {
+			var leds []string
+			for _, d := range c.b.Catalogue.LEDs() {
+				leds = append(leds, d.Name)
+			}
+			c.noPart("part", l.Part, "an LED", leds)
+		}
 		inOrder(c, "seen", l.Seen, "good", l.Good)
 		inOrder(c, "good", l.Good, "never_above", l.NeverAbove)
 		if !l.Good.IsSet() {

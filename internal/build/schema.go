@@ -161,6 +161,7 @@ var lampBlock = &Block{
 		{Name: "pin", Kind: KindCount, Wants: "a pin of the socket", Min: one, Example: "5", Doc: "pin of the socket at its switched side"},
 		{Name: "wire", Kind: KindName, Example: `"white"`, Doc: "colour of its switched wire where there is no socket"},
 		{Name: "leds", Kind: KindWord, Words: colours, Example: `"white"`, Doc: "colour of its light, where seen"},
+		{Name: "part", Kind: KindPart, Wants: "an LED of the catalogue or the drawer", Example: `"Kingbright APHK1608PWC"`, Doc: "the LED itself, where you fitted it or know it; the survey goes by it, and by its drop where that was measured (drawer, vf_measured)"},
 		{Name: "end", Kind: KindWord, Words: []string{EndFront, EndRear, EndInside}, Example: `"front"`, Doc: "the end of the vehicle at which it shines; white leads and red trails by it"},
 		{Name: "back", Kind: KindWord, Words: colours, Example: `"red"`, Doc: "of an anti-parallel pair: colour of the light when its feed is the minus"},
 		{Name: "series", Kind: KindCount, Min: one, Max: chainMost, Example: "1", Doc: "junctions in a row, where known"},

@@ -160,6 +160,7 @@ type Lamp struct {
 	Pin    Quantity[int] // pin of the socket on the switched side
 	Wire   Text          // colour of the wire where there is no socket
 	LEDs   Text          // colour class: "white", "red", …
+	Part   Text          // the LED itself, of the catalogue or the drawer, where it is known
 	End    Text          // EndFront, EndRear, EndInside: where it shines
 	Back   Text          // of an anti-parallel pair: colour class of the one that lights the other way round
 	Series int           // junctions in series, 0: not said

@@ -71,6 +71,9 @@ func testCurrents(t parts.Taken) (low, high unit.Amp) {
 
 // bounds are where the truth of a reading lies, by the meter's function that took it.
 func bounds(t parts.Taken) (low, high float64) {
+	if t.Within > 0 {
+		return float64(t.V - t.Within), float64(t.V + t.Within)
+	}
 	if unit.Known(t.I) {
 		return interval(t.V, meter.DCVoltage)
 	}

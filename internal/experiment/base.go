@@ -17,10 +17,7 @@ import (
 // The set-up of the base-drive card: supply, collector resistor, ladder of base resistors. The currents are those of a
 // small lamp; 5 V is what the decoder's chip has.
 const (
-	nominalSupply    = 5.0   // V
-	supplySpread     = 0.25  // V, one deviation of a supply that was not measured (common practice, no source: ±10 %)
 	nominalCollector = 1e3   // Ω
-	usualTolerance   = 0.05  // of a resistor whose tolerance nobody states
 	tolerable        = 0.95  // of the supply: above that the transistor is off and tells nothing of its gain
 	most             = 20    // relative width of the prior of the gain: the data decide
 	saturated        = 0.5   // V: below that a reading tells of saturation, not of gain
@@ -28,41 +25,23 @@ const (
 	shapeSpread      = 0.02  // of the gain at each reading: this part's curve over the current is not quite the sheet's (assumed)
 	bendShare        = 0.2   // of the base current at the middle reading that grows with the root of IC; and its deviation (from memory)
 	usualGain        = 150.0 // where the search begins
-	settled          = 0.01  // deviations from the best fit that do not matter
-	draws            = 120   // samples of the prediction
-	standing         = 298.15
 )
+
+// Usual is the transistor of the card where neither the user nor the drawer names one (common practice, no source).
+const Usual = "MMBT3904"
 
 // wanted is the ladder: base resistors from hard drive to hardly any (E12).
 var wanted = []unit.Ohm{2.2e3, 10e3, 47e3, 100e3, 150e3, 220e3, 330e3, 470e3, 680e3, 1e6}
 
-// A Reading is what the meter showed: of the collector with a base resistor in place (Base), or of a part of the set-up
-// itself (What: "supply", "collector").
-type Reading struct {
-	Text  string
-	What  string
-	Base  unit.Ohm
-	Value float64 // V, or Ω for the collector resistor
-}
-
 // BaseDrive is the card, set up for one transistor.
 type BaseDrive struct {
+	kit
 	Part      parts.BJT
-	Meter     meter.Spec
 	Collector unit.Ohm
 	RCspread  unit.Ratio // its tolerance
 	Ladder    []Rung
-	Notes     []finding.Note
 
 	sheet *device.BJTSpread
-	spare bool // the part lies in the drawer
-}
-
-// A Rung is one base resistor.
-type Rung struct {
-	R         unit.Ohm
-	Tolerance unit.Ratio
-	Have      bool // in the drawer
 }
 
 // Gain is what the readings say of the transistor.
@@ -77,57 +56,60 @@ type Gain struct {
 	Misfit         float64 // the worst reading, in deviations
 }
 
+// setBaseDrive picks the transistor: the one named, else the first NPN of the drawer.
+func setBaseDrive(b Bench) (Card, error) {
+	name := b.Subject
+	if name == "" {
+		name = Usual
+		if d := b.Build.Drawer; d != nil {
+			if on := d.Transistors(parts.NPN); len(on) > 0 {
+				name = on[0].Part
+			}
+		}
+	}
+	p, ok := b.Build.Catalogue.BJT(name)
+	if !ok {
+		return nil, noPart(b, "transistor", name, parts.KindTransistor)
+	}
+	return NewBaseDrive(p, b.Build.Drawer, b.spec())
+}
+
 // NewBaseDrive sets the card up with what the drawer holds.
 func NewBaseDrive(p parts.BJT, d *parts.Drawer, m meter.Spec) (*BaseDrive, error) {
 	sheet, err := device.SpreadBJT(p)
 	if err != nil {
 		return nil, err
 	}
-	c := &BaseDrive{Part: p, Meter: m, sheet: sheet}
-	c.Collector, c.RCspread = nominalCollector, usualTolerance
-	if rung := take(d, nominalCollector); rung.Have {
-		c.RCspread = rung.Tolerance
-	} else {
-		c.note("drawer", "the drawer has no %v; a common ±5 %% one is supposed", unit.Ohm(nominalCollector))
+	c := &BaseDrive{kit: kit{Meter: m, drawer: d}, Part: p, sheet: sheet}
+	rc := c.take(nominalCollector)
+	c.Collector, c.RCspread = rc.R, rc.Tolerance
+	if !rc.Have {
+		c.note("drawer", "the drawer has no %v; a common ±5 %% one is supposed", rc.R)
 	}
-	if d != nil {
-		_, c.spare = d.Have(p.Name)
-	}
-	if !c.spare {
-		c.note("drawer", "%s is not in the drawer; the card is set up for it all the same", p.Name)
-	}
-	var missing string
+	c.inDrawer(p.Name)
 	for _, r := range wanted {
-		rung := take(d, r)
-		if !rung.Have {
-			if missing != "" {
-				missing += ", "
-			}
-			missing += r.String()
-		}
-		c.Ladder = append(c.Ladder, rung)
+		c.Ladder = append(c.Ladder, c.take(r))
 	}
-	if missing != "" {
-		c.note("drawer", "not in the drawer: %s; common ±5 %% ones are supposed (leave those steps out where there are none, or join smaller ones in series and write their sum)", missing)
-	}
+	c.missing(c.Ladder)
 	return c, nil
 }
 
-func take(d *parts.Drawer, r unit.Ohm) Rung {
-	rung := Rung{R: r, Tolerance: usualTolerance}
-	if d == nil {
-		return rung
-	}
-	for _, s := range d.Resistors("") {
-		if math.Abs(float64(s.R/r)-1) < 1e-6 {
-			return Rung{R: r, Tolerance: unit.Or(s.Tolerance, usualTolerance), Have: true}
-		}
-	}
-	return rung
-}
+// Title and Subject name the transistor.
+func (c *BaseDrive) Title() string   { return "Base drive of " + c.Part.Name }
+func (c *BaseDrive) Subject() string { return c.Part.Name }
 
-func (c *BaseDrive) note(kind, format string, args ...any) {
-	c.Notes = append(c.Notes, finding.Note{Kind: kind, Text: fmt.Sprintf(format, args...)})
+// Terms are the base resistors of any ladder, the supply and the collector resistor.
+func (c *BaseDrive) Terms() []Term {
+	var ladder []string
+	for _, r := range c.Ladder {
+		ladder = append(ladder, typed(r.R))
+	}
+	const where = "on a 5 V supply"
+	return []Term{
+		{Word: "supply", Dim: unit.Voltage, Low: 4, High: 6, Where: where, Ask: []string{"supply"}},
+		{Word: "collector", Dim: unit.Resistance, Low: 800, High: 1250, Where: "of a 1 kΩ resistor", Ask: []string{"collector"}},
+		{Name: "base resistor", Of: &unit.Resistance, Least: 1e3, Most: 1e7, Dim: unit.Voltage, Low: -0.05, High: 6, Where: where, Ask: ladder},
+	}
 }
 
 // bench is the circuit on the table.
@@ -183,21 +165,6 @@ func (c *BaseDrive) with(h, ic, w, shift float64) device.BJT {
 	return q
 }
 
-func (c *BaseDrive) rangeFor(f meter.Function, x float64) meter.RangeSpec {
-	if r, ok := c.Meter.Range(f, x); ok {
-		return r
-	}
-	r, _ := meter.Cheap().Range(f, x)
-	return r
-}
-
-func input(r meter.RangeSpec) unit.Ohm {
-	if unit.Known(r.Input) && r.Input > 0 {
-		return r.Input
-	}
-	return 10e6
-}
-
 // Predict is what the meter will show at each base resistor: with the typical part, and the spread of 95 % of what sheet,
 // tolerances and meter allow.
 func (c *BaseDrive) Predict(rb []unit.Ohm) (mid, low, high []float64, err error) {
@@ -205,34 +172,20 @@ func (c *BaseDrive) Predict(rb []unit.Ohm) (mid, low, high []float64, err error)
 	if err != nil {
 		return nil, nil, nil, err
 	}
-	law := newStream(1)
-	all := make([][]float64, len(rb))
-	for k := range draws + 1 {
-		z := [4]float64{}
-		supply, rc, gain, slack, tol := nominalSupply, c.Collector, 0.0, 0.0, 0.0
-		if k > 0 {
-			z = [4]float64{law.even(), law.even(), law.even(), law.even()}
-			supply += supplySpread * law.even()
-			rc *= unit.Ohm(1 + float64(c.RCspread)*law.even())
-			gain, slack, tol = law.even(), law.even(), law.even()
-		}
+	mid, low, high = foresee(len(rb), func(even func() float64) (out []float64) {
+		z := [4]float64{even(), even(), even(), even()}
+		supply := nominalSupply + supplySpread*even()
+		rc := c.Collector * unit.Ohm(1+float64(c.RCspread)*even())
+		gain, slack, tol := even(), even(), even()
 		b.s.SetBJT(b.q, c.sheet.At(z[:]))
-		for i, r := range rb {
+		for _, r := range rb {
 			m := c.rangeFor(meter.DCVoltage, nominalSupply)
 			v := b.vce(supply, rc, r*unit.Ohm(1+usualTolerance*tol), input(m))
 			m = c.rangeFor(meter.DCVoltage, v)
-			v = v*(1+float64(m.Gain)*gain) + m.Slack()*slack
-			if k == 0 {
-				mid = append(mid, v)
-			} else {
-				all[i] = append(all[i], v)
-			}
+			out = append(out, shows(m, v, float64(m.Gain)*gain)+m.Slack()*slack)
 		}
-	}
-	for _, vs := range all {
-		slices.Sort(vs)
-		low, high = append(low, vs[draws/40]), append(high, vs[draws-1-draws/40])
-	}
+		return out
+	})
 	return mid, low, high, nil
 }
 
@@ -243,7 +196,7 @@ func (c *BaseDrive) Infer(readings []Reading) (Gain, error) {
 	var taken []Reading
 	supply, collector := math.NaN(), math.NaN()
 	for _, r := range readings {
-		switch r.What {
+		switch r.Word {
 		case "supply":
 			supply = r.Value
 		case "collector":
@@ -255,7 +208,7 @@ func (c *BaseDrive) Infer(readings []Reading) (Gain, error) {
 		top = nominalSupply
 	}
 	for _, r := range readings {
-		if r.What == "" && r.Value > saturated && r.Value < tolerable*top {
+		if r.Word == "" && r.Value > saturated && r.Value < tolerable*top {
 			taken = append(taken, r)
 		}
 	}
@@ -271,92 +224,67 @@ func (c *BaseDrive) Infer(readings []Reading) (Gain, error) {
 		middle += math.Log((top-r.Value)/float64(c.Collector)) / float64(len(taken))
 	}
 	middle = math.Exp(middle)
-	// Parameters: ln hFE, supply, VBE, collector resistor, share of the bend, then the base resistors, then the meter's ranges.
-	names := []string{"gain", "supply", "VBE", "collector resistor", "bend"}
-	prior := []fit.Prior{{Param: 0, Mean: math.Log(usualGain), Sigma: math.Log(most)}, {Param: 1, Mean: nominalSupply, Sigma: supplySpread}, {Param: 2, Sigma: junctionSpread},
-		{Param: 3, Sigma: float64(c.RCspread) / math.Sqrt(3)}, {Param: 4, Mean: bendShare, Sigma: bendShare}}
-	start := []float64{math.Log(usualGain), top, 0, 0, bendShare}
-	lower := []float64{0, 0.5, -0.3, -0.5, 0}
-	upper := []float64{10, 50, 0.3, 0.5, 0.8}
-	widths := []float64{0.1, 0.1, 0.03, 0.03, 0.1}
-	unknown := func(name string, sigma float64) int {
-		names, start = append(names, name), append(start, 0)
-		lower, upper = append(lower, -0.5), append(upper, 0.5)
-		widths = append(widths, sigma)
-		prior = append(prior, fit.Prior{Param: len(start) - 1, Sigma: sigma})
-		return len(start) - 1
-	}
+	u := unknowns{kit: &c.kit}
+	lnGain := u.add("gain", math.Log(usualGain), 0, 10, 0.1, math.Log(usualGain), math.Log(most))
+	feed := u.add("supply", top, 0.5, 50, 0.1, nominalSupply, supplySpread)
+	shift := u.add("VBE", 0, -0.3, 0.3, 0.03, 0, junctionSpread)
+	load := u.share("collector resistor", float64(c.RCspread)/math.Sqrt(3))
+	bend := u.add("bend", bendShare, 0, 0.8, 0.1, bendShare, bendShare)
 	resistor := map[unit.Ohm]int{}
+	type row struct {
+		m  meter.RangeSpec
+		at int
+	}
+	var rows []row
 	for _, r := range taken {
-		if _, ok := resistor[r.Base]; !ok {
+		base := unit.Ohm(r.At)
+		if _, ok := resistor[base]; !ok {
 			tol := unit.Ratio(usualTolerance)
 			for _, g := range c.Ladder {
-				if g.R == r.Base {
+				if g.R == base {
 					tol = g.Tolerance
 				}
 			}
-			resistor[r.Base] = unknown("base resistor "+r.Base.String(), math.Hypot(float64(tol)/math.Sqrt(3), shapeSpread))
+			resistor[base] = u.share("base resistor "+base.String(), math.Hypot(float64(tol)/math.Sqrt(3), shapeSpread))
 		}
-	}
-	scale := map[meter.RangeSpec]int{}
-	rangeOf := func(f meter.Function, v float64) meter.RangeSpec {
-		m := c.rangeFor(f, v)
-		if _, ok := scale[m]; !ok {
-			scale[m] = unknown("meter's "+string(f)+" range", float64(m.Gain)/math.Sqrt(3))
-		}
-		return m
-	}
-	type row struct {
-		m     meter.RangeSpec
-		sigma float64
-	}
-	noise := func(m meter.RangeSpec) float64 { return math.Hypot(m.Sigma(), m.Resolution/math.Sqrt(12)) }
-	var rows []row
-	for _, r := range taken {
-		m := rangeOf(meter.DCVoltage, r.Value)
-		rows = append(rows, row{m, noise(m)})
+		m, at := u.gain(meter.DCVoltage, r.Value)
+		rows = append(rows, row{m, at})
 	}
 	n := len(taken)
-	var ms, mc meter.RangeSpec
+	var ofSupply, ofLoad row
 	if !math.IsNaN(supply) {
-		ms = rangeOf(meter.DCVoltage, supply)
+		ofSupply.m, ofSupply.at = u.gain(meter.DCVoltage, supply)
 		n++
 	}
 	if !math.IsNaN(collector) {
-		mc = rangeOf(meter.Resistance, collector)
+		ofLoad.m, ofLoad.at = u.gain(meter.Resistance, collector)
 		n++
 	}
-	pr := fit.Problem{
-		Names: names, N: n, Lower: lower, Upper: upper, Scale: widths, Prior: prior, KnownSigma: true,
-		Residuals: func(p, res []float64) {
-			rc := c.Collector * unit.Ohm(1+p[3])
-			b.s.SetBJT(b.q, c.with(math.Exp(p[0]), middle, p[4], p[2]))
-			for i, r := range taken {
-				m := rows[i].m
-				v := b.vce(p[1], rc, r.Base*unit.Ohm(1+p[resistor[r.Base]]), input(m))
-				res[i] = (v*(1+p[scale[m]]) - r.Value) / rows[i].sigma
-			}
-			k := len(taken)
-			if !math.IsNaN(supply) {
-				res[k] = (p[1]*(1+p[scale[ms]]) - supply) / noise(ms)
-				k++
-			}
-			if !math.IsNaN(collector) {
-				res[k] = (float64(rc)*(1+p[scale[mc]]) - collector) / noise(mc)
-			}
-		},
+	found, misfit, err := u.solve(n, func(p, res []float64) {
+		off := func(w row, truth, shown float64) float64 { return (shows(w.m, truth, p[w.at]) - shown) / noise(w.m) }
+		rc := c.Collector * unit.Ohm(1+p[load])
+		b.s.SetBJT(b.q, c.with(math.Exp(p[lnGain]), middle, p[bend], p[shift]))
+		for i, r := range taken {
+			v := b.vce(p[feed], rc, unit.Ohm(r.At*(1+p[resistor[unit.Ohm(r.At)]])), input(rows[i].m))
+			res[i] = off(rows[i], v, r.Value)
+		}
+		k := len(taken)
+		if !math.IsNaN(supply) {
+			res[k] = off(ofSupply, p[feed], supply)
+			k++
+		}
+		if !math.IsNaN(collector) {
+			res[k] = off(ofLoad, float64(rc), collector)
+		}
+	})
+	if err != nil {
+		return Gain{}, err
 	}
-	found := fit.Solve(pr, start, fit.Settings{Seed: 1, Retries: 4})
-	if found.Status != fit.Converged && found.Offset > settled {
-		return Gain{}, fmt.Errorf("the readings could not be fitted: %v (%s)", found.Status, found.Why)
-	}
-	g := Gain{Fit: found}
-	for _, r := range found.Residuals[:n] {
-		g.Misfit = max(g.Misfit, math.Abs(r))
-	}
-	rc := float64(c.Collector) * (1 + found.P[3])
-	g.IC, g.VCE = unit.Amp(middle), unit.Volt(found.P[1]-middle*rc)
-	h, _, ok := c.with(math.Exp(found.P[0]), middle, found.P[4], found.P[2]).Active(g.IC, g.VCE, standing)
+	g := Gain{Fit: found, Misfit: misfit}
+	rc := float64(c.Collector) * (1 + found.P[load])
+	g.IC, g.VCE = unit.Amp(middle), unit.Volt(found.P[feed]-middle*rc)
+	fitted := func(p []float64) device.BJT { return c.with(math.Exp(p[lnGain]), middle, p[bend], p[shift]) }
+	h, _, ok := fitted(found.P).Active(g.IC, g.VCE, standing)
 	if !ok {
 		return Gain{}, fmt.Errorf("at %v the fitted transistor has no gain", g.IC)
 	}
@@ -364,7 +292,7 @@ func (c *BaseDrive) Infer(readings []Reading) (Gain, error) {
 	const model, count = 0.025, 500
 	var spread []float64
 	for _, p := range found.Samples(count, 1) {
-		if x, _, ok := c.with(math.Exp(p[0]), middle, p[4], p[2]).Active(g.IC, g.VCE, standing); ok {
+		if x, _, ok := fitted(p).Active(g.IC, g.VCE, standing); ok {
 			spread = append(spread, math.Log(x/h))
 		}
 	}
@@ -377,7 +305,7 @@ func (c *BaseDrive) Infer(readings []Reading) (Gain, error) {
 	g.High = h * math.Exp(math.Hypot(max(0, spread[len(spread)-1-len(spread)/80]), model))
 	// The knee: just as much base current as the collector current of saturation needs.
 	knee := func(hfe float64) unit.Ohm {
-		return unit.Ohm(hfe * rc * (found.P[1] - 0.7) / (found.P[1] - 0.15))
+		return unit.Ohm(hfe * rc * (found.P[feed] - 0.7) / (found.P[feed] - 0.15))
 	}
 	g.Knee, g.KneeLow, g.KneeHigh = knee(g.HFE), knee(g.Low), knee(g.High)
 	return g, nil
@@ -386,7 +314,95 @@ func (c *BaseDrive) Infer(readings []Reading) (Gain, error) {
 // Error is the ± share that holds the interval.
 func (g Gain) Error() unit.Ratio { return unit.Ratio(max(g.High/g.HFE-1, 1-g.Low/g.HFE)) }
 
-// stream is a seeded row of numbers, even between −1 and 1.
-type stream struct{ seed, n uint64 }
+// Findings is the card: how to wire it, what the meter will show, and, with readings, what they say.
+func (c *BaseDrive) Findings(readings []Reading) (finding.Findings, Learned, error) {
+	f := finding.Findings{Question: "experiment base-drive"}
+	nan := math.NaN()
+	var ladder []unit.Ohm
+	for _, r := range c.Ladder {
+		ladder = append(ladder, r.R)
+	}
+	mid, low, high, err := c.Predict(ladder)
+	if err != nil {
+		return f, Learned{}, err
+	}
+	minus, plus := "minus", "plus"
+	if c.Part.PNP() {
+		minus, plus = plus, minus
+	}
+	f.Notes = steps(
+		fmt.Sprintf("A smooth %v supply, off. Emitter of the %s to %s.", unit.Volt(nominalSupply), c.Part.Name, minus),
+		fmt.Sprintf("%v from %s to the collector. The base resistor of the step from %s to the base.", c.Collector, plus, plus),
+		fmt.Sprintf("Meter on DC volts: red on the collector, black on the emitter%s.", map[bool]string{true: " (it shows minus; write it without)", false: ""}[c.Part.PNP()]),
+		"Supply on, read, supply off; the next base resistor. Read the supply once with the same meter, and the collector resistor on the ohms range before it is fitted: both narrow the result.",
+	)
+	f.Notes = append(f.Notes, c.Notes...)
+	f.Cautions = append(f.Cautions, firstPower("Change resistors with the supply off. No base resistor under 1 kΩ: the base would take all the supply gives."))
+	show := map[float64]float64{}
+	pts := finding.Points{Label: "read"}
+	for _, r := range readings {
+		if r.Word == "" {
+			show[r.At] = r.Value
+			m := c.rangeFor(meter.DCVoltage, r.Value)
+			l, h := m.Interval(r.Value)
+			pts.X, pts.Y, pts.YLow, pts.YHigh = append(pts.X, r.At), append(pts.Y, m.Corrected(r.Value)), append(pts.YLow, l), append(pts.YHigh, h)
+		}
+	}
+	t := finding.Table{ID: "base-drive.ladder", Title: "collector to emitter, as the meter will show it", Columns: columns("base resistor")}
+	for i, r := range ladder {
+		read, ok := show[float64(r)]
+		if !ok {
+			read = nan
+		}
+		t.Rows = append(t.Rows, row(float64(r), unit.SymOhm, mid[i], low[i], high[i], read, unit.SymVolt, 2))
+	}
+	f.Tables = append(f.Tables, t)
 
-func newStream(seed uint64) *stream { return &stream{seed: seed} }
+	x := logGrid(2e3, 1.2e6, 37)
+	var grid []unit.Ohm
+	for _, r := range x {
+		grid = append(grid, unit.Ohm(r))
+	}
+	m, l, h, err := c.Predict(grid)
+	if err != nil {
+		return f, Learned{}, err
+	}
+	fig := finding.Figure{ID: "base-drive", Title: "how hard a base must be driven: " + c.Part.Name,
+		X:      finding.Axis{Quantity: "base resistor", Unit: unit.SymOhm, Log: true},
+		Y:      finding.Axis{Quantity: "collector to emitter", Unit: unit.SymVolt, Low: 0, High: 5.5},
+		Curves: []finding.Curve{{Label: "typical part", X: x, Y: m}}, Shades: []finding.Shade{{Label: "95 % of parts and meters", X: x, Low: l, High: h, Curve: 0}},
+		Caption: "Left of the knee the transistor is a closed switch, right of it the gain decides. A tenth of the knee's base resistor is the custom: it leaves room for a part of less gain, and for the cold.",
+	}
+	if len(pts.X) > 0 {
+		fig.Points = []finding.Points{pts}
+	}
+	var learned Learned
+	if len(readings) > 0 {
+		g, err := c.Infer(readings)
+		if err != nil {
+			return f, Learned{}, err
+		}
+		cells := g.cells()
+		learned = Learned{Part: c.Part.Name, Cells: cells, Words: fmt.Sprintf("hFE %s at %s, within %s", cells["hfe"], cells["hfe_at"], cells["hfe_error"])}
+		fig.Marks = []finding.Mark{{Label: "knee", X: float64(g.Knee), Y: nan}, {Label: "ten times driven", X: float64(g.Knee) / 10, Y: nan}}
+		f.Values = []finding.Value{
+			{ID: "base-drive.hfe", Name: fmt.Sprintf("hFE of this %s at %v and %v", c.Part.Name, unit.Amp(round(float64(g.IC), 2)), unit.Volt(round(float64(g.VCE), 2))), Value: g.HFE, Low: g.Low, High: g.High,
+				Method: "least squares against the circuit, resistors and meter within their tolerances", Sure: "95 %", Reason: "the readings between saturation and rest"},
+			{ID: "base-drive.knee", Name: "largest base resistor that still saturates it here", Value: float64(g.Knee), Low: float64(g.KneeLow), High: float64(g.KneeHigh), Unit: unit.SymOhm, Sure: "95 %",
+				Method: "gain times collector resistor", Reason: fmt.Sprintf("ten times driven is %v", unit.Ohm(round(float64(g.Knee)/10, 2)))},
+		}
+		if g.Misfit > 4 {
+			f.Notes = append(f.Notes, finding.Note{Kind: "reading", Text: fmt.Sprintf("one reading lies %.1f deviations from what any such transistor gives: look for a slip of the range, a misread resistor, swapped leads", g.Misfit)})
+		}
+	}
+	f.Figures = append(f.Figures, fig)
+	return f, learned, nil
+}
+
+// cells are those of the drawer's row that the readings fill.
+func (g Gain) cells() map[string]string {
+	return map[string]string{
+		"hfe": fmt.Sprintf("%.0f", g.HFE), "hfe_at": plain(float64(g.IC)*1e3, "mA"), "hfe_vce": plain(float64(g.VCE), "V"),
+		"hfe_error": plain(math.Ceil(float64(g.Error())*1000)/10, "%"),
+	}
+}

@@ -1,45 +1,78 @@
 // Package experiment holds cards: small measurements with parts from the drawer, for the builder who wants to see for
 // himself. A card says how to wire it and what the meter will show, with its spread, takes the readings, and says what was
-// learned, which goes back into the drawer.
+// learned, which goes back into the drawer or the build file.
 //
 // Predictions come from the circuit solver over the part's sheet, the resistors' tolerances and the meter's gain error,
-// digits and input resistance. What is learned is a least-squares fit (package fit) of the same circuit in which all of
-// these are unknowns within their bounds. Room temperature, 25 °C; self-heating is not modelled (5 mA at 5 V is 6 mW at
-// most). SI units.
+// digits and input resistance. What is learned is either a least-squares fit (package fit) of the same circuit in which all
+// of these are unknowns within their bounds, or, where the readings give the answer outright, the interval over those
+// bounds. Room temperature, 25 °C; self-heating is not modelled (5 mA at 5 V is 6 mW at most). SI units.
 //
-// Entry points: Cards, NewBaseDrive, ParseReadings, Append.
+// Entry points: Kinds, Find, Parse, Append; a card is set up by its Kind.
 package experiment
 
 import (
-	"encoding/csv"
-	"errors"
-	"fmt"
-	"io/fs"
-	"math"
-	"os"
 	"strings"
 
 	"github.com/agext/levenshtein"
 
-	"fettle/internal/diag"
-	"fettle/internal/unit"
+	"fettle/internal/build"
+	"fettle/internal/finding"
+	"fettle/internal/meter"
+	"fettle/internal/wiring"
 )
 
-// Usual is the transistor of a card where neither the user nor the drawer names one (common practice, no source).
-const Usual = "MMBT3904"
+// A Bench is what a card is set up with.
+type Bench struct {
+	Build   *build.Build
+	Meter   string // name in the build file; "" or one that is not declared: the ordinary hand meter
+	Subject string // the part, lamp or meter it is about; "": the card's own pick
+	// Lamps are what the survey found, by build.LampKey; nil: nothing was surveyed.
+	Lamps map[string]*wiring.LampPosterior
+}
 
-// A Card is one experiment.
-type Card struct{ Name, Words string }
+// A Card is one experiment, set up.
+type Card interface {
+	Title() string   // "Base drive of MMBT3904"
+	Subject() string // what the log calls the thing measured
+	By() string      // the meter that it is read with
+	Terms() []Term   // what can be read on it, and within which limits
+	// Findings are how to wire it, what the meter will show and, with readings, what they say. The error is for readings that
+	// teach nothing.
+	Findings(readings []Reading) (finding.Findings, Learned, error)
+}
 
-// Cards are all there are.
-func Cards() []Card {
-	return []Card{{"base-drive", "how hard a base must be driven: a ladder of base resistors on this transistor, its gain into the drawer"}}
+// Learned is what the readings add to the user's files.
+type Learned struct {
+	Words string // in one line what is written; "": nothing is
+	// Of the drawer: cells of the part's row, and those that a row made for it holds besides.
+	Part       string
+	Cells, New map[string]string
+	Edits      []build.Edit // of the build file
+}
+
+// A Kind is a card before it is set up.
+type Kind struct {
+	Name, Words string
+	Example     string // a reading
+	Surveyed    bool   // it is set up with what the survey found
+	Set         func(Bench) (Card, error)
+}
+
+// Kinds are all the cards there are.
+func Kinds() []Kind {
+	return []Kind{
+		{Name: "base-drive", Words: "how hard a base must be driven: a ladder of base resistors on this transistor, its gain into the drawer", Example: "10k = 0.182 V", Set: setBaseDrive},
+		{Name: "led-drop", Words: "what an LED drops: three currents through it, its drop at two of them into the drawer", Example: "1k = 1.84 V", Set: setLEDDrop},
+		{Name: "leak", Words: "a voltmeter as the load: a pin's pull-up, or what a part or a board that is off lets through; a MOSFET's into the drawer, the meter's own input resistance into the build file", Example: "over 47k = 2.87 V", Set: setLeak},
+		{Name: "brightness", Words: "how bright is bright enough: current against dark, seen, good, bright; a lamp's limits into the build file", Example: "3.3k = 1.52 mA good", Surveyed: true, Set: setBrightness},
+		{Name: "meter-gain", Words: "a meter against what is known: the gain error of its ranges into the build file, and taken out of every reading after", Example: "2.5 V 0.1 % = 2.51 V", Set: setMeterGain},
+	}
 }
 
 // Find finds a card by name; near is the one that may have been meant.
-func Find(name string) (card Card, near string, ok bool) {
+func Find(name string) (card Kind, near string, ok bool) {
 	best := 5
-	for _, c := range Cards() {
+	for _, c := range Kinds() {
 		if strings.EqualFold(c.Name, name) {
 			return c, "", true
 		}
@@ -47,112 +80,11 @@ func Find(name string) (card Card, near string, ok bool) {
 			best, near = d, c.Name
 		}
 	}
-	return Card{}, near, false
+	return Kind{}, near, false
 }
 
-// Limits of what can have been read on the base-drive card.
-const (
-	highestVolt          = 6.0 // V: the supply is 5 V
-	leastBase            = 1e3 // Ω
-	greatestBase         = 1e7 // Ω
-	leastRC, greatestRC  = 800.0, 1250.0
-	leastSupply, nothing = 4.0, -0.05
-)
-
-// ParseReadings reads lines "10k = 0.182 V", "supply = 5.02 V", "collector = 998 Ω".
-func ParseReadings(file, text string) ([]Reading, diag.List) {
-	var out []Reading
-	var list diag.List
-	for k, line := range strings.Split(text, "\n") {
-		if strings.TrimSpace(line) == "" {
-			continue
-		}
-		at := diag.Range{File: file, Start: diag.Pos{Line: k + 1, Column: 1}, End: diag.Pos{Line: k + 1, Column: len([]rune(line)) + 1}}
-		left, right, two := strings.Cut(line, "=")
-		left, right = strings.TrimSpace(left), strings.TrimSpace(right)
-		if !two || left == "" {
-			list.Add("reading-wrong", at, "%q is not \"base resistor = voltage\", such as 10k = 0.182 V", line)
-			continue
-		}
-		r := Reading{Text: strings.TrimSpace(line)}
-		d, low, high := unit.Voltage, nothing, highestVolt
-		switch strings.ToLower(left) {
-		case "supply":
-			r.What, low = "supply", leastSupply
-		case "collector":
-			r.What, d, low, high = "collector", unit.Resistance, leastRC, greatestRC
-		default:
-			ohm, err := unit.ParseOhm(left)
-			if err != nil {
-				p := list.Add("reading-wrong", at, "%q is neither a base resistor, supply nor collector: %s", left, err.Problem)
-				for _, word := range []string{"supply", "collector"} {
-					if levenshtein.Distance(strings.ToLower(left), word, nil) <= 2 {
-						p.Message += fmt.Sprintf("; did you mean %s?", word)
-					}
-				}
-				continue
-			}
-			if ohm < leastBase || ohm > greatestBase {
-				list.Add("quantity-range", at, "a base resistor of %v lies outside %v to %v", ohm, unit.Ohm(leastBase), unit.Ohm(greatestBase))
-				continue
-			}
-			r.Base = ohm
-		}
-		x, err := unit.Parse(right, d)
-		if err != nil {
-			p := list.Add("quantity-wrong", at, "%q: %s", right, err.Problem)
-			if err.Mend != "" {
-				p.Message += fmt.Sprintf("; did you mean %s = %s?", left, err.Mend)
-			}
-			continue
-		}
-		if x < low || x > high {
-			list.Add("quantity-range", at, "%s, where %s to %s can be read on a %v supply", right, unit.Format(low, d.Symbol, 3), unit.Format(high, d.Symbol, 3), unit.Volt(nominalSupply))
-			continue
-		}
-		r.Value = math.Abs(x)
-		out = append(out, r)
-	}
-	return out, list
-}
-
-// LogName is the file in the build's folder that keeps the readings of the cards.
-const LogName = "experiments.csv"
-
-// Append adds readings at the end of the log at path, which is made if it is not there: one write, synced, and cut back to
-// what was there if it fails. What is there stays, byte for byte.
-func Append(path, date, card, part, meterName string, list []Reading) (err error) {
-	old, err := os.ReadFile(path)
-	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("reading %s: %w", path, err)
-	}
-	var b strings.Builder
-	if len(old) > 0 && old[len(old)-1] != '\n' {
-		b.WriteString("\n")
-	}
-	w := csv.NewWriter(&b)
-	if len(old) == 0 {
-		_ = w.Write([]string{"date", "card", "part", "reading", "meter"})
-	}
-	for _, r := range list {
-		_ = w.Write([]string{date, card, part, r.Text, meterName})
-	}
-	if w.Flush(); w.Error() != nil {
-		return w.Error() // a strings.Builder does not fail
-	}
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE, 0o666)
-	if err != nil {
-		return fmt.Errorf("opening %s: %w", path, err)
-	}
-	defer f.Close()
-	if n, werr := f.WriteString(b.String()); werr != nil {
-		if info, serr := f.Stat(); serr == nil && info.Size() == int64(len(old)+n) {
-			_ = f.Truncate(int64(len(old)))
-		}
-		return fmt.Errorf("writing %s: %w", path, werr)
-	}
-	if err := f.Sync(); err != nil {
-		return fmt.Errorf("writing %s: %w", path, err)
-	}
-	return f.Close()
+// spec is the meter of the bench.
+func (b Bench) spec() meter.Spec {
+	s, _ := b.Build.MeterSpec(b.Meter)
+	return s
 }

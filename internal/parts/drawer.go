@@ -135,6 +135,7 @@ var drawerColumns = []struct {
 	{"be_test", []string{"vbe", "vbe_measured"}},
 	{"bc_test", []string{"vbc", "vbc_measured"}},
 	{"vf_measured", nil},
+	{"vf_error", nil},
 	{"vz_measured", nil},
 	{"vth_measured", nil},
 	{"rdson_measured", nil},

@@ -15,6 +15,8 @@ import (
 type Taken struct {
 	I unit.Amp
 	V unit.Volt
+	// Within is ± what V is known to; zero: an ordinary hand meter's error.
+	Within unit.Volt
 }
 
 func (t Taken) String() string {
@@ -154,6 +156,11 @@ func (r *drawerReader) measured() Measured {
 	for i, list := range []*[]Taken{&m.BE, &m.BC, &m.VF, &m.VZ, &m.VGSth} {
 		*list = r.taken(i)
 	}
+	if within := r.dropError(); within > 0 {
+		for i := range m.VF {
+			m.VF[i].Within = within
+		}
+	}
 	m.RDSon = r.on()
 	m.IDSS, m.IDSSBelow = r.leak()
 	return m
@@ -168,6 +175,20 @@ func (r *drawerReader) gainError() unit.Ratio {
 		return unit.Absent[unit.Ratio]()
 	}
 	return unit.Ratio(x)
+}
+
+// dropError reads the column vf_error, below half a volt.
+func (r *drawerReader) dropError() unit.Volt {
+	x := r.quantity("vf_error", unit.Voltage, true)
+	f := r.field("vf_error")
+	switch {
+	case x > 0.5:
+		r.add("quantity-range", f, "vf_error: %s, where a measured drop is known to within 0.5 V", f.text)
+		return 0
+	case x > 0 && r.field("vf_measured").text == "":
+		r.warn("vf-missing", f, "an error of a drop without vf_measured")
+	}
+	return unit.Or(unit.Volt(x), 0)
 }
 
 // Limits of what a user may have read on a MOSFET: no part of a small decoder is on with less or leaks more (common practice,

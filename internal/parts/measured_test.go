@@ -46,10 +46,10 @@ func TestDrawerOfMeasuredParts(t *testing.T) {
 	if b, _ := c.BJT("MMBT3904"); b.VCEO != 40 {
 		t.Errorf("measuring a part of the catalogue made another of it: %+v", b)
 	}
-	if m, _ := d.Measured("BZX84-C5V1"); len(m.VZ) != 1 || m.VZ[0] != (Taken{5e-3, 5.02}) {
+	if m, _ := d.Measured("BZX84-C5V1"); len(m.VZ) != 1 || m.VZ[0] != (Taken{I: 5e-3, V: 5.02}) {
 		t.Errorf("zener: %+v", m)
 	}
-	if m, _ := d.Measured("2N7002"); len(m.VGSth) != 1 || m.VGSth[0] != (Taken{1e-3, 1.9}) {
+	if m, _ := d.Measured("2N7002"); len(m.VGSth) != 1 || m.VGSth[0] != (Taken{I: 1e-3, V: 1.9}) {
 		t.Errorf("MOSFET: %+v", m)
 	}
 	if _, ok := d.Measured("BC847B"); ok {
@@ -118,6 +118,7 @@ func TestMeasuredProblems(t *testing.T) {
 		{"part,be_test,bc_test\nMMBT3904,0.65 V,0.69 V\n", "measured-swapped", "collector and emitter swapped?", ""},
 		{"part,vf_measured\nMMBT3904,0.65 V\n", "measured-misplaced", "vf_measured belongs to a diode or LED", ""},
 		{"part,kind,vf_measured\nbag,led,1 mA: 1.9 V; 10 mA: 1.8 V\n", "points-order", "is not above", ""},
+		{"part,kind,vf_measured,vf_error\nbag,led,1 mA: 1.9 V,900 mV\n", "quantity-range", "known to within 0.5 V", ""},
 		{"part,vth_measured\n2N7002,1 mA - 1.9 V\n", "points-wrong", "vth_measured", ""},
 		{"part,rdson_measured\n2N7002,1.9 Ω\n", "points-wrong", "a gate voltage, a colon and a resistance are wanted", ""},
 		{"part,rdson_measured\n2N7002,47 V: 1.9 Ω\n", "points-wrong", "a gate voltage of 47 V", ""},

@@ -43,7 +43,8 @@
 //	                current where it is known: "1.2 mA: 0.684 V"
 //	bc_test         the same from base to collector, emitter open
 //	vf_measured     forward voltage of a diode or LED at a current, better at two: "1 mA: 1.78 V; 10 mA: 1.92 V";
-//	                without a current: the diode test
+//	                without a current: the diode test; vf_error ± what these voltages are known to ("9 mV"),
+//	                else an ordinary hand meter's error
 //	vz_measured     zener voltage at a current: "5 mA: 5.02 V"
 //	vth_measured    gate to source of a MOSFET at a drain current, gate joined to drain: "1 mA: 1.9 V"
 //	rdson_measured  drain to source of a MOSFET over its current, at a gate voltage, with the current where it is

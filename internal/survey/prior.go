@@ -1,6 +1,7 @@
 package survey
 
 import (
+	"cmp"
 	"math"
 	"sort"
 	"strings"
@@ -150,6 +151,35 @@ func newClass(row parts.LED) (class, bool) {
 	typ := float64(row.VFtyp)
 	c.sdLow = math.Max((typ-float64(unit.Or(row.VFmin, row.VFtyp-0.2)))/vfDeviations, 0.05)
 	c.sdHigh = math.Max((float64(unit.Or(row.VFmax, row.VFtyp+0.3))-typ)/vfDeviations, 0.05)
+	return c, true
+}
+
+// newPart is the class of the one LED that the build file names, shrunk to what the drawer has measured of it. How steep its
+// curve is stays as open as a class's: the law through two readings is not the LED's own.
+func newPart(b *build.Build, l *build.Lamp) (class, bool) {
+	row, ok := b.Catalogue.LED(l.Part.Text)
+	if !ok {
+		return class{}, false
+	}
+	row.Class = cmp.Or(row.Class, l.LEDs.Text)
+	if like, ok := b.Catalogue.LEDClass(row.Class, ""); ok {
+		row.IFmax, row.IFpeak, row.VRmax = unit.Or(row.IFmax, like.IFmax), unit.Or(row.IFpeak, like.IFpeak), unit.Or(row.VRmax, like.VRmax)
+	}
+	c, ok := newClass(row)
+	if !ok {
+		return c, false
+	}
+	m, ok := b.Drawer.Measured(l.Part.Text)
+	if !ok || len(m.VF) == 0 {
+		return c, true
+	}
+	q, err := device.MeasuredLED(row, m)
+	if err != nil {
+		return c, true
+	}
+	at := func(z float64) float64 { return float64(q.At([]float64{z, z}).Voltage(pivot, fitKelvin)) }
+	c.base, c.vPivot = q.At(nil), at(0)
+	c.sdLow, c.sdHigh = math.Max((c.vPivot-at(-1))/math.Sqrt(3), lawError), math.Max((at(1)-c.vPivot)/math.Sqrt(3), lawError)
 	return c, true
 }
 
@@ -344,6 +374,11 @@ func (e *evidence) hypotheses(b *build.Build) []hypothesis {
 	}
 	if w := strings.TrimSpace(e.lamp.LEDs.Text); w != "" {
 		classes = add(classes, w)
+	}
+	if e.lamp.Part.IsSet() {
+		if c, ok := newPart(b, e.lamp); ok {
+			classes = []*class{&c}
+		}
 	}
 	if len(classes) == 0 {
 		classes = every

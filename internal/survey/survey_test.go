@@ -223,6 +223,41 @@ func TestResistorAndLEDAreDrawnTogether(t *testing.T) {
 	}
 }
 
+// An LED that the build file names, with its drop measured, leaves the resistor far less room than its class does.
+func TestMeasuredLEDNarrowsTheResistor(t *testing.T) {
+	tr := typical("white", 1000)
+	width := func(part bool) (width float64, held bool) {
+		b := oneLamp("white", exact().at(&tr, 6)...)
+		b.Vehicles[0].Lamps[0].Kind = build.Words(build.KindLED)
+		b.Vehicles[0].Lamps[0].Series, b.Vehicles[0].Lamps[0].Parallel = 1, 1
+		if part {
+			src := fmt.Sprintf("part,kind,colour,count,vf_measured,vf_error\nmine,led,white,1,1 mA: %.3f V; 9 mA: %.3f V,10 mV\n", tr.led(1e-3), tr.led(9e-3))
+			d, list := parts.ReadDrawer("drawer.csv", []byte(src), nil)
+			if list.HasErrors() {
+				t.Fatal(list)
+			}
+			b.Drawer, b.Catalogue = d, b.Catalogue.With(d)
+			b.Vehicles[0].Lamps[0].Part = build.Words("mine")
+		}
+		p := run(t, b).Lamps["front"]
+		if !(p.IFmax > 0) || p.Class != "cool white" {
+			t.Errorf("ratings of %q: %v", p.Class, p.IFmax)
+		}
+		var all []float64
+		for _, s := range p.Samples {
+			all = append(all, float64(s.Hidden))
+		}
+		sort.Float64s(all)
+		low, high := all[len(all)/40], all[len(all)*39/40]
+		return high - low, low < tr.r && tr.r < high
+	}
+	class, ok := width(false)
+	mine, held := width(true)
+	if !ok || !held || mine > 0.6*class {
+		t.Errorf("the resistor's interval is %.0f Ω by the class, %.0f Ω by the measured LED; holds it: %v, %v", class, mine, ok, held)
+	}
+}
+
 // A meter whose gain errors were found tells as much as one without any: what shows 4 % too much current and 3 % too little
 // voltage, and is known to, gives the lamp that an exact meter gives. Not known, it gives another.
 func TestKnownGainErrorIsTakenOut(t *testing.T) {
