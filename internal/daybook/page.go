@@ -180,11 +180,11 @@ type frameView struct {
 
 // blockView is the title block of a build.
 type blockView struct {
-	State                                     finding.Verdict
-	Proved                                    bool
-	Tally, First, FirstTo                     string
-	What, Vehicle, Scale, File, Revision, Day string
-	Undo, Redo, Base, Memory                  string
+	State                                            finding.Verdict
+	Proved                                           bool
+	Tally, First, FirstTo                            string
+	What, Vehicle, Scale, File, Revision, Day, Clock string
+	Undo, Redo, Base, Memory                         string
 }
 
 // state is the worst of the verdicts whose identifiers begin in one of those ways; "" where there is none that counts.
@@ -235,7 +235,7 @@ func (d *Daybook) frameOf(v *frameView, b *live.Book, r *http.Request) {
 	rev := b.Now()
 	base := home(b)
 	v.Events, v.Revision = base+"events", rev.ID
-	t := &blockView{What: "daybook", Vehicle: b.Name(), File: filepath.Base(b.File()), Day: rev.Saved.Format("2006-01-02 15:04"), Revision: rev.ID[:8], Base: base, State: finding.Unknown}
+	t := &blockView{What: "daybook", Vehicle: b.Name(), File: filepath.Base(b.File()), Day: rev.Saved.Format("2006-01-02"), Clock: rev.Saved.Format("15:04"), Revision: rev.ID[:8], Base: base, State: finding.Unknown}
 	t.Undo, t.Redo = b.Steps()
 	if b.Readonly() {
 		t.Memory = "demo: kept in memory"
