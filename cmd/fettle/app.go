@@ -39,6 +39,7 @@ type app struct {
 	samples int
 	seed    uint64
 	full    bool // --full
+	kept    int  // bench readings taken down in this run
 }
 
 func (a *app) root() *cobra.Command {
@@ -61,7 +62,7 @@ judged for want of data.`,
 	f.BoolVar(&a.json, "json", false, "print one JSON envelope instead of text")
 	f.StringArrayVarP(&a.outputs, "output", "o", nil, "also write to `NAME`; the suffix picks the format: .json .txt .html .svg")
 	f.BoolVar(&a.noCache, "no-cache", false, "compute everything anew")
-	root.AddCommand(a.newCommand(), a.surveyCommand(), a.chooseCommand(), a.proveCommand(), a.whyCommand(), a.partCommand(), a.packetCommand(), a.experimentCommand(), a.auditCommand(), a.faultCommand(), a.fittedCommand(), a.sheetCommand())
+	root.AddCommand(a.newCommand(), a.surveyCommand(), a.chooseCommand(), a.proveCommand(), a.whyCommand(), a.partCommand(), a.packetCommand(), a.experimentCommand(), a.auditCommand(), a.faultCommand(), a.benchCommand(), a.fittedCommand(), a.sheetCommand(), a.openCommand())
 	return root
 }
 
@@ -100,7 +101,7 @@ func (a *app) open(args []string) (f *build.Folder, rest []string, demo bool, er
 }
 
 func (a *app) runner() *work.Runner {
-	r := &work.Runner{Samples: a.samples, Seed: a.seed, Full: a.full}
+	r := &work.Runner{Samples: a.samples, Seed: a.seed, Full: a.full, Testability: a.full}
 	if !a.noCache {
 		r.Cache = work.DefaultCache()
 	}
@@ -157,6 +158,16 @@ func (a *app) write(name string, f finding.Findings, page func() ([]byte, error)
 
 func (a *app) writeProblems(list diag.List) {
 	_ = render.JSON(a.out, finding.Findings{}, list)
+}
+
+// replace saves a file of the build in the place of what was read, and of nothing else; nil is no file.
+func replace(file string, was, data []byte) error {
+	unlock, err := build.Lock(filepath.Dir(file))
+	if err != nil {
+		return err
+	}
+	defer unlock()
+	return build.SaveOver(file, was, data)
 }
 
 // refuseDemo is the answer of what writes.

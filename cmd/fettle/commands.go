@@ -47,7 +47,7 @@ func (a *app) chooseCommand() *cobra.Command {
 			if list.HasErrors() {
 				return &inputError{list, f.Sources}
 			}
-			if err := build.Save(f.File, text); err != nil {
+			if err := replace(f.File, f.Build.Source, text); err != nil {
 				return fmt.Errorf("writing the chosen values: %w", err)
 			}
 			fmt.Fprintf(a.err, "fettle: wrote %d values into %s\n", len(c.Edits), f.File)
@@ -73,7 +73,7 @@ func (a *app) proveCommand() *cobra.Command {
 	})
 	cmd.Flags().IntVar(&a.samples, "samples", 0, "samples of the attack on the worst case (default 10000)")
 	cmd.Flags().Uint64Var(&a.seed, "seed", 0, "seed of the samples (default 1)")
-	cmd.Flags().BoolVar(&a.full, "full", false, "compute every sample, not only those that an estimate finds worst or leaves in doubt")
+	cmd.Flags().BoolVar(&a.full, "full", false, "compute every sample, not only those that an estimate finds worst or leaves in doubt, and which faults the bench would not catch")
 	return cmd
 }
 

@@ -133,30 +133,30 @@ func (a *app) learn(f *build.Folder, l experiment.Learned) error {
 		return nil
 	}
 	type change struct {
-		file string
-		text []byte
+		file      string
+		was, text []byte
 	}
 	var changes []change
 	var files []string
-	add := func(file string, text []byte) {
-		changes, files = append(changes, change{file, text}), append(files, file)
+	add := func(file string, was, text []byte) {
+		changes, files = append(changes, change{file, was, text}), append(files, file)
 	}
 	if len(l.Edits) > 0 {
 		text, list := f.Build.Patch(l.Edits)
 		if list.HasErrors() {
 			return &inputError{list, f.Sources}
 		}
-		add(f.File, text)
+		add(f.File, f.Build.Source, text)
 	}
 	if len(l.Cells) > 0 {
-		file, text, err := amendDrawer(f, l)
+		file, was, text, err := amendDrawer(f, l)
 		if err != nil {
 			return fmt.Errorf("writing the drawer: %w", err)
 		}
-		add(file, text)
+		add(file, was, text)
 	}
 	for _, c := range changes {
-		if err := build.Save(c.file, c.text); err != nil {
+		if err := replace(c.file, c.was, c.text); err != nil {
 			return fmt.Errorf("writing what was learned: %w", err)
 		}
 	}
@@ -165,13 +165,13 @@ func (a *app) learn(f *build.Folder, l experiment.Learned) error {
 }
 
 // amendDrawer is the drawer with cells in the part's row, or in a row of its own; a build without a drawer gets one.
-func amendDrawer(f *build.Folder, l experiment.Learned) (file string, text []byte, err error) {
+func amendDrawer(f *build.Folder, l experiment.Learned) (file string, was, text []byte, err error) {
 	if file = f.DrawerFile; file == "" {
 		file = filepath.Join(f.Dir, build.DrawerName)
 	}
-	src, err := os.ReadFile(file)
+	was, err = os.ReadFile(file)
 	if err != nil && !os.IsNotExist(err) {
-		return file, nil, err
+		return file, nil, nil, err
 	}
 	line, cells := 0, maps.Clone(l.Cells)
 	if f.Build.Drawer != nil {
@@ -183,8 +183,8 @@ func amendDrawer(f *build.Folder, l experiment.Learned) (file string, text []byt
 		cells["part"], cells["count"] = l.Part, "1"
 		maps.Copy(cells, l.New)
 	}
-	text, err = parts.Amend(file, src, line, cells)
-	return file, text, err
+	text, err = parts.Amend(file, was, line, cells)
+	return file, was, text, err
 }
 
 // askReadings asks for each reading of the card; an empty line leaves one out, the end of the input ends it.

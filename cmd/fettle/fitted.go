@@ -101,7 +101,7 @@ func (a *app) noted(ctx context.Context, f *build.Folder, noted build.NotedEdits
 	case changed == "":
 		fmt.Fprintf(a.err, "fettle: %s says so already\n", f.File)
 	case write:
-		if err := build.Save(f.File, text); err != nil {
+		if err := replace(f.File, f.Build.Source, text); err != nil {
 			return fmt.Errorf("writing what was fitted: %w", err)
 		}
 		fmt.Fprintf(out, "%s\n%s\n", f.File, changed)
@@ -209,7 +209,7 @@ func (a *app) writeAnswer(f *build.Folder, v build.FittedValue, line string, how
 	if err := list.Print(a.out, sources); err != nil {
 		return nil, err
 	}
-	if err := build.Save(f.File, text); err != nil {
+	if err := replace(f.File, f.Build.Source, text); err != nil {
 		return nil, fmt.Errorf("writing what was fitted: %w", err)
 	}
 	return next, nil

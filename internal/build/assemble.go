@@ -150,6 +150,9 @@ func (b *Build) assemble(root *node) {
 				Frequency: quantity[unit.Hertz](n, "frequency"), Limit: quantity[unit.Amp](n, "limit"),
 				Resistance: quantity[unit.Ohm](n, "resistance"), Range: n.head,
 			})
+		case benchBlock:
+			b.Tools = Tools{Supply: quantity[unit.Volt](n, "supply"), Limit: quantity[unit.Amp](n, "limit"), Series: quantity[unit.Ohm](n, "series"),
+				Meter: text(n, "meter"), OutOfReach: texts(n, "out_of_reach"), Range: n.head}
 		case decoderBlock:
 			b.Decoders = append(b.Decoders, decoder(n))
 		case functionBlock:

@@ -35,6 +35,7 @@ func (c *checker) build() {
 	}
 	c.track()
 	c.meters()
+	c.tools()
 	for i := range c.b.Decoders {
 		c.decoder(&c.b.Decoders[i])
 	}
@@ -210,16 +211,8 @@ func (c *checker) reading(r *reader, x *Reading) {
 			c.unknownName(r, "supply", x.SupplyName, "supply", append(names, supplyKinds...))
 		}
 	}
-	var meters []string
-	for _, m := range c.b.Meters {
-		meters = append(meters, m.Name.Text)
-	}
-	if x.Meter.IsSet() && !has(meters, x.Meter.Text) {
-		c.unknownName(r, "meter", x.Meter, "meter", meters)
-	}
-	if x.VoltMeter.IsSet() && !has(meters, x.VoltMeter.Text) {
-		c.unknownName(r, "volt_meter", x.VoltMeter, "meter", meters)
-	}
+	c.knownMeter(r, "meter", x.Meter)
+	c.knownMeter(r, "volt_meter", x.VoltMeter)
 	if x.Date != "" {
 		c.day(r, at, x.Date)
 	}
@@ -260,6 +253,49 @@ func (c *checker) track() {
 	}
 	inOrder(c, "ambient_low", t.AmbientLow, "ambient_high", t.AmbientHigh)
 	inOrder(c, "programming_low", t.ProgrammingLow, "programming_high", t.ProgrammingHigh)
+}
+
+// knownMeter complains of a meter that the build does not declare.
+func (c *checker) knownMeter(r *reader, name string, t Text) {
+	var meters []string
+	for _, m := range c.b.Meters {
+		meters = append(meters, m.Name.Text)
+	}
+	if t.IsSet() && !has(meters, t.Text) {
+		c.unknownName(r, name, t, "meter", meters)
+	}
+}
+
+// tools checks the block bench: its meter, and the names of its test points.
+func (c *checker) tools() {
+	t := &c.b.Tools
+	c.knownMeter(c.reader, "meter", t.Meter)
+	names := []string{LeftRail, RightRail, "plus", "minus", "chip supply"}
+	for i := range c.b.Decoders {
+		d := &c.b.Decoders[i]
+		names = append(names, d.Listen.Into.Text)
+		of := []string{}
+		for _, o := range d.Outputs {
+			names, of = append(names, o.From.Text), append(of, o.Name.Text)
+		}
+		if d.Acknowledge != nil {
+			names, of = append(names, d.Acknowledge.From.Text), append(of, "answer")
+		}
+		for _, o := range of {
+			for _, stage := range []string{"", ".level", ".driver"} {
+				for _, lead := range []string{"base", "collector", "gate", "drain"} {
+					names = append(names, o+stage+"."+lead)
+				}
+			}
+			names = append(names, o+".socket")
+		}
+	}
+	names = slices.DeleteFunc(names, func(n string) bool { return n == "" })
+	for _, p := range t.OutOfReach {
+		if !has(names, p.Text) {
+			c.unknownName(c.reader, "out_of_reach", p, "test point", names)
+		}
+	}
 }
 
 // meters reads the values whose unit depends on what the range measures.

@@ -85,6 +85,30 @@ func OpenFS(fsys fs.FS, dir string) (*Folder, diag.List, error) {
 	return t.open(dir, "")
 }
 
+// OpenIn is Open for a path inside a root: nothing outside it is read, whatever symbolic links say, but the drawer that may
+// lie one folder up. Names of files are relative to the root.
+func OpenIn(root *os.Root, name string) (*Folder, diag.List, error) {
+	above := filepath.Join("..", DrawerName)
+	t := tree{
+		read: func(name string) ([]byte, error) {
+			if name == above {
+				return os.ReadFile(filepath.Join(root.Name(), above))
+			}
+			return root.ReadFile(name)
+		},
+		names: func(dir string) ([]string, error) {
+			entries, err := fs.ReadDir(root.FS(), filepath.ToSlash(dir))
+			return fileNames(entries), err
+		},
+		join: filepath.Join,
+		up:   func(dir string) (string, bool) { return filepath.Join(dir, ".."), true },
+	}
+	if _, err := root.Lstat(name); errors.Is(err, fs.ErrNotExist) {
+		return nil, missingFile(t, name, filepath.Dir(name)), nil
+	}
+	return t.open(filepath.Dir(name), name)
+}
+
 func fileNames(entries []fs.DirEntry) []string {
 	var names []string
 	for _, e := range entries {

@@ -3,6 +3,7 @@ package build
 import (
 	"bytes"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -51,12 +52,12 @@ func (b *Build) Patch(edits []Edit) ([]byte, diag.List) {
 			continue
 		}
 		seen[key] = true
-		if want[key] = e.text(); e.Remove {
+		if want[key] = e.Text(); e.Remove {
 			delete(want, key)
 		}
 		edited, ok := edit(b.File, src, e)
 		if !ok {
-			problems.Add("edit-lost", n.head, "%s of %s cannot be set to %q", e.Attr, n.title(), e.text())
+			problems.Add("edit-lost", n.head, "%s of %s cannot be set to %q", e.Attr, n.title(), e.Text())
 			continue
 		}
 		src = edited
@@ -113,6 +114,44 @@ func (b *Build) Patch(edits []Edit) ([]byte, diag.List) {
 		return nil, problems
 	}
 	return src, nil
+}
+
+// Values is every value that a build file holds, as an Edit would set it, in file order; not ok where the file cannot be
+// read as one.
+func Values(file string, src []byte) (list []Edit, ok bool) {
+	r := &reader{src: newSource(file, src)}
+	body := r.parse()
+	if body == nil {
+		return nil, false
+	}
+	r.read(&schema, body).each(func(path []string, v *value) {
+		e := Edit{Path: path, Attr: v.attr.Name, Value: v.shown()}
+		if len(v.list) > 1 {
+			e.Value = ""
+			for _, t := range v.list {
+				e.List = append(e.List, t.Text)
+			}
+		}
+		list = append(list, e)
+	})
+	return list, true
+}
+
+// Value is what a build file holds at the place of an edit: whether its block is there, and whether the attribute is written.
+func Value(file string, src []byte, path []string, attr string) (text string, written, there bool) {
+	r := &reader{src: newSource(file, src)}
+	body := r.parse()
+	if body == nil {
+		return "", false, false
+	}
+	n, _, _ := r.read(&schema, body).find(path)
+	if n == nil {
+		return "", false, false
+	}
+	if v := n.values[attr]; v != nil {
+		return v.shown(), true, true
+	}
+	return "", false, true
 }
 
 // edit makes one edit.
@@ -302,31 +341,61 @@ func (r *reader) placeOf(root *node, edits []Edit, message string) diag.Range {
 	return place
 }
 
+// shown is the text of a value; of a list, its names behind one another.
+func (v *value) shown() string {
+	if v.list == nil {
+		return v.text
+	}
+	var names []string
+	for _, t := range v.list {
+		names = append(names, t.Text)
+	}
+	return strings.Join(names, ", ")
+}
+
 // flat is every value of the file under its block's path and name.
 func (n *node) flat() map[string]string {
 	m := map[string]string{}
-	var walk func(n *node, path string)
-	walk = func(n *node, path string) {
+	n.each(func(path []string, v *value) { m[keyOf(path)+v.attr.Name] = v.shown() })
+	return m
+}
+
+// keyOf is a path in one piece, to put the name of an attribute behind.
+func keyOf(path []string) string {
+	if len(path) == 0 {
+		return ""
+	}
+	return strings.Join(path, "\x00") + "\x00"
+}
+
+// step is one block of the shortest path to it: its name, and its label or its number where there may be several.
+func (n *node) step(nth int) []string {
+	switch {
+	case n.schema.Label == "" && (n.schema.Many || nth > 1):
+		return []string{n.schema.Name, strconv.Itoa(nth)}
+	case n.schema.Label == "":
+		return []string{n.schema.Name}
+	case nth > 1:
+		return []string{n.schema.Name, n.label.Text + "#" + strconv.Itoa(nth)}
+	}
+	return []string{n.schema.Name, n.label.Text}
+}
+
+// each calls f with every value and the shortest path that find takes to its block.
+func (n *node) each(f func(path []string, v *value)) {
+	var walk func(n *node, path []string)
+	walk = func(n *node, path []string) {
 		for _, v := range n.order {
-			text := v.text
-			if v.list != nil {
-				var names []string
-				for _, t := range v.list {
-					names = append(names, t.Text)
-				}
-				text = strings.Join(names, ", ")
-			}
-			m[path+v.attr.Name] = text
+			f(path, v)
 		}
 		counts := map[string]int{}
 		for _, c := range n.nodes {
 			key := c.schema.Name + "\x00" + c.label.Text
 			counts[key]++
-			walk(c, fmt.Sprintf("%s%s\x00%d\x00", path, key, counts[key]))
+			walk(c, append(slices.Clip(path), c.step(counts[key])...))
 		}
 	}
-	walk(n, "")
-	return m
+	walk(n, nil)
 }
 
 // planned is the description of the block that a path would lead to, and its key.
@@ -346,7 +415,7 @@ func (n *node) planned(path []string) (b *Block, key, why string) {
 				label = ""
 			}
 		}
-		key += fmt.Sprintf("%s\x00%s\x00%d\x00", sub.Name, label, 1)
+		key += keyOf((&node{schema: sub, label: Text{Text: label}}).step(1))
 		b = sub
 	}
 	return b, key, ""
@@ -400,7 +469,7 @@ func (n *node) find(path []string) (found *node, key, why string) {
 			}
 			return nil, "", fmt.Sprintf("there is no such %s block", sub.Name)
 		}
-		key += fmt.Sprintf("%s\x00%s\x00%d\x00", sub.Name, next.label.Text, nth)
+		key += keyOf(next.step(nth))
 		n = next
 	}
 	return n, key, ""

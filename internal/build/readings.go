@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"fettle/internal/diag"
@@ -93,10 +94,22 @@ func csvCell(text string, sep byte) string {
 	return text
 }
 
+// BenchColumns names the columns of a table of bench readings, which may stand in the same file behind a header of its own.
+func BenchColumns() []string { return []string{"date", "setup", "test", "reading", "meter", "note"} }
+
 // A header is which column of a readings file holds what.
 type header struct {
 	sep     byte
 	columns []string
+	bench   bool // of bench readings
+}
+
+// known are the columns that there may be.
+func (h header) known() []string {
+	if h.bench {
+		return BenchColumns()
+	}
+	return Columns()
 }
 
 // asHeader reads a line as a header: at least two cells, most of them column names.
@@ -104,14 +117,16 @@ func asHeader(line []byte, offset int) (h header, list []cell, ok bool) {
 	best := 0
 	for _, sep := range []byte{',', ';', '\t'} {
 		found, _ := cells(line, offset, sep)
-		n := 0
-		for _, c := range found {
-			if has(Columns(), strings.ToLower(c.text)) {
-				n++
+		for _, bench := range []bool{false, true} {
+			n := 0
+			for _, c := range found {
+				if has(header{bench: bench}.known(), strings.ToLower(c.text)) {
+					n++
+				}
 			}
-		}
-		if n > best {
-			best, h.sep, list = n, sep, found
+			if n > best {
+				best, h.sep, h.bench, list = n, sep, bench, found
+			}
 		}
 	}
 	for _, c := range list {
@@ -176,13 +191,13 @@ func (c *checker) readings(r *reader) []Reading {
 				at := r.src.span(found[i].start, found[i].end)
 				switch {
 				case col == "":
-				case !has(Columns(), col):
-					g := guess(col, Columns())
+				case !has(h.known(), col):
+					g := guess(col, h.known())
 					p := fail("column-unknown", at, "there is no column %q%s", found[i].text, didYouMean(g))
 					if len(g) == 1 {
 						p.try(at, g[0], g[0])
 					} else {
-						p.note(at, "there is %s", strings.Join(Columns(), ", "))
+						p.note(at, "there is %s", strings.Join(h.known(), ", "))
 					}
 				case seen[col]:
 					fail("column-twice", at, "a second column %q", col)
@@ -202,7 +217,13 @@ func (c *checker) readings(r *reader) []Reading {
 			return
 		}
 		before := len(r.reports)
-		x := c.row(r, h, row, whole)
+		var x *Reading
+		var y *BenchReading
+		if h.bench {
+			y = c.benchRow(r, h, row, whole)
+		} else {
+			x = c.row(r, h, row, whole)
+		}
 		if len(r.reports) > before {
 			r.reports[before].note(whole, "the line is left out")
 			return
@@ -210,8 +231,60 @@ func (c *checker) readings(r *reader) []Reading {
 		if x != nil {
 			list = append(list, *x)
 		}
+		if y != nil {
+			c.b.Bench = append(c.b.Bench, *y)
+		}
 	})
 	return list
+}
+
+// benchRow reads one line of bench readings; without a cell filled there is none.
+func (c *checker) benchRow(r *reader, h header, row []cell, whole diag.Range) *BenchReading {
+	x := BenchReading{Range: whole, At: whole}
+	at := map[string]diag.Range{}
+	for i, f := range row {
+		if f.text == "" {
+			continue
+		}
+		where := r.src.span(f.start, f.end)
+		if i >= len(h.columns) || h.columns[i] == "" {
+			r.report("column-extra", where, "%q stands in no column: the header names %d", f.text, len(h.columns))
+			return nil
+		}
+		at[h.columns[i]] = where
+		switch h.columns[i] {
+		case "date":
+			x.Date = f.text
+		case "setup":
+			x.Setup = f.text
+		case "test":
+			x.Test = f.text
+		case "reading":
+			x.Text, x.At = f.text, where
+		case "meter":
+			x.Meter = f.text
+		case "note":
+			x.Note = f.text
+		}
+	}
+	if len(at) == 0 {
+		return nil
+	}
+	for _, need := range []string{"setup", "test", "reading"} {
+		if _, ok := at[need]; !ok {
+			r.report("missing", whole, "a bench reading without its %s", need)
+		}
+	}
+	if x.Date != "" {
+		c.day(r, at["date"], x.Date)
+	}
+	c.knownMeter(r, "meter", Text{Text: x.Meter, Range: at["meter"]})
+	return &x
+}
+
+// cellsOf is the reading as AppendBench writes it, by column.
+func (x BenchReading) cellsOf() map[string]string {
+	return map[string]string{"date": x.Date, "setup": x.Setup, "test": x.Test, "reading": x.Text, "meter": x.Meter, "note": x.Note}
 }
 
 // row reads one line; without a cell filled there is none.
@@ -307,20 +380,41 @@ func (x Reading) cellsOf() map[string]string {
 	return m
 }
 
-// AppendReading adds readings at the end of a readings.csv, which is made if it is not there. The bytes that
-// are there stay as they are: a missing line end is added, and where the file's header lacks a column that is
-// needed, a new header line. The whole addition is one write, synced before AppendReading returns; after a
-// write that failed half-way the file is cut back to what it was. Quantities are written as their Text.
+// AppendReading adds readings at the end of a readings.csv, as Append does; where the file's header lacks a column that is
+// needed, behind a new header line. Quantities are written as their Text.
 func AppendReading(path string, list ...Reading) error {
-	if len(list) == 0 {
+	return appendRows(path, false, rowsOf(list))
+}
+
+// AppendBench adds bench readings likewise.
+func AppendBench(path string, list ...BenchReading) error {
+	return appendRows(path, true, rowsOf(list))
+}
+
+func rowsOf[T interface{ cellsOf() map[string]string }](list []T) (rows []map[string]string) {
+	for _, x := range list {
+		rows = append(rows, x.cellsOf())
+	}
+	return rows
+}
+
+func appendRows(path string, bench bool, rows []map[string]string) error {
+	if len(rows) == 0 {
 		return nil
 	}
+	return Append(path, func(old []byte) ([]byte, error) { return addition(old, bench, rows) })
+}
+
+// Append puts what addition makes of a file's bytes behind them; the file is made if it is not there. The bytes that are there
+// stay as they are. The whole addition is one write, synced before Append returns; after a write that failed half-way the file
+// is cut back to what it was.
+func Append(path string, addition func(old []byte) ([]byte, error)) error {
 	old, err := os.ReadFile(path)
 	made := os.IsNotExist(err)
 	if err != nil && !made {
 		return fmt.Errorf("reading %s: %w", path, err)
 	}
-	addition, err := addition(old, list)
+	more, err := addition(old)
 	if err != nil {
 		return err
 	}
@@ -329,7 +423,7 @@ func AppendReading(path string, list ...Reading) error {
 		return fmt.Errorf("opening %s: %w", path, err)
 	}
 	defer f.Close()
-	if n, err := f.Write(addition); err != nil {
+	if n, err := f.Write(more); err != nil {
 		if info, serr := f.Stat(); serr == nil && info.Size() == int64(len(old)+n) {
 			_ = f.Truncate(int64(len(old))) // the write's own error is what matters
 		}
@@ -347,8 +441,22 @@ func AppendReading(path string, list ...Reading) error {
 	return nil
 }
 
+// WithReadings is a readings.csv with rows put behind it, each a text by column (Columns), as AppendReading would write it;
+// old may be nil. What the rows say is not looked at.
+func WithReadings(old []byte, rows ...map[string]string) ([]byte, error) {
+	for _, m := range rows {
+		for column := range m {
+			if !has(Columns(), column) {
+				return nil, fmt.Errorf("there is no column %q%s", column, didYouMean(guess(column, Columns())))
+			}
+		}
+	}
+	added, err := addition(old, false, rows)
+	return slices.Concat(old, added), err
+}
+
 // addition is what has to be put behind the bytes of a readings file.
-func addition(old []byte, list []Reading) ([]byte, error) {
+func addition(old []byte, bench bool, rows []map[string]string) ([]byte, error) {
 	var h header
 	eachLine(old, func(line []byte, offset int) {
 		if next, _, ok := asHeader(line, offset); ok {
@@ -363,9 +471,8 @@ func addition(old []byte, list []Reading) ([]byte, error) {
 	if len(old) > 0 && old[len(old)-1] != '\n' {
 		b.WriteString(end)
 	}
-	for _, x := range list {
-		m := x.cellsOf()
-		lacks := h.sep == 0
+	for _, m := range rows {
+		lacks := h.sep == 0 || h.bench != bench
 		for name, text := range m {
 			lacks = lacks || text != "" && !has(h.columns, name)
 		}
@@ -373,7 +480,8 @@ func addition(old []byte, list []Reading) ([]byte, error) {
 			if h.sep == 0 {
 				h.sep = ','
 			}
-			h.columns = Columns()
+			h.bench = bench
+			h.columns = h.known()
 			b.WriteString(strings.Join(h.columns, string(h.sep)) + end)
 		}
 		var row []string
@@ -391,3 +499,90 @@ func addition(old []byte, list []Reading) ([]byte, error) {
 	}
 	return b.Bytes(), nil
 }
+
+// WithoutBench is the content of a readings.csv without its bench readings: all that survey, choose and prove depend on.
+func WithoutBench(src []byte) []byte {
+	var b bytes.Buffer
+	bench := false
+	eachLine(src, func(line []byte, offset int) {
+		if h, _, ok := asHeader(line, offset); ok {
+			bench = h.bench
+		}
+		if !bench {
+			b.Write(line)
+			b.WriteByte('\n')
+		}
+	})
+	return b.Bytes()
+}
+
+// A BenchLine is a reading in a file to be taken over: a line of columns reading and row, or reading, test and setup.
+type BenchLine struct {
+	Range            diag.Range
+	Date, Text, Note string // Text: "12 = 0.02 V", "board-left-on: PB0 = 0.02 V"
+}
+
+// BenchLines reads such a file. Its first line names the columns.
+func BenchLines(file string, src []byte) (out []BenchLine, list diag.List) {
+	known := append(BenchColumns(), "row")
+	var columns []string
+	var sep byte
+	s := newSource(file, src)
+	dead := false
+	eachLine(src, func(line []byte, offset int) {
+		whole := s.span(offset, offset+len(line))
+		if dead {
+			return
+		}
+		if columns == nil {
+			best := 0
+			for _, c := range []byte{',', ';', '\t'} {
+				if found, ok := cells(line, offset, c); ok && len(found) > best {
+					best, sep, columns = len(found), c, nil
+					for _, x := range found {
+						columns = append(columns, strings.ToLower(x.text))
+					}
+				}
+			}
+			if !has(columns, "reading") || !has(columns, "row") && !has(columns, "test") {
+				dead = true
+				list.Add("header", whole, "the first line must name the columns: reading and row, or reading and test; besides setup, date, note")
+				return
+			}
+			for _, c := range columns {
+				if !has(known, c) {
+					list.Add("column-unknown", whole, "there is no column %q%s", c, didYouMean(guess(c, known)))
+				}
+			}
+			return
+		}
+		row, ok := cells(line, offset, sep)
+		if !ok {
+			list.Add("quotes", whole, "the quotes in this line do not pair")
+			return
+		}
+		m := map[string]string{}
+		for i, c := range row {
+			if i < len(columns) {
+				m[columns[i]] = c.text
+			}
+		}
+		if m["reading"] == "" {
+			return // a box left empty
+		}
+		x := BenchLine{Range: whole, Date: m["date"], Note: m["note"]}
+		switch {
+		case m["row"] != "":
+			x.Text = m["row"] + " = " + m["reading"]
+		case m["setup"] != "" && m["setup"] != Anywhere:
+			x.Text = m["setup"] + ": " + m["test"] + " = " + m["reading"]
+		default:
+			x.Text = m["test"] + " = " + m["reading"]
+		}
+		out = append(out, x)
+	})
+	return out, list
+}
+
+// Anywhere is the setup of what is seen in no setup of the bench.
+const Anywhere = "anywhere"

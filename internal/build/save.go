@@ -1,6 +1,7 @@
 package build
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -8,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"strings"
 
 	"github.com/natefinch/atomic"
 )
@@ -23,7 +25,44 @@ func Save(path string, data []byte) error {
 }
 
 // SaveFrom is Save of what write writes, for what is too long to be held in memory.
-func SaveFrom(path string, write func(io.Writer) error) (err error) {
+func SaveFrom(path string, write func(io.Writer) error) error { return save(path, write, nil) }
+
+// ErrChanged is that a file no longer holds what SaveOver was to replace.
+var ErrChanged = errors.New("it was changed meanwhile")
+
+// SaveOver is Save that replaces was and nothing else (nil: there was no file): what the file holds is looked at once more
+// when the new content lies synced beside it, just before the name is given to it.
+func SaveOver(path string, was, data []byte) error {
+	return save(path, func(w io.Writer) error {
+		_, err := w.Write(data)
+		return err
+	}, func(target string) error {
+		now, err := os.ReadFile(target)
+		switch gone := errors.Is(err, fs.ErrNotExist); {
+		case err != nil && !gone:
+			return err
+		case gone != (was == nil), !bytes.Equal(now, was):
+			return ErrChanged
+		}
+		return nil
+	})
+}
+
+// unfinished is the suffix of what a save writes before the name is given to it.
+const unfinished = ".tmp"
+
+// Left reports whether a file of that name was left by a save of a build's file that was killed.
+func Left(name string) bool {
+	if !strings.HasPrefix(name, ".") || !strings.HasSuffix(name, unfinished) {
+		return false
+	}
+	name = strings.TrimSuffix(name[1:], unfinished)
+	number := filepath.Ext(name)
+	of := strings.TrimSuffix(name, number)
+	return len(number) > 1 && strings.Trim(number[1:], "0123456789") == "" && (strings.HasSuffix(of, Suffix) || of == ReadingsName || of == DrawerName)
+}
+
+func save(path string, write func(io.Writer) error, last func(target string) error) (err error) {
 	target, err := filepath.EvalSymlinks(path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
@@ -42,7 +81,7 @@ func SaveFrom(path string, write func(io.Writer) error) (err error) {
 		mode = info.Mode().Perm()
 	}
 	dir := filepath.Dir(target)
-	f, err := os.CreateTemp(dir, "."+filepath.Base(target)+".*.tmp")
+	f, err := os.CreateTemp(dir, "."+filepath.Base(target)+".*"+unfinished)
 	if err != nil {
 		return fmt.Errorf("saving %s: %w", path, err)
 	}
@@ -64,6 +103,11 @@ func SaveFrom(path string, write func(io.Writer) error) (err error) {
 	}
 	if err = f.Close(); err != nil {
 		return err
+	}
+	if last != nil {
+		if err = last(target); err != nil {
+			return err
+		}
 	}
 	if err = atomic.ReplaceFile(f.Name(), target); err != nil {
 		return err

@@ -121,7 +121,7 @@ var schema = Block{
 		{Name: "title", Kind: KindName, Example: `"harbour railcar, front end"`, Doc: "what the build is called; else the first vehicle's name"},
 		{Name: "note", Kind: KindName, Example: `"second of two alike"`, Doc: "anything worth keeping"},
 	},
-	Blocks: []*Block{vehicleBlock, trackBlock, meterBlock, supplyBlock, decoderBlock, functionBlock, trainBlock, boardBlock, costBlock},
+	Blocks: []*Block{vehicleBlock, trackBlock, meterBlock, supplyBlock, benchBlock, decoderBlock, functionBlock, trainBlock, boardBlock, costBlock},
 }
 
 var vehicleBlock = &Block{
@@ -256,6 +256,17 @@ var supplyBlock = &Block{
 		{Name: "frequency", Kind: KindQuantity, Dim: &unit.Frequency, Min: positive, Max: &Limit{Value: 1e6, Say: "no controller switches that fast (1 MHz is the most)", Source: "common practice, no source"}, Example: `"50 Hz"`, Doc: "of its pulses, or of the mains"},
 		{Name: "limit", Kind: KindQuantity, Dim: &unit.Current, Min: positive, Max: meterMost, By: NotYet, Example: `"100 mA"`, Doc: "its adjustable current limit, or the most it gives"},
 		{Name: "resistance", Kind: KindQuantity, Dim: &unit.Resistance, Min: notBelow0, Max: ohmMost, By: NotYet, Example: `"1 Ω"`, Doc: "in series with it"},
+	},
+}
+
+var benchBlock = &Block{
+	Name: "bench", By: "bench, fault", Doc: "What you have for trying a board out, and where no probe goes.",
+	Attrs: []Attr{
+		{Name: "supply", Kind: KindQuantity, Dim: &unit.Voltage, Min: &Limit{Value: 3, Say: "nothing on a decoder wakes up below that (3 V is the least)", Source: "common practice, no source"}, Max: trackMost, Example: `"12 V"`, Doc: "what the board is fed with on the bench; else 12 V, or the usual track voltage where that is less"},
+		{Name: "limit", Kind: KindQuantity, Dim: &unit.Current, Min: &Limit{Value: 5e-3, Say: "a board does not start on so little (5 mA is the least)", Source: "common practice, no source"}, Max: &Limit{Value: 1, Say: "that is no limit for a first power (1 A is the most)", Source: "common practice, no source"}, Example: `"50 mA"`, Doc: "current limit of that supply; else 50 mA"},
+		{Name: "series", Kind: KindQuantity, Dim: &unit.Resistance, Min: ohmLeast, Max: &Limit{Value: 10e3, Say: "a board does not start through so much (10 kΩ is the most)", Source: "common practice, no source"}, Example: `"220 Ω"`, Doc: "resistor in its lead, where the supply has no limit of its own"},
+		{Name: "meter", Kind: KindName, Wants: "a meter of the build", Example: `"yellow"`, Doc: "the meter of the bench; else the first one declared, else an ordinary hand meter"},
+		{Name: "out_of_reach", Kind: KindNames, Wants: "a test point", Example: `["front.base"]`, Doc: "test points that no probe reaches, as fettle bench names them"},
 	},
 }
 

@@ -383,7 +383,7 @@ func New(answers map[string]string, day string) ([]NewFile, diag.List) {
 	rows := []byte(`# Readings, one a line; new ones go below. Columns: docs/build-file.md.
 ` + strings.Join(Columns(), ",") + "\n")
 	if len(readings) > 0 {
-		more, err := addition(rows, readings)
+		more, err := addition(rows, false, rowsOf(readings))
 		if err != nil {
 			list.Add("answer", diag.Range{File: ReadingsName}, "%s", err)
 			return nil, list

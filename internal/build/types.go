@@ -91,12 +91,14 @@ type Build struct {
 	Track     Track
 	Meters    []Meter
 	Supplies  []BenchSupply
+	Tools     Tools // the block bench
 	Decoders  []Decoder
 	Functions []Function
 	Board     *Board
 	Cost      *Cost
 
 	Readings  []Reading        // those of the build file in file order, then those of readings.csv in file order
+	Bench     []BenchReading   // of readings.csv: what was read at test points and seen, in file order
 	Drawer    *parts.Drawer    // nil where there is none
 	Catalogue *parts.Catalogue // what part names were looked up in
 	Unbuilt   []Unbuilt        // what is written and well formed, but answered by nothing yet
@@ -281,6 +283,26 @@ type BenchSupply struct {
 	Limit      Quantity[unit.Amp]   // adjustable current limit, or what the thing can give
 	Resistance Quantity[unit.Ohm]
 	Range      diag.Range
+}
+
+// Tools are what the user tries a board out with.
+type Tools struct {
+	Supply     Quantity[unit.Volt]
+	Limit      Quantity[unit.Amp]
+	Series     Quantity[unit.Ohm]
+	Meter      Text
+	OutOfReach []Text // test points
+	Range      diag.Range
+}
+
+// A BenchReading is a line of readings.csv on the board: what was read between two test points, or seen, in a setup of the
+// bench. Its words are kept as typed; package fault understands them.
+type BenchReading struct {
+	Date, Setup string // "2026-02-28", "board-left-on"
+	Test, Text  string // "PB0 to plus", "0.02 V"
+	Meter, Note string
+	Range       diag.Range // the line
+	At          diag.Range // of Text
 }
 
 // What the track carries besides DCC.
@@ -641,8 +663,11 @@ type Edit struct {
 	Remove bool     // the attribute is taken out; it need not be there
 }
 
-// text is the value as flat has it.
-func (e Edit) text() string {
+// Text is the value in one piece: names behind one another, "" where it is taken out.
+func (e Edit) Text() string {
+	if e.Remove {
+		return ""
+	}
 	if len(e.List) > 0 {
 		return strings.Join(e.List, ", ")
 	}

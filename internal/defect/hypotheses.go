@@ -30,8 +30,12 @@ type Hypothesis struct {
 	Check   string // that proves it mended
 
 	Edit func(c *circuit.Circuit) // nil: none
-	// Says are observations that no static circuit shows, each with its probability of yes: Answers, Pressing, Goes.
+	Idle func(c *circuit.Circuit) // the edit while there is no power, where that is another; nil: Edit
+	Only Scope                    // where the edit shows
+	// Says are Observations, each with its probability of yes.
 	Says map[string]float64
+	// Harms: while it is not mended, power costs parts.
+	Harms bool
 	// Typical: what the edit puts in is typical, without the spread of such parts.
 	Typical bool
 	Of      []string // of a pair: the IDs of the two
@@ -40,13 +44,6 @@ type Hypothesis struct {
 
 // Sound is the ID of the hypothesis that nothing is wrong.
 const Sound = "healthy"
-
-// Observations that a hypothesis may tell by itself.
-const (
-	Answers  = "answers"  // on the programming track
-	Pressing = "pressing" // or warming a part changes something
-	Goes     = "goes"     // it comes and goes by itself
-)
 
 //go:embed priors.csv
 var priorsCSV string
@@ -90,7 +87,10 @@ const (
 )
 
 // typical are the classes whose edits put in another part.
-var typical = []string{"wrong value", "near value", "prefix", "digits exchanged", "exchanged values", "look-alike", "wrong transistor"}
+var typical = []string{"wrong value", "near value", "prefix", "digits exchanged", "exchanged values", "look-alike", "wrong transistor", "borrowed value"}
+
+// harmful are the classes that cost parts under power.
+var harmful = []string{"short", "bridge", "turned round", "leads exchanged", "look-alike", "wrong transistor"}
 
 type generator struct {
 	n      *wiring.Network
@@ -104,6 +104,8 @@ type Options struct {
 	Priors map[string]float64 // nil: those of the table
 	// Off is a share by which values that are wrong are off besides: simulations use it, a diagnosis does not know it.
 	Off float64
+	// Plug turns the plug of the decoder in its socket; nil: it has none that goes in both ways.
+	Plug func(c *circuit.Circuit)
 	// Pairs is how many of the likeliest pairs are added; 0: 24, negative: none.
 	Pairs int
 }
@@ -134,12 +136,21 @@ func Hypotheses(n *wiring.Network, opts Options) ([]Hypothesis, error) {
 	}
 	g.supply()
 	g.chip()
+	g.borrowed()
+	g.board()
+	g.vehicle(opts.Plug)
+	g.track()
+	for i := range g.list {
+		h := &g.list[i]
+		h.Harms = h.Edit != nil && (h.Damaged != "" || slices.Contains(harmful, h.Class))
+	}
 	g.measured()
 	g.pairs(opts.Pairs)
 	return g.list, nil
 }
 
-// pairs adds the likeliest pairs of single faults of different parts that are edits of the circuit.
+// pairs adds the likeliest pairs of single faults of different parts that are edits of the circuit. Where one is, the other is as
+// likely as anywhere.
 func (g *generator) pairs(most int) {
 	singles := g.list[1:]
 	type pair struct{ a, b int }
@@ -147,7 +158,7 @@ func (g *generator) pairs(most int) {
 	for a := range singles {
 		for b := range a {
 			x, y := &singles[a], &singles[b]
-			if x.Part != y.Part && x.Edit != nil && y.Edit != nil && x.Says == nil && y.Says == nil && (x.Dark == 0 || y.Dark == 0) {
+			if x.Part != y.Part && x.Only == Everywhere && y.Only == Everywhere && x.Edit != nil && y.Edit != nil && x.Says == nil && y.Says == nil && x.Idle == nil && y.Idle == nil && (x.Dark == 0 || y.Dark == 0) {
 				list = append(list, pair{b, a})
 			}
 		}
@@ -162,12 +173,11 @@ func (g *generator) pairs(most int) {
 		}
 		return 0
 	})
-	sound := g.list[0].Prior
 	for _, p := range list[:max(0, min(most, len(list)))] {
 		x, y := singles[p.a], singles[p.b]
-		g.list = append(g.list, Hypothesis{ID: x.ID + "+" + y.ID, Words: x.Words + ", and " + y.Words, Class: "pair", Prior: x.Prior * y.Prior / sound, Part: "pair",
+		g.list = append(g.list, Hypothesis{ID: x.ID + "+" + y.ID, Words: x.Words + ", and " + y.Words, Class: "pair", Prior: x.Prior * y.Prior, Part: "pair",
 			Repair: x.Repair + "; and " + y.Repair, Damaged: strings.Trim(x.Damaged+"; "+y.Damaged, "; "), Check: strings.Trim(x.Check+"; "+y.Check, "; "),
-			Edit: both(x.Edit, y.Edit), Typical: x.Typical || y.Typical, Of: []string{x.ID, y.ID}, Dark: max(x.Dark, y.Dark)})
+			Edit: both(x.Edit, y.Edit), Typical: x.Typical || y.Typical, Harms: x.Harms || y.Harms, Of: []string{x.ID, y.ID}, Dark: max(x.Dark, y.Dark)})
 	}
 }
 
@@ -203,7 +213,7 @@ func loosen(at circuit.Node, keep map[circuit.Elem]bool) func(c *circuit.Circuit
 
 func (g *generator) add(class, part, id, words, repair string, h Hypothesis) *Hypothesis {
 	h.ID, h.Class, h.Part, h.Words, h.Repair = id, class, part, words, repair
-	h.Typical = slices.Contains(typical, class)
+	h.Typical = h.Typical || slices.Contains(typical, class)
 	if h.Prior == 0 {
 		h.Prior = g.priors[class]
 	}
@@ -453,6 +463,9 @@ func (g *generator) lamp(i int) {
 		g.add("lamp reversed", part, part+".reversed", what+" is joined the wrong way round", "exchange the two leads of "+what, Hypothesis{Edit: func(c *circuit.Circuit) { turn(c, l) }}).Check = check
 		g.add("short", part, part+".short", "the LED of "+what+" is shorted", "replace the LED of "+what, Hypothesis{Edit: bridge(l.Inside, l.To, shortOhm), Dark: i + 1}).Check = check
 	}
+	if l.LED >= 0 {
+		g.add("leaky", part, part+".leaky", "the LED of "+what+" leaks", "replace the LED of "+what, Hypothesis{Edit: bridge(l.Inside, l.To, leakOhm)}).Check = check
+	}
 	g.add("dry contact", part+".socket", part+".contact", "the socket contact or wire of "+what+" does not conduct", "clean and press the contact, mend the wire to "+what, Hypothesis{Edit: loosen(l.Socket, lampElems(l))}).Check = what + " comes on when it is told to"
 }
 
@@ -550,6 +563,19 @@ func (g *generator) supply() {
 	g.add("bridge", "supply", "bridge.plus", "plus is bridged to minus", "clear the bridge between plus and minus", Hypothesis{Edit: bridge(n.Plus, circuit.Ground, shortOhm)}).Check = check
 }
 
+// deaf is a chip that hears nothing: it holds its outputs off.
+func (g *generator) deaf(c *circuit.Circuit) {
+	for i := range g.n.Outputs {
+		o := &g.n.Outputs[i]
+		breakAt(o.Pin, 0)(c)
+		off := circuit.Ground
+		if o.ActiveLow {
+			off = g.n.VCC
+		}
+		c.Resistor("pin held off", o.PinNode, off, pinOhm)
+	}
+}
+
 func (g *generator) chip() {
 	n := g.n
 	replace := "replace or program the chip " + n.Chip.Name
@@ -559,23 +585,11 @@ func (g *generator) chip() {
 				breakAt(n.Outputs[i].Pin, 0)(c)
 			}
 		}, Says: map[string]float64{Answers: 0.01}}).Check = "the outputs follow their functions"
-	// A chip that hears nothing holds its outputs off.
-	deaf := func(c *circuit.Circuit) {
-		for i := range n.Outputs {
-			o := &n.Outputs[i]
-			breakAt(o.Pin, 0)(c)
-			off := circuit.Ground
-			if o.ActiveLow {
-				off = n.VCC
-			}
-			c.Resistor("pin held off", o.PinNode, off, pinOhm)
-		}
-	}
-	g.add("no messages", "messages", "chip.clock", "the chip runs eight times too slow (its clock fuse), so that it understands no message", "set the clock fuse and program the chip again", Hypothesis{Edit: deaf, Says: map[string]float64{Answers: 0.02}}).Check = "it answers on the programming track"
-	g.add("no messages", "messages", "chip.address", "the decoder has another address than is called", "read CV 1 and CV 29 on the programming track and set the address", Hypothesis{Edit: deaf, Says: map[string]float64{Answers: 0.97}}).Check = "the outputs follow their functions"
+	g.add("no messages", "messages", "chip.clock", "the chip runs eight times too slow (its clock fuse), so that it understands no message", "set the clock fuse and program the chip again", Hypothesis{Edit: g.deaf, Only: Powered, Says: map[string]float64{Answers: 0.02}}).Check = "it answers on the programming track"
+	g.add("no messages", "messages", "chip.address", "the decoder has another address than is called", "read CV 1 and CV 29 on the programming track and set the address", Hypothesis{Edit: g.deaf, Only: Powered, Says: map[string]float64{Answers: 0.97}}).Check = "the outputs follow their functions"
 	if e := n.Ear; e != nil {
 		says := map[string]float64{Answers: 0.02}
-		g.add("dry joint", "ear", "ear.open", "the resistor of the ear is open", "solder or replace the resistor of the ear", Hypothesis{Says: says, Edit: both(deaf, g.value(e.Series, brokenOhm))}).Check = "the outputs follow their functions"
+		g.add("dry joint", "ear", "ear.open", "the resistor of the ear is open", "solder or replace the resistor of the ear", Hypothesis{Says: says, Edit: both(g.deaf, g.value(e.Series, brokenOhm)), Idle: g.value(e.Series, brokenOhm)}).Check = "the outputs follow their functions"
 		h := g.add("short", "ear", "ear.short", "the resistor of the ear is bridged", "clear the bridge across the resistor of the ear", Hypothesis{Says: map[string]float64{Answers: 0.5}, Edit: g.value(e.Series, shortOhm)})
 		h.Damaged = "the chip's pin " + e.Into
 		for _, f := range []float64{10, 0.1} {
@@ -607,5 +621,5 @@ func (g *generator) chip() {
 			g.add("bridge", "pins", part+".bridge-"+p.Output.From.Text, pin+" and pin "+p.Output.From.Text+" are bridged", "clear the bridge between "+pin+" and pin "+p.Output.From.Text, Hypothesis{Edit: bridge(o.PinNode, p.PinNode, shortOhm)})
 		}
 	}
-	g.add("comes and goes", "joint", "joint.intermittent", "a joint that comes and goes", "go over all joints with the iron, press and warm part by part", Hypothesis{Says: map[string]float64{Pressing: 0.8, Goes: 0.9}})
+	g.add("comes and goes", "joint", "joint.intermittent", "a joint that comes and goes", "go over all joints with the iron, press and warm part by part", Hypothesis{Says: map[string]float64{Pressing: 0.8, Goes: 0.9, Warming: 0.3, Flickers: 0.4}})
 }

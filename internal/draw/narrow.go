@@ -11,6 +11,7 @@ const (
 	stripL, stripR = 4.0, 46.0 // the chip
 	stripX         = (stripL + stripR) / 2
 	textL          = stripR + 8
+	besidePin      = stripR + 8
 	padX           = 74.0  // base resistor
 	pulldownX      = 104.0 // pull-down
 	controlX       = 132.0 // from a level transistor to the control of a high side
@@ -36,6 +37,7 @@ func (d *drafter) narrow() {
 	}{{s.Rails.Left, railL}, {s.Rails.Right, railR}} {
 		d.terminal(term, r.y)
 		d.name(r.name, "start", 4, r.y-9)
+		d.probe(44, r.y, r.name)
 	}
 	r := d.rectify(term+3.5, rectX, mid, mid-railL)
 	d.above(s.Supply.Rectifier.say(plusX-rectX-r-10), "start", rectX+r+4, mid-9)
@@ -52,6 +54,7 @@ func (d *drafter) narrow() {
 		level += 12
 	}
 	d.wire(point{rectX + r, mid}, point{plusX, mid}, point{plusX, level})
+	d.probe(plusX, mid+34, "plus")
 	left := plusX
 	chipTop := level + 66
 	const reservoirX = 190.0
@@ -76,6 +79,7 @@ func (d *drafter) narrow() {
 		d.wire(point{zenerX, level}, point{zenerX, level + 46})
 		d.diode(axisAt{zenerX, level + 24, 0, -1}, Zener)
 		d.minus(zenerX, level+46)
+		d.probe(zenerX, level+44, "minus")
 		d.lines(reg, "start", zenerX+14, level+24)
 		chipTop = math.Max(chipTop, level+44+tall(reg))
 		left = stripX
@@ -85,6 +89,7 @@ func (d *drafter) narrow() {
 		d.end()
 		d.wire(point{123, level + 17}, point{123, level + 42})
 		d.minus(123, level+42)
+		d.probe(123, level+30, "minus")
 		d.above(reg, "middle", 123, level-24)
 		d.pen.text("tick", "end", 150, level+4, "in")
 		d.pen.text("tick", "start", 96, level+4, "out")
@@ -98,6 +103,7 @@ func (d *drafter) narrow() {
 	}
 	if !s.Supply.Regulator.absent() {
 		d.wire(point{stripX, level}, point{stripX, chipTop})
+		d.probe(stripX, level+24, "chip supply")
 		d.lines([]words{{"value", s.Rails.Logic}}, "start", stripX+6, chipTop-7)
 	}
 	chip := s.Chip.say(d.w - 4 - textL)
@@ -109,6 +115,7 @@ func (d *drafter) narrow() {
 		d.pen.text("value label", "end", stripR-4, in+4, s.Listen.Into)
 		d.wire(point{stripR, in}, point{stripR + 66, in})
 		d.resistor(axisAt{stripR + 32, in, 1, 0})
+		d.probe(besidePin, in+12, s.Listen.Into)
 		d.terminal(stripR+69.5, in)
 		d.name(s.Listen.From, "start", stripR+78, in+4)
 		d.lines(ws, "start", stripR+14, in+22)
@@ -253,9 +260,12 @@ func (d *drafter) takingColumn(o SchematicOutput, y float64, own []int, with str
 		d.dot(chainX, join)
 		y = join + 4
 	}
+	socket := y + 2
 	y = d.put(o.Series, y+6)
+	defer func() { d.probe(chainX, socket, o.socket()) }() // over the wire
 	if !o.driven() {
 		pinY := y + 12
+		d.probe(besidePin, pinY+12, o.Pin)
 		d.wire(point{chainX, top}, point{chainX, pinY}, point{stripR, pinY})
 		d.pen.text("value label", "end", stripR-4, pinY+4, o.Pin)
 		return pinY + 22
@@ -269,6 +279,8 @@ func (d *drafter) takingColumn(o SchematicOutput, y float64, own []int, with str
 	}
 	pinY := math.Max(y+34, y+tall(base)+8)
 	d.wire(point{chainX, top}, point{chainX, pinY - 20})
+	d.probe(chainX, pinY-28, o.drain("")...)
+	d.probe(pulldownX, pinY, o.control("")...)
 	return d.footColumn(o.Pin, o.Switch, o.Base, base, o.Pulldown, pinY)
 }
 
@@ -296,6 +308,10 @@ func (d *drafter) pairColumn(o SchematicOutput, y, top float64) float64 {
 	d.wire(point{chainX, top}, point{chainX, second - 20})
 	d.wire(point{firstX, pinY - 20}, point{firstX, collectors}, point{chainX, collectors})
 	d.dot(chainX, collectors)
+	d.probe(chainX, collectors, append(o.drain(""), o.drain(".driver")...)...)
+	d.probe(node, pinY, o.control(".driver")...)
+	d.probe(tie, second, o.control("")...)
+	d.probe(besidePin, pinY+12, o.Pin)
 	d.wire(point{stripR, pinY}, point{firstX - 24, pinY})
 	d.pen.text("value label", "end", stripR-4, pinY+4, o.Pin)
 	if !o.Base.absent() {
@@ -352,6 +368,7 @@ func (d *drafter) pairColumn(o SchematicOutput, y, top float64) float64 {
 // footColumn draws a transistor of the low side on the chain and what stands at its base.
 func (d *drafter) footColumn(pin string, t Transistor, base Part, baseWords []words, pulldown Part, pinY float64) float64 {
 	d.wire(point{stripR, pinY}, point{chainX - 24, pinY})
+	d.probe(besidePin, pinY+12, pin)
 	d.pen.text("value label", "end", stripR-4, pinY+4, pin)
 	if !base.absent() {
 		d.resistor(axisAt{padX, pinY, 1, 0})
@@ -445,12 +462,15 @@ func (d *drafter) givingColumn(o SchematicOutput, y float64, own []int, with str
 	if o.Level.absent() {
 		pinY := y + 14
 		d.wire(point{controlAt, control}, point{controlAt, pinY}, point{stripR, pinY})
+		d.probe(besidePin, pinY+12, o.Pin)
 		d.pen.text("value label", "end", stripR-4, pinY+4, o.Pin)
 		return pinY + 20
 	}
 	base := o.LevelBase.say(controlAt - 8 - textL)
 	pinY := math.Max(y+50, y+tall(base)+16)
 	d.wire(point{controlAt, control}, point{controlAt, pinY - 38}, point{chainX, pinY - 38}, point{chainX, pinY - 20})
+	d.probe(chainX, pinY-38, o.drain(".level")...)
+	d.probe(pulldownX, pinY, o.control(".level")...)
 	return d.footColumn(o.Pin, o.Level, o.LevelBase, base, o.Pulldown, pinY)
 }
 

@@ -185,7 +185,8 @@ func outputOf(n *wiring.Network, i int, f finding.Findings) SchematicOutput {
 		return out
 	}
 	out := SchematicOutput{
-		Name: o.Name, Pin: o.Output.From.Text, ActiveLow: o.ActiveLow, Verdict: verdict(""),
+		Probe: probeName(o),
+		Name:  o.Name, Pin: o.Output.From.Text, ActiveLow: o.ActiveLow, Verdict: verdict(""),
 		Switch: transistor(o.Switch, o.Output.Switch, ""), Level: transistor(o.Level, o.Output.Level, "level-"), Driver: transistor(o.Driver, o.Output.Driver, "driver-"),
 		Series:    part("series", "series", append(lit("good", "seen", "never-above"), "series")...),
 		Shunt:     part("shunt", "across the lamp", "shunt"),
@@ -248,4 +249,12 @@ func worst(f finding.Findings, prefixes ...string) finding.Verdict {
 		return finding.Holds
 	}
 	return some.Worst()
+}
+
+// probeName is what stands before the IDs of an output's test points.
+func probeName(o *wiring.OutputNet) string {
+	if o.Acknowledge {
+		return "answer"
+	}
+	return o.Name
 }

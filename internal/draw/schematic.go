@@ -22,6 +22,8 @@ type Schematic struct {
 	Listen    Listen
 	Lamps     []SchematicLamp
 	Outputs   []SchematicOutput
+	// Tags are marks at the test points, by their IDs (package probe): "PB0": "E".
+	Tags map[string]string
 
 	// Where one schematic is several drawings: continued has the supply and the ear on an earlier one; later are the feeds
 	// that a following one goes on with.
@@ -115,6 +117,7 @@ type SchematicLamp struct {
 // same lamp share its wire.
 type SchematicOutput struct {
 	Name      string
+	Probe     string // before the IDs of its test points; "": Name
 	Pin       string // of the chip
 	ActiveLow bool   // lit while the pin is low
 	Lamps     []int  // among the schematic's

@@ -1,6 +1,7 @@
 package draw
 
 import (
+	"cmp"
 	"math"
 
 	"fettle/internal/wiring"
@@ -27,6 +28,30 @@ func (d *drafter) dot(x, y float64) {
 func (d *drafter) terminal(x, y float64) {
 	d.under.leaf("circle", "class", "terminal", "cx", num(x), "cy", num(y), "r", 3.5)
 }
+
+// probe marks a test point that has a tag; several IDs stand for one point of several kinds.
+func (d *drafter) probe(x, y float64, ids ...string) {
+	for _, id := range ids {
+		if tag := d.s.Tags[id]; tag != "" {
+			d.pen.leaf("circle", "class", "tag", "cx", num(x), "cy", num(y), "r", 7.5)
+			d.pen.text("tagged", "middle", x, y+3.6, tag)
+			return
+		}
+	}
+}
+
+// control and drain are the IDs of a transistor's test points.
+func (o SchematicOutput) control(of string) []string {
+	p := cmp.Or(o.Probe, o.Name) + of
+	return []string{p + ".base", p + ".gate"}
+}
+
+func (o SchematicOutput) drain(of string) []string {
+	p := cmp.Or(o.Probe, o.Name) + of
+	return []string{p + ".collector", p + ".drain"}
+}
+
+func (o SchematicOutput) socket() string { return cmp.Or(o.Probe, o.Name) + ".socket" }
 
 // An axisAt is the frame of a symbol: its middle, and the direction from its first terminal to its second.
 type axisAt struct{ x, y, dx, dy float64 }

@@ -128,6 +128,7 @@ func (d *drafter) wide() {
 	}{{s.Rails.Left, railL, tapL}, {s.Rails.Right, railR, tapR}} {
 		d.terminal(term, r.y)
 		d.name(r.name, "start", 4, r.y-9)
+		d.probe(46, r.y, r.name)
 	}
 	r := d.rectify(term+3.5, rectX, mid, mid-railL)
 	feed := func(n string, tap point) {
@@ -199,6 +200,15 @@ func (d *drafter) wide() {
 		d.lines([]words{{"value", s.Rails.Logic}}, "end", out-6, logicY-5)
 	}
 	d.wire(point{rectX + r, mid}, point{plusEnd, mid})
+	d.probe(math.Min(354, plusEnd), mid, "plus")
+	if out > 0 {
+		d.probe(out, mid+30, "chip supply")
+	}
+	if s.Supply.Ballast.absent() {
+		d.probe(regulatorX+35, mid+30, "minus")
+	} else {
+		d.probe(506, mid+42, "minus")
+	}
 
 	// The chip and its outputs.
 	chipTop := logicY + 22
@@ -226,6 +236,7 @@ func (d *drafter) wide() {
 		ws := s.Listen.Series.say(earX - 16)
 		d.middle(ws, "end", earX-12, ear-32)
 		d.pen.text("value label", "start", chipL+5, ear+4, s.Listen.Into)
+		d.probe((earX+chipL)/2, ear, s.Listen.Into)
 		y = math.Max(y, ear-32+tall(ws)/2)
 	}
 	w.finish()
@@ -450,11 +461,16 @@ func (w *wideSheet) low(o SchematicOutput, y, least float64) (line, bottom float
 		w.resistor(axisAt{at, line, 1, 0})
 		w.above(series, "middle", at, line-13)
 	}
+	w.probe(joint-14, line, o.socket())
 	if !o.driven() {
 		w.wire(point{chipR, line}, point{joint, line})
+		w.probe(chipR+10, line, o.Pin)
 		return line, line + 14
 	}
 	w.wire(point{x, pinY - 20}, point{x, line}, point{joint, line})
+	w.probe(x, line, o.drain("")...)
+	w.probe(chipR+10, pinY, o.Pin)
+	w.probe(nodeX, pinY, o.control("")...)
 	bottom = w.stand(o.Switch, o.Base, o.Pulldown, pinY)
 	return line, bottom
 }
@@ -482,6 +498,11 @@ func (w *wideSheet) pair(o SchematicOutput, y, least float64) (line, bottom floa
 	w.wire(point{highX, second - 20}, point{highX, line}, point{joint, line})
 	w.wire(point{x, pinY - 20}, point{x, collectors}, point{highX, collectors})
 	w.dot(highX, collectors)
+	w.probe(highX, collectors, append(o.drain(""), o.drain(".driver")...)...)
+	w.probe(joint-10, line, o.socket())
+	w.probe(chipR+10, pinY, o.Pin)
+	w.probe(nodeX, pinY, o.control(".driver")...)
+	w.probe(x, second, o.control("")...)
 	w.lines(driver, "start", x+18, first)
 	// The base of the first.
 	w.wire(point{chipR, pinY}, point{x - 24, pinY})
@@ -606,6 +627,8 @@ func (w *wideSheet) upper(o SchematicOutput, y float64) (h highStage) {
 		w.tap(w.s.Rails.Plus, rail)
 	}
 	w.transistor(o.Switch, highX, h.control)
+	w.probe(highX-42, h.control, o.control("")...)
+	w.probe(highX, h.control+26, append(o.drain(""), o.socket())...)
 	ws := o.Switch.say(w.last - joint - 14)
 	w.lines(ws, "start", joint+12, math.Max(rail+18, h.control-14))
 	h.band = math.Max(h.control+16, math.Max(rail+18, h.control-14)+tall(ws)-6)
@@ -618,6 +641,7 @@ func (w *wideSheet) upper(o SchematicOutput, y float64) (h highStage) {
 		w.middle(ws, "end", highX-12, c)
 		h.from = c + math.Max(halfR, tall(ws)/2) + 4
 		w.wire(point{highX, c}, point{highX, h.from})
+		w.probe(highX, h.from, o.socket())
 	}
 	return h
 }
@@ -639,6 +663,7 @@ func (w *wideSheet) lower(o SchematicOutput, h highStage, line float64) (bottom 
 	if o.Level.absent() {
 		pinY := math.Max(end+14, line+14)
 		w.wire(point{swX, at}, point{swX, pinY}, point{chipR, pinY})
+		w.probe(chipR+10, pinY, o.Pin)
 		w.pen.text("value label", "end", chipR-5, pinY+4, o.Pin)
 		return pinY + 8
 	}
@@ -646,6 +671,9 @@ func (w *wideSheet) lower(o SchematicOutput, h highStage, line float64) (bottom 
 	pinY := math.Max(math.Max(end+44, end+tall(level)+22), line+26)
 	w.wire(point{swX, at}, point{swX, pinY - 36}, point{x, pinY - 36}, point{x, pinY - 20})
 	w.pen.text("value label", "end", chipR-5, pinY+4, o.Pin)
+	w.probe(chipR+10, pinY, o.Pin)
+	w.probe(nodeX, pinY, o.control(".level")...)
+	w.probe(x, pinY-36, o.drain(".level")...)
 	return w.stand(o.Level, o.LevelBase, o.Pulldown, pinY)
 }
 

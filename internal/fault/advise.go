@@ -51,6 +51,7 @@ type Settings struct {
 	Without map[int]bool // tests that cannot be done
 	Setup   string       // what is set up now; "": nothing
 	Place   string       // and where
+	Ran     bool         // it has run on the track already: what that could cost is spent
 	// Points are how many samples stand for a cause; 0: 16. Negative: all of them.
 	Points int
 	// Least is the smallest information worth a test, in bits; 0: 0.02. Negative: none.
@@ -70,6 +71,10 @@ const (
 	screenBins   = 3
 	refined      = 12
 )
+
+// harmMinutes is what power costs if a cause that harms is true, by what feeds the decoder: through the limit of a bench supply a
+// moment's care, on the track an evening. Common practice, no source.
+var harmMinutes = [...]float64{NoPower: 0, Limited: 5, OnTrack: 90}
 
 // Advise are the tests worth doing, the best first.
 func (s *State) Advise(set Settings) []Advice {
@@ -100,6 +105,12 @@ func (s *State) Advise(set Settings) []Advice {
 func (s *State) tell(out []Advice, list []int, points int, wide float64, set Settings) {
 	t := s.Table
 	classes, samples := s.classes(list, points, set.AllCauses)
+	harm := 0.0
+	for h, p := range s.P {
+		if t.Causes[h].Harms {
+			harm += p
+		}
+	}
 	workers := min(runtime.GOMAXPROCS(0), len(out))
 	var wg sync.WaitGroup
 	for w := range workers {
@@ -111,6 +122,9 @@ func (s *State) tell(out []Advice, list []int, points int, wide float64, set Set
 				a := &out[k]
 				test := &t.Tests[a.Test]
 				minutes := test.Minutes + test.Risk
+				if !set.Ran {
+					minutes += harm * harmMinutes[test.Power]
+				}
 				switch {
 				case test.Setup == set.Setup:
 				case test.Place != "" && test.Place == set.Place:

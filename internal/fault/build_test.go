@@ -47,3 +47,25 @@ func TestBuild(t *testing.T) {
 		t.Log(table.Tests[i].Words, s.State.Foresees(0, i))
 	}
 }
+
+// BenchmarkTable is the whole table of the demo: every cause in every setup at every test point, 200 samples.
+func BenchmarkTable(b *testing.B) {
+	n := network(b, examples.Demo)
+	for b.Loop() {
+		if _, err := fault.Build(context.Background(), n, fault.Building{Samples: 200}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// BenchmarkDemoAdvice is the next reading worth taking on the demo, with nothing known.
+func BenchmarkDemoAdvice(b *testing.B) {
+	table, err := fault.Build(context.Background(), network(b, examples.Demo), fault.Building{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	s := table.Start()
+	for b.Loop() {
+		s.Advise(fault.Settings{})
+	}
+}

@@ -45,7 +45,17 @@ type Cause struct {
 	// Typical: its samples lack the spread of the part that is wrong; it is taken to be as wide as that of what is sound.
 	Typical bool
 	Of      []string // of two causes together: their IDs
+	Harms   bool     // while it is not mended, power costs parts
 }
+
+// Power is what feeds the decoder during a test.
+type Power uint8
+
+const (
+	NoPower Power = iota
+	Limited       // a bench supply through its limit
+	OnTrack       // the track, in the vehicle
+)
 
 // Healthy is the ID of the cause that nothing is wrong.
 const Healthy = defect.Sound
@@ -76,6 +86,8 @@ type Test struct {
 	Setup   string  // what must be brought about first, in one word: "on-left"
 	Place   string  // where that is; between setups of one place it takes little
 	Prepare float64 // minutes to bring it about
+	Power   Power   // what feeds the decoder
+	Lamp    string  // of a test of one lamp: its name
 
 	// For the conversation.
 	Point, Against string   // where the probes go, in the user's words: "PB0", "minus"
@@ -86,6 +98,7 @@ type Test struct {
 	Sayings        []string // of each choice: "front light stays on"
 	Most           float64  // no reading can be beyond ± this; 0: no bound
 	Signed         bool     // a reading may be negative
+	Buried         bool     // no probe goes there: it is never advised
 }
 
 // A Reading is what was shown.
@@ -172,7 +185,9 @@ func (t *Table) SetChoice(cause, test, sample, choice int) {
 // that matters the number of samples is made a multiple.
 func (t *Table) Shares(cause, test int, p []float64) {
 	c := t.cell(cause, test)
-	// A stride that has no factor in common with the number of samples keeps the choices of several tests independent.
+	// A stride that has no factor in common with the number of samples, and a start of its own, keep the choices of several tests
+	// independent.
+	const offset = 37
 	stride := 1
 	for _, s := range []int{61, 67, 71, 73, 79, 83, 89}[test%7:] {
 		if len(c)%s != 0 {
@@ -184,7 +199,7 @@ func (t *Table) Shares(cause, test int, p []float64) {
 	for choice, q := range p {
 		sum += q
 		for ; done < min(len(c), int(math.Round(sum*float64(len(c))))); done++ {
-			c[done*stride%len(c)] = uint16(choice)
+			c[(done*stride+test*offset)%len(c)] = uint16(choice)
 		}
 	}
 }
@@ -201,6 +216,26 @@ func (t *Test) code(v float64) uint16 {
 
 // value is the number of a code.
 func (t *Test) value(c uint16) float64 { return t.Scale * math.Sinh(float64(int(c)-middle)*step) }
+
+// Foreseen are the numbers that a cause foresees of a test, sample by sample: +Inf over range, NaN where there is none; of
+// a test of choices, their indices.
+func (t *Table) Foreseen(cause, test int) []float64 {
+	cell := t.cell(cause, test)
+	out := make([]float64, len(cell))
+	for k, c := range cell {
+		switch {
+		case c == codeNone:
+			out[k] = math.NaN()
+		case c == codeOver:
+			out[k] = math.Inf(1)
+		case t.Tests[test].Choices != nil:
+			out[k] = float64(c)
+		default:
+			out[k] = t.Tests[test].value(c)
+		}
+	}
+	return out
+}
 
 // span widths: a share of the spread of each cell's numbers.
 func (t *Table) measure() {

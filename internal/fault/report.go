@@ -1,6 +1,7 @@
 package fault
 
 import (
+	"fettle/internal/probe"
 	"fmt"
 	"math"
 	"strings"
@@ -117,6 +118,9 @@ func (s *Session) Findings() finding.Findings {
 	for _, a := range t.Assumes {
 		note("assumed", "%s", a)
 	}
+	for _, n := range s.Notes {
+		note("assumed", "%s", n)
+	}
 	known, g := s.Conclusion()
 	top := g.Causes[0]
 	mended := st.Mended(top)
@@ -153,22 +157,32 @@ func (s *Session) Findings() finding.Findings {
 	}
 	f.Verdicts = append(f.Verdicts, j)
 
-	causes := finding.Table{ID: "fault.causes", Title: "What would explain the readings, likeliest first",
-		Columns: []finding.Column{{Title: "group", Numeric: true}, {Title: "cause"}, {Title: "probability", Numeric: true}, {Title: "does not explain"}, {Title: "repair"}}}
+	causes := finding.Table{ID: "fault.causes", Title: "What would explain the readings, likeliest first; what stands in one group these readings cannot tell apart",
+		Columns: []finding.Column{{Title: "group", Numeric: true}, {Title: "cause"}, {Title: "probability", Numeric: true}}}
 	rows := 0
+	under := func(t *finding.Table, format string, args ...any) {
+		row := make([]finding.Cell, len(t.Columns))
+		for k := range row {
+			row[k] = word("")
+		}
+		row[len(t.Columns)-2] = word("– " + fmt.Sprintf(format, args...))
+		t.Rows = append(t.Rows, row)
+	}
 	for gi, g := range st.Groups(spoken) {
 		for _, h := range g.Causes {
 			if rows == Named {
 				break
 			}
 			rows++
-			var not []string
+			causes.Rows = append(causes.Rows, []finding.Cell{word(fmt.Sprint(gi + 1)), word(t.Causes[h].Words), word(share(st.P[h]))})
 			for k, r := range st.Readings {
 				if !st.Explains(h, k) {
-					not = append(not, t.Tests[r.Test].Words+" = "+t.Tests[r.Test].Says(r))
+					under(&causes, "does not explain: %s = %s", t.Tests[r.Test].Words, t.Tests[r.Test].Says(r))
 				}
 			}
-			causes.Rows = append(causes.Rows, []finding.Cell{word(fmt.Sprint(gi + 1)), word(t.Causes[h].Words), word(share(st.P[h])), word(strings.Join(not, "; ")), word(t.Causes[h].Repair)})
+			if t.Causes[h].ID != Healthy {
+				under(&causes, "repair: %s", t.Causes[h].Repair)
+			}
 		}
 	}
 	f.Tables = append(f.Tables, causes)
@@ -197,30 +211,30 @@ func (s *Session) Findings() finding.Findings {
 	}
 	if known == Open {
 		next := finding.Table{ID: "fault.next", Title: "The next readings worth taking, the best first",
-			Columns: []finding.Column{{Title: "reading"}, {Title: "how"}, {Title: "tells", Numeric: true}, {Title: "foreseen"}}}
+			Columns: []finding.Column{{Title: "reading"}, {Title: "tells", Numeric: true}}}
 		for k, a := range s.Next() {
 			if k == 3 {
 				break
 			}
 			x := &t.Tests[a.Test]
-			next.Rows = append(next.Rows, []finding.Cell{word(x.Words), word(strings.TrimSuffix(x.Bring+"; "+x.How, "; ")), word(tells(a)), word(strings.Join(s.predictions(a.Test, 4), "; "))})
+			next.Rows = append(next.Rows, []finding.Cell{word(x.Words), word(tells(a))})
+			if x.Bring != "" {
+				under(&next, "set up: %s", x.Bring)
+			}
+			if x.How != "" {
+				under(&next, "probes: %s", x.How)
+			}
+			for _, p := range s.predictions(a.Test, 4) {
+				under(&next, "%s", p)
+			}
 			if x.Caution != "" && k == 0 {
 				f.Cautions = append(f.Cautions, finding.Caution{Where: "probing", Text: x.Caution})
 			}
 		}
 		f.Tables = append(f.Tables, next)
 	}
-	f.Cautions = append(f.Cautions, Cautions()...)
+	f.Cautions = append(f.Cautions, probe.Cautions()...)
 	return f
-}
-
-// Cautions stand at the start of every diagnosis.
-func Cautions() []finding.Caution {
-	return []finding.Caution{
-		{Where: "probing", Text: "decoder minus is not a rail: an earthed instrument or a programmer clipped there under live track shorts the booster; measure with a battery meter, program off the track"},
-		{Where: "first power", Text: "feed a board under suspicion through a current limit, or a series resistor of 470 Ω to 1 kΩ; stop at once if a part gets hot or smells; never from an unisolated supply"},
-		{Where: "probing", Text: "no supply and no track while resistance or the diode test is read; wait until the reservoir is empty"},
-	}
 }
 
 func (s *Session) sound() int {

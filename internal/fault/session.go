@@ -14,10 +14,10 @@ import (
 
 const (
 	// Clear is the probability from which a repair is named without "probably".
-	Clear = 0.9
+	Clear = 0.88
 	// ClearSound is the probability from which a decoder is called sound: more is asked of it, for a fault that shows in
 	// nothing yet (a pull-down ten times too large) is found by looking for it.
-	ClearSound = 0.97
+	ClearSound = 0.95
 	// Named is how many causes a report lists.
 	Named = 8
 	// spoken is the probability below which a cause is not worth a word.
@@ -39,6 +39,9 @@ type Session struct {
 	State   *State
 	Entries []Entry
 
+	// Notes are what was assumed of what was typed.
+	Notes []string
+
 	without map[int]bool // tests that were skipped or cannot be done
 	setup   string
 	place   string
@@ -57,7 +60,13 @@ type moment struct {
 
 // NewSession begins a diagnosis.
 func NewSession(t *Table) *Session {
-	return &Session{Table: t, State: t.Start(), without: map[int]bool{}}
+	s := &Session{Table: t, State: t.Start(), without: map[int]bool{}}
+	for i := range t.Tests {
+		if t.Tests[i].Buried {
+			s.without[i] = true
+		}
+	}
+	return s
 }
 
 func (s *Session) remember() {
@@ -123,12 +132,17 @@ func (s *Session) Next() []Advice {
 			}
 		}
 
-		s.advice = s.State.Advise(Settings{Without: s.without, Setup: s.setup, Place: s.place})
+		s.advice = s.State.Advise(Settings{Without: s.without, Setup: s.setup, Place: s.place, Ran: s.ran()})
 		if s.advice == nil {
 			s.advice = []Advice{}
 		}
 	}
 	return s.advice
+}
+
+// ran reports whether it has been on the track already.
+func (s *Session) ran() bool {
+	return slices.ContainsFunc(s.Entries, func(e Entry) bool { return s.Table.Tests[e.Test].Power == OnTrack })
 }
 
 // Skip sets a test aside.
@@ -237,8 +251,65 @@ func (p place) at(part string) diag.Range {
 	return diag.Range{File: p.file, Start: pos(i), End: pos(i + len(part))}
 }
 
-// Forms of a reading, for messages.
-const Forms = `"PB0 = 0.02 V", "PB0 to plus = 4.9 V", "off-left: PB0 = 0.02 V", "PB0 = OL"`
+// Forms are readings as they can be typed, for messages.
+func (s *Session) Forms() string {
+	var out []string
+	add := func(format string, is func(t *Test) bool) {
+		for i := range s.Table.Tests {
+			if t := &s.Table.Tests[i]; t.Choices == nil && is(t) {
+				text := format
+				for _, x := range [][2]string{{"SETUP", t.Setup}, {"POINT", t.Point}, {"TO", t.Against}} {
+					text = strings.ReplaceAll(text, x[0], x[1])
+				}
+				out = append(out, fmt.Sprintf("%q", text))
+				return
+			}
+		}
+	}
+	pin := func(t *Test) bool { return t.Unit == unit.SymVolt && !strings.Contains(t.Setting, "diode") && t.Signed }
+	add("POINT = 0.02 V", func(t *Test) bool { return pin(t) && strings.HasPrefix(t.Point, "PB") })
+	add("SETUP: POINT = 0.02 V", pin)
+	add("POINT to TO = 4.7 kΩ", func(t *Test) bool { return t.Unit == unit.SymOhm })
+	return strings.Join(out, ", ")
+}
+
+// Take reads what was typed, a reading or an observation, and says what it was taken as where that is not plain from the words.
+func (s *Session) Take(file string, line int, text string) ([]Reading, diag.List) {
+	text = strings.TrimSpace(text)
+	if seen, ok := strings.CutPrefix(text, "saw "); ok {
+		return s.Saw(file, line, seen)
+	}
+	if strings.Contains(text, "=") {
+		r, problems := s.Parse(file, line, text)
+		return []Reading{r}, problems
+	}
+	r, problems := s.Saw(file, line, text)
+	if len(problems) > 0 && problems[0].Code == "observation-unknown" {
+		problems[0].Message += "; a reading is written " + s.Forms()
+	}
+	return r, problems
+}
+
+// Assumed says in which setup a reading was taken to be, where it named none and others would show something else; or "".
+func (s *Session) Assumed(r Reading, text string) string {
+	t := &s.Table.Tests[r.Test]
+	if t.Choices != nil || t.Setup == "" || strings.Contains(text, ":") || t.Setup == s.setup {
+		return ""
+	}
+	sound := s.sound()
+	for i := range s.Table.Tests {
+		o := &s.Table.Tests[i]
+		if o.Choices != nil || o.Setup == t.Setup || o.Point != t.Point || o.Against != t.Against || o.Unit != t.Unit || o.Setting != t.Setting {
+			continue
+		}
+		start := s.Table.Start()
+		a, b := start.Foresee(sound, r.Test).Median, start.Foresee(sound, i).Median
+		if math.Abs(math.Asinh(a/t.Scale)-math.Asinh(b/t.Scale)) > 0.2 {
+			return fmt.Sprintf("%q names no setup: taken as %s (%s); in another one write, for example, %q", text, t.Setup, t.Bring, o.Setup+": "+strings.TrimSpace(text))
+		}
+	}
+	return ""
+}
 
 // Parse reads a typed reading: POINT [to POINT] = VALUE, after "SETUP:" where it was taken in another setup than the
 // usual one. file and line are where it stands.
@@ -247,7 +318,7 @@ func (s *Session) Parse(file string, line int, text string) (Reading, diag.List)
 	p := place{file, line, text}
 	left, value, ok := strings.Cut(text, "=")
 	if !ok {
-		list.Add("reading-form", p.at(text), "%q is no reading: write %s", text, Forms)
+		list.Add("reading-form", p.at(text), "%q is no reading: write %s", text, s.Forms())
 		return Reading{}, list
 	}
 	value = strings.TrimSpace(value)
@@ -296,7 +367,13 @@ func (s *Session) Parse(file string, line int, text string) (Reading, diag.List)
 		against = known("test point", against, points)
 	}
 	if setup != "" {
-		setup = known("setup", setup, names(func(t *Test) string { return t.Setup }))
+		named := s.setupNamed(setup, func(t *Test) bool {
+			return t.Choices == nil && (t.Point == point && (against == "" || t.Against == against) || t.Against == point && t.Point == against)
+		})
+		if named == "" {
+			named = known("setup", setup, names(func(t *Test) string { return t.Setup }))
+		}
+		setup = named
 	}
 	if len(list) > 0 {
 		return Reading{}, list
@@ -312,7 +389,8 @@ func (s *Session) Parse(file string, line int, text string) (Reading, diag.List)
 			continue
 		}
 		straight := t.Point == point && (against == "" || t.Against == against)
-		back := !straight && t.Signed && t.Against == point && t.Point == against
+		// Volts and amperes turn their sign with the probes; a junction is another thing the other way round.
+		back := !straight && t.Signed && t.Against == point && t.Point == against && !strings.Contains(t.Setting, "diode")
 		if !straight && !back {
 			continue
 		}
@@ -335,8 +413,14 @@ func (s *Session) Parse(file string, line int, text string) (Reading, diag.List)
 			}
 		}
 		r := 1
-		if t.Setup == s.setup {
+		switch {
+		case t.Setup == s.setup:
 			r += 2
+		case s.setup == "" && t.Setup == "dcc-on": // where trouble is seen first
+			r++
+		}
+		if straight {
+			r += 8
 		}
 		if t.Unit != unit.SymVolt && over || t.Against == "minus" {
 			r++
@@ -461,34 +545,6 @@ func choiceOf(t *Test, answer string) int {
 	return found
 }
 
-// Saw finds the observation that a sentence says: "front light stays on".
-func (s *Session) Saw(file string, line int, text string) (Reading, diag.List) {
-	var list diag.List
-	p := place{file, line, text}
-	said := plainName(text)
-	var all []string
-	for i := range s.Table.Tests {
-		t := &s.Table.Tests[i]
-		for c, saying := range t.Sayings {
-			if saying == "" {
-				continue
-			}
-			if plainName(saying) == said {
-				return Reading{Test: i, Choice: c}, list
-			}
-			all = append(all, saying)
-		}
-	}
-	tail := ""
-	if near := nearWords(text, all); near != "" {
-		tail = fmt.Sprintf("; did you mean %q?", near)
-	} else if len(all) > 0 {
-		tail = fmt.Sprintf("; \"list\" in the conversation lists what can be said, for example %q", all[0])
-	}
-	list.Add("observation-unknown", p.at(text), "%q is not understood%s", text, tail)
-	return Reading{}, list
-}
-
 // plainName leaves out what people write differently: case, spaces, dashes.
 func plainName(s string) string {
 	return strings.Map(func(r rune) rune {
@@ -525,7 +581,7 @@ func nearWords(said string, sentences []string) string {
 	if n := nearest(said, sentences); n != "" {
 		return n
 	}
-	words := strings.Fields(strings.ToLower(said))
+	words := slices.DeleteFunc(strings.Fields(strings.ToLower(said)), func(w string) bool { return slices.Contains(fillers, w) })
 	best, found := 1, ""
 	for _, x := range sentences {
 		has := strings.Fields(strings.ToLower(x))

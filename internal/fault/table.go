@@ -5,12 +5,16 @@ import (
 	"fmt"
 	"math"
 	"runtime"
+	"slices"
+	"strings"
 	"sync"
 
 	"fettle/internal/circuit"
 	"fettle/internal/defect"
+	"fettle/internal/device"
 	"fettle/internal/meter"
 	"fettle/internal/probe"
+	"fettle/internal/socket"
 	"fettle/internal/spread"
 	"fettle/internal/unit"
 	"fettle/internal/wiring"
@@ -19,6 +23,7 @@ import (
 // Building is how a table is made. The zero value is what a conversation uses.
 type Building struct {
 	Samples  int    // of the tolerances, for each cause; 0: 100
+	Sound    int    // of the sound decoder; 0: as many
 	Seed     uint64 // 0: 1
 	Bench    probe.Settings
 	Progress func(done, total int)
@@ -29,6 +34,9 @@ type Building struct {
 }
 
 const usualSamples = 100
+
+// pairShare is how many times fewer samples a pair of causes gets: it is there to be told from single ones, which few do not.
+const pairShare = 3
 
 // Costs in minutes: common practice, no source.
 const (
@@ -46,6 +54,12 @@ var prepare = map[probe.Where]float64{probe.BareLamp: 2.5, probe.Unpowered: 1, p
 // slipShare is how many readings are slips of probe, range, eye or pen: common practice, no source.
 const slipShare = 0.02
 
+// How often a finger calls warm what is not, or the other way round, and how often a trial goes wrong: common practice, no source.
+const (
+	slipWarm = 0.12
+	slipTry  = 0.03
+)
+
 // seenCurrent is the lamp current from which it is called lit (A, mean): well under what lights are asked for.
 const seenCurrent = 0.15e-3
 
@@ -54,9 +68,16 @@ type maker struct {
 	n      *wiring.Network
 	bench  *probe.Bench
 	from   []int // measurement of a test; −1
+	plug   func(c *circuit.Circuit)
 	lights []light
 	states []wiring.State
 	seen   []seen
+	warm   int   // the test whether the board gets warm
+	leds   []int // of every lamp, the test with an LED in its place; −1
+	car    int   // the test with another vehicle
+	ofLamp map[circuit.Elem]bool
+	dccOn  []int // the states of DCC with all outputs on
+	parts  map[string]string
 }
 
 // A light is the test whether a lamp is lit.
@@ -83,6 +104,13 @@ func ranges(m meter.Spec, f meter.Function) (out []Range) {
 	return out
 }
 
+// Tests that are neither the meter's nor an observation that a hypothesis tells by itself: they follow from the circuit.
+const (
+	Warm     = "warm"
+	TestLED  = "test-led" // with the lamp's name behind a colon
+	OtherCar = "other-car"
+)
+
 // lay lists the tests.
 func (m *maker) lay() (tests []Test) {
 	b, n := m.bench, m.n
@@ -92,6 +120,7 @@ func (m *maker) lay() (tests []Test) {
 	}
 	place := func(t *Test, s *probe.Setup) {
 		t.Setup, t.Bring, t.Prepare = s.ID, s.Words, prepare[s.Where]
+		t.Power = map[probe.Where]Power{probe.Board: Limited, probe.Vehicle: OnTrack}[s.Where]
 		t.Place = [...]string{"lamp", "unpowered", "board", "vehicle"}[s.Where]
 		if s.DCC {
 			t.Place = "dcc"
@@ -124,9 +153,7 @@ func (m *maker) lay() (tests []Test) {
 		}
 		if q.Red >= 0 {
 			red, black := &b.Points[q.Red], &b.Points[q.Black]
-			if red.Buried || black.Buried {
-				continue
-			}
+			t.Buried = red.Buried || black.Buried
 			t.Point, t.Against = red.ID, black.ID
 			t.How = fmt.Sprintf("red on %s, black on %s", red.Words, black.Words)
 			if s.Where != probe.Unpowered && red.Risk != "" {
@@ -155,7 +182,7 @@ func (m *maker) lay() (tests []Test) {
 		return k
 	}
 	look := func(s *probe.Setup, l *wiring.LampNet, minutes float64) Test {
-		t := Test{ID: s.ID + ":lit:" + l.Name, Words: fmt.Sprintf("is %s lit, %s", l.Words, s.ID), Choices: []string{"yes", "no"}, Slip: 0.01, Minutes: minutes,
+		t := Test{ID: s.ID + ":lit:" + l.Name, Lamp: l.Name, Words: fmt.Sprintf("is %s lit, %s", l.Words, s.ID), Choices: []string{"yes", "no"}, Slip: 0.01, Minutes: minutes,
 			Sayings: []string{fmt.Sprintf("%s lit %s", l.Words, s.ID), fmt.Sprintf("%s dark %s", l.Words, s.ID)}}
 		place(&t, s)
 		t.Caution = ""
@@ -185,13 +212,55 @@ func (m *maker) lay() (tests []Test) {
 			}
 		}
 	}
-	yesNo := func(id, words, yes, no string, sound, minutes float64) {
-		m.seen = append(m.seen, seen{add(Test{ID: id, Words: words, Choices: []string{"yes", "no"}, Slip: 0.01, Minutes: minutes, Sayings: []string{yes, no}}, -1), id, sound})
+	yesNo := func(id, words, yes, no string, slip, minutes float64, power Power) int {
+		return add(Test{ID: id, Words: words, Choices: []string{"yes", "no"}, Slip: slip, Minutes: minutes, Power: power, Sayings: []string{yes, no}}, -1)
 	}
-	yesNo(defect.Answers, "does it answer on the programming track", "answers on the programming track", "no answer on the programming track", 0.97, 3)
-	yesNo(defect.Pressing, "does pressing or warming a part change anything", "pressing or warming changes it", "pressing or warming changes nothing", 0.02, 2)
-	yesNo(defect.Goes, "does it come and go by itself", "comes and goes", "always the same", 0.02, 1)
+	for _, o := range defect.Observations {
+		if o.Plug && m.plug == nil {
+			continue
+		}
+		power := NoPower
+		if o.Powered {
+			power = OnTrack
+		}
+		m.seen = append(m.seen, seen{yesNo(o.ID, o.Question, o.Yes, o.No, 0.01, o.Minutes, power), o.ID, o.Sound})
+	}
+	on := n.Build.Track.Usual.Or(12)
+	for _, left := range []bool{true, false} {
+		m.dccOn = append(m.dccOn, state(wiring.State{LeftPositive: left, Drive: wiring.On, Track: on}))
+	}
+	m.warm = yesNo(Warm, "does the board get warm, in the vehicle with all outputs on", "board gets warm", "board stays cold", slipWarm, minutesLamp, OnTrack)
+	tests[m.warm].Caution = "the back of a finger near it, not on it; a shorted part burns"
+	m.car = yesNo(OtherCar, "does the decoder work in another vehicle of the kind", "works with the other car", "the same with the other car", slipTry, 4, OnTrack)
+	for i := range n.Lamps {
+		l := &n.Lamps[i]
+		m.leds = append(m.leds, yesNo(TestLED+":"+l.Name, fmt.Sprintf("does a test LED with 1 kΩ in the place of %s light, on DCC with all outputs on", l.Words), "test LED in place of "+l.Words+" lights", "test LED in place of "+l.Words+" stays dark", slipTry, 3, OnTrack))
+		tests[m.leds[i]].Lamp = l.Name
+	}
 	return tests
+}
+
+func newMaker(n *wiring.Network, set Building) *maker {
+	m := &maker{n: n, bench: probe.New(n, set.Bench)}
+	if s := n.Vehicle.Socket; s.IsSet() && s.Text != "wires" {
+		m.plug = socket.Of(n).Turn
+	}
+	m.ofLamp = map[circuit.Elem]bool{}
+	for i := range n.Lamps {
+		for e := range n.Circuit.Elements() {
+			if n.Lamps[i].Has(circuit.Elem(e)) {
+				m.ofLamp[circuit.Elem(e)] = true
+			}
+		}
+	}
+	return m
+}
+
+// Plan is the table of a decoder without its causes: what can be read and said, which takes no time. A Session on it reads
+// what was typed and weighs nothing.
+func Plan(n *wiring.Network, set Building) *Table {
+	t := NewTable([]Cause{{ID: Healthy, Prior: 1}}, newMaker(n, set).lay(), []int{1})
+	return t
 }
 
 // Build makes the table of a decoder: every cause that its circuit may have, every reading, over its tolerances.
@@ -202,20 +271,28 @@ func Build(ctx context.Context, n *wiring.Network, set Building) (*Table, error)
 	if set.Seed == 0 {
 		set.Seed = 1
 	}
-	m := &maker{n: n, bench: probe.New(n, set.Bench)}
+	set.Sound = max(set.Sound, set.Samples)
+	m := newMaker(n, set)
 	tests := m.lay()
-	hyps, err := defect.Hypotheses(n, defect.Options{Off: set.Off, Priors: set.Priors})
+	hyps, err := defect.Hypotheses(n, defect.Options{Off: set.Off, Priors: set.Priors, Plug: m.plug})
 	if err != nil {
 		return nil, err
+	}
+	m.parts = map[string]string{}
+	for _, h := range hyps {
+		m.parts[h.ID] = h.Part
 	}
 	total := 0.0
 	var causes []Cause
 	counts := make([]int, len(hyps))
 	for i, h := range hyps {
 		total += h.Prior
-		causes = append(causes, Cause{ID: h.ID, Words: h.Words, Prior: h.Prior, Class: h.Class, Repair: h.Repair, Damaged: h.Damaged, Check: h.Check, Typical: h.Typical, Of: h.Of})
-		counts[i] = set.Samples
+		causes = append(causes, Cause{ID: h.ID, Words: h.Words, Prior: h.Prior, Class: h.Class, Repair: h.Repair, Damaged: h.Damaged, Check: h.Check, Typical: h.Typical, Of: h.Of, Harms: h.Harms})
+		if counts[i] = set.Samples; h.Of != nil && !set.All {
+			counts[i] = (set.Samples + pairShare - 1) / pairShare
+		}
 	}
+	counts[0] = set.Sound
 	for i := range causes {
 		causes[i].Prior /= total
 	}
@@ -230,7 +307,7 @@ func Build(ctx context.Context, n *wiring.Network, set Building) (*Table, error)
 	for i, v := range n.Vars {
 		box[i] = spread.Var{Law: spread.Law(v.Law), Levels: v.Levels, Vertices: v.Vertices}
 	}
-	zs := make([][]float64, set.Samples)
+	zs := make([][]float64, set.Sound)
 	for k := range zs {
 		zs[k] = make([]float64, len(box))
 		box.Sample(set.Seed, k, zs[k])
@@ -255,11 +332,22 @@ func Build(ctx context.Context, n *wiring.Network, set Building) (*Table, error)
 			for h := range work {
 				f := sound
 				var err error
+				own := zs[:counts[h]]
 				if hyps[h].Edit != nil {
-					f, err = m.bench.Foresee(hyps[h].Edit, zs, sound)
+					f, err = m.bench.Foresee(hyps[h].Edit, own, sound)
+				}
+				if err == nil && hyps[h].Idle != nil {
+					var idle *probe.Forecast
+					if idle, err = m.bench.Foresee(hyps[h].Idle, own, sound); err == nil {
+						for i, q := range m.bench.Measurements {
+							if w := m.bench.Setups[q.Setup].Where; w == probe.Unpowered || w == probe.BareLamp {
+								f.Typical[i], f.Samples[i] = idle.Typical[i], idle.Samples[i]
+							}
+						}
+					}
 				}
 				if err == nil {
-					err = m.put(t, h, &hyps[h], f, zs)
+					err = m.put(t, h, &hyps[h], f, own)
 				}
 				mu.Lock()
 				if err != nil && first == nil {
@@ -289,9 +377,9 @@ func Build(ctx context.Context, n *wiring.Network, set Building) (*Table, error)
 	return t.apart(), nil
 }
 
-// tellable is how many standard deviations a reading must lie from what a sound decoder shows, for a cause that it counts
-// as told by.
-const tellable = 3
+// tellable is how many standard deviations a reading must lie from what a sound decoder shows, for more than half of a cause's
+// samples, so that it counts as told by it. Two parts of the same tolerance, spread evenly within it, overlap up to 3.5 of theirs; the meter adds to that.
+const tellable = 4
 
 // apart is the table without the causes that no reading would tell from a sound decoder, such as another transistor that
 // does as well; their words are in Alike.
@@ -330,30 +418,29 @@ func (t *Table) tells(h, i int) bool {
 		}
 		return 2*differ > len(mine)
 	}
-	sum := func(cell []uint16) (mean, sd, over float64) {
-		n := 0.0
-		for _, c := range cell {
-			switch {
-			case c == codeOver:
-				over++
-			case c < codeNone:
-				mean, n = mean+float64(int(c)-middle)*step, n+1
-			}
+	mean, numbers, over := 0.0, 0.0, 0.0
+	for _, c := range sound {
+		switch {
+		case c == codeOver:
+			over++
+		case c < codeNone:
+			mean, numbers = mean+float64(int(c)-middle)*step, numbers+1
 		}
-		if n > 0 {
-			mean /= n
+	}
+	mean /= math.Max(1, numbers)
+	over /= float64(len(sound))
+	band := tellable * math.Hypot(spreadOf(sound), test.sigma(test.Scale*math.Sinh(mean)))
+	beyond := 0.0
+	for _, c := range mine {
+		switch {
+		case c == codeNone:
+		case c == codeOver:
+			beyond += 1 - over
+		case numbers == 0 || math.Abs(float64(int(c)-middle)*step-mean) > band:
+			beyond++
 		}
-		return mean, spreadOf(cell), over / float64(len(cell))
 	}
-	a, sa, oa := sum(mine)
-	b, sb, ob := sum(sound)
-	if math.Abs(oa-ob) > 0.5 {
-		return true
-	}
-	if oa > 0.5 {
-		return false
-	}
-	return math.Abs(a-b) > tellable*math.Sqrt(math.Max(sa*sa, sb*sb)+math.Pow(test.sigma(test.Scale*math.Sinh(b)), 2))
+	return 2*beyond > float64(len(mine))
 }
 
 // only is the table of some of its causes.
@@ -408,7 +495,137 @@ func (m *maker) put(t *Table, h int, hyp *defect.Hypothesis, f *probe.Forecast, 
 			t.SetChoice(h, l.test, k, c)
 		}
 	}
-	return m.shine(t, h, hyp, vehicle, zs)
+	if err := m.shine(t, h, hyp, vehicle, zs); err != nil {
+		return err
+	}
+	if hyp.Only != defect.Everywhere {
+		for i := range t.Tests {
+			place := t.Tests[i].Place
+			if t.Tests[i].Setup == "" && t.Tests[i].ID != Warm || place == "dcc" || place == "vehicle" && hyp.Only != defect.OnDCC || hyp.Only == defect.Powered && (place == "board" || t.Tests[i].ID == Warm) {
+				continue
+			}
+			copy(t.cell(h, i), t.cell(0, i))
+		}
+	}
+	p := m.elsewhere(t, h, hyp)
+	t.Shares(h, m.car, []float64{p, 1 - p})
+	return m.testLED(t, h, hyp, zs)
+}
+
+// elsewhere is the probability that the decoder works in another vehicle: common practice, no source.
+func (m *maker) elsewhere(t *Table, h int, hyp *defect.Hypothesis) float64 {
+	visible := false
+	for _, l := range m.lights {
+		if len(l.states) == 0 {
+			continue
+		}
+		differ := 0
+		for k, c := range t.cell(h, l.test) {
+			if c != t.cell(0, l.test)[k] {
+				differ++
+			}
+		}
+		visible = visible || 2*differ > t.Counts[h]
+	}
+	vehicle := func(part string) bool {
+		return strings.HasPrefix(part, "lamp.") || part == "rail" || part == "vehicle" || part == "plug"
+	}
+	switch {
+	case hyp.Edit == nil && hyp.Says != nil:
+		return 0.3
+	case !visible:
+		return 0.97
+	case vehicle(hyp.Part):
+		return 0.95
+	case len(hyp.Of) == 2 && vehicle(m.parts[hyp.Of[0]]) && vehicle(m.parts[hyp.Of[1]]):
+		return 0.95
+	}
+	return 0.05
+}
+
+// The test LED, typical of a red one (from memory), with its resistor; two of them, for it is turned until it lights.
+const testLEDOhm = unit.Ohm(1000)
+
+var testDiode = device.Diode{IS: 1.5e-18, N: 2, RS: 5}
+
+// testLED puts an LED with its resistor in the place of every lamp, at the decoder's own contact, and finds whether it lights.
+func (m *maker) testLED(t *Table, h int, hyp *defect.Hypothesis, zs [][]float64) error {
+	sense := make([]circuit.Elem, len(m.n.Lamps))
+	n, err := m.n.Edited(func(c *circuit.Circuit) {
+		for i := range m.n.Lamps {
+			l := &m.n.Lamps[i]
+			off := c.Node("lead of the lamp that was taken off")
+			c.Resistor("insulation", off, circuit.Ground, 1e9)
+			for e, x := range c.Elements() {
+				if !l.Has(circuit.Elem(e)) {
+					continue
+				}
+				for k, at := range x.Nodes {
+					if at == l.Feeding {
+						c.Reconnect(circuit.Elem(e), k, off)
+					}
+				}
+			}
+			a := c.Node("test LED")
+			sense[i] = c.Resistor("resistor of the test LED", l.Feeding, a, testLEDOhm)
+			c.Diode("test LED", a, l.Socket, testDiode)
+			c.Diode("test LED", l.Socket, a, testDiode)
+		}
+		if hyp.Edit != nil {
+			hyp.Edit(c)
+		}
+	})
+	if err != nil {
+		for _, i := range m.leds { // a short that no circuit stands
+			t.Shares(h, i, []float64{0.5, 0.5})
+		}
+		return nil
+	}
+	n.Solver.SetStep(1e-3)
+	lit, solved := make([]float64, len(sense)), 0.0
+	for _, z := range zs[:min(looks, len(zs))] {
+		n.Set(z)
+		sum, ok := make([]float64, len(sense)), true
+		for _, st := range m.dccOn {
+			ok = ok && n.Solve(m.states[st]).Status == circuit.Solved
+			for i, e := range sense {
+				sum[i] += math.Abs(float64(n.Solver.I(e, 0))) / float64(len(m.dccOn))
+			}
+		}
+		if !ok {
+			continue
+		}
+		solved++
+		for i := range sense {
+			if sum[i] > seenCurrent {
+				lit[i]++
+			}
+		}
+	}
+	for i, test := range m.leds {
+		p := 0.5
+		if solved > 0 {
+			p = lit[i] / solved
+		}
+		t.Shares(h, test, []float64{p, 1 - p})
+	}
+	return nil
+}
+
+// warmPower is the power in one part from which it is felt: a small part on perfboard gets some 200 K/W warmer than the air (from
+// memory), so that this makes it hotter than the hand.
+const warmPower = 0.15
+
+// heat is the most power in one part of the board, in the state that n is solved in.
+func (m *maker) heat(n *wiring.Network) float64 {
+	most := 0.0
+	for e, x := range n.Circuit.Elements() {
+		if x.Removed || circuit.Elem(e) == m.n.Track || m.ofLamp[circuit.Elem(e)] {
+			continue
+		}
+		most = math.Max(most, float64(n.Solver.Power(circuit.Elem(e))))
+	}
+	return most
 }
 
 // looks is how many samples tell whether an edit changes what is seen.
@@ -433,6 +650,7 @@ func (m *maker) shine(t *Table, h int, hyp *defect.Hypothesis, lights []light, z
 	for i := range want {
 		want[i] = true
 	}
+	hot := make([]float64, len(m.states))
 	for k, z := range zs {
 		if k == looks && h > 0 {
 			// A state in which the first samples show what the sound decoder shows is taken over from it.
@@ -450,6 +668,13 @@ func (m *maker) shine(t *Table, h int, hyp *defect.Hypothesis, lights []light, z
 					want[st] = true
 				}
 			}
+			if slices.Equal(t.cell(h, m.warm)[:looks], t.cell(0, m.warm)[:looks]) {
+				copy(t.cell(h, m.warm)[looks:], t.cell(0, m.warm)[looks:])
+			} else {
+				for _, st := range m.dccOn {
+					want[st] = true
+				}
+			}
 		}
 		any := false
 		for i, st := range m.states {
@@ -461,11 +686,25 @@ func (m *maker) shine(t *Table, h int, hyp *defect.Hypothesis, lights []light, z
 				any = true
 			}
 			ok := n.Solve(st).Status == circuit.Solved
+			if slices.Contains(m.dccOn, i) {
+				if hot[i] = m.heat(n); !ok {
+					hot[i] = math.NaN()
+				}
+			}
 			for l := range n.Lamps {
 				forward, back := n.Lamps[l].Light(n.Solver)
 				if current[i][l] = float64(forward + back); !ok {
 					current[i][l] = math.NaN()
 				}
+			}
+		}
+		if want[m.dccOn[0]] && want[m.dccOn[1]] {
+			switch felt := (hot[m.dccOn[0]] + hot[m.dccOn[1]]) / 2; {
+			case math.IsNaN(felt):
+			case felt > warmPower:
+				t.SetChoice(h, m.warm, k, 0)
+			default:
+				t.SetChoice(h, m.warm, k, 1)
 			}
 		}
 		for _, l := range lights {

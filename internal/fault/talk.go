@@ -1,6 +1,7 @@
 package fault
 
 import (
+	"fettle/internal/probe"
 	"fmt"
 	"strings"
 
@@ -29,7 +30,7 @@ const help = `  a value with its unit        what the meter shows: "0.02 V", "4.
 func (k *Talk) Begin() string {
 	var b strings.Builder
 	b.WriteString("Before anything:\n")
-	for _, c := range Cautions() {
+	for _, c := range probe.Cautions() {
 		fmt.Fprintf(&b, "  ! %s\n", c.Text)
 	}
 	if len(k.Table.Assumes) > 0 {
@@ -72,31 +73,28 @@ func (k *Talk) Line(text string) (reply string, done bool) {
 		k.why(&b)
 	case low == "list":
 		k.list(&b)
-	case strings.HasPrefix(low, "saw "):
-		r, problems := k.Saw("answer", 1, strings.TrimSpace(text[4:]))
-		return k.take(&b, r, problems, text)
-	case strings.Contains(text, "="):
-		r, problems := k.Parse("answer", 1, text)
-		return k.take(&b, r, problems, text)
+	case strings.HasPrefix(low, "saw "), strings.Contains(text, "="):
+		list, problems := k.Take("answer", 1, text)
+		return k.take(&b, list, problems, text)
 	default:
 		// An answer to what was asked; else something that was seen, said without "saw".
 		if k.asked >= 0 {
 			r, problems := k.Answer(k.asked, text)
 			if len(problems) == 0 {
-				return k.take(&b, r, nil, text)
+				return k.take(&b, []Reading{r}, nil, text)
 			}
 			if seen, wrong := k.Saw("answer", 1, text); len(wrong) == 0 {
 				return k.take(&b, seen, nil, text)
 			}
-			return k.take(&b, r, problems, text)
+			return k.take(&b, nil, problems, text)
 		}
-		r, problems := k.Saw("answer", 1, text)
-		return k.take(&b, r, problems, text)
+		list, problems := k.Take("answer", 1, text)
+		return k.take(&b, list, problems, text)
 	}
 	return b.String(), false
 }
 
-func (k *Talk) take(b *strings.Builder, r Reading, problems diag.List, text string) (string, bool) {
+func (k *Talk) take(b *strings.Builder, list []Reading, problems diag.List, text string) (string, bool) {
 	if len(problems) > 0 {
 		for _, p := range problems {
 			fmt.Fprintf(b, "  %s\n", p.Message)
@@ -104,13 +102,22 @@ func (k *Talk) take(b *strings.Builder, r Reading, problems diag.List, text stri
 		return b.String(), false
 	}
 	asked := k.asked
-	e := k.Put(r, text)
-	t := &k.Table.Tests[r.Test]
-	if r.Test != asked {
-		fmt.Fprintf(b, "  taken as: %s = %s\n", t.Words, t.Says(r))
-	}
-	if e.Note != "" {
-		fmt.Fprintf(b, "  %s\n", e.Note)
+	for _, r := range list {
+		assumed := ""
+		if r.Test != asked {
+			assumed = k.Assumed(r, text)
+		}
+		e := k.Put(r, text)
+		t := &k.Table.Tests[r.Test]
+		switch {
+		case assumed != "":
+			fmt.Fprintf(b, "  %s\n", assumed)
+		case r.Test != asked:
+			fmt.Fprintf(b, "  taken as: %s = %s\n", t.Words, t.Says(r))
+		}
+		if e.Note != "" {
+			fmt.Fprintf(b, "  %s\n", e.Note)
+		}
 	}
 	for _, d := range k.State.Questioned() {
 		fmt.Fprintf(b, "  ? %s\n", k.doubt(d))

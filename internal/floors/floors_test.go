@@ -23,10 +23,10 @@ var floor = map[string]int{
 	"internal/wiring":  5,
 	"internal/spread":  6, "internal/require": 6, "internal/defect": 6, "internal/socket": 6, "internal/probe": 6,
 	"internal/survey": 7, "internal/choose": 7, "internal/prove": 7, "internal/leads": 7, "internal/train": 7,
-	"internal/audit": 7, "internal/experiment": 7, "internal/fault": 7,
+	"internal/audit": 7, "internal/bench": 7, "internal/experiment": 7, "internal/fault": 7,
 	"internal/draw": 8, "internal/render": 8,
-	"internal/work": 9, "internal/understand": 9,
-	"internal/sheet": 10, "cmd/fettle": 10,
+	"internal/work": 9, "internal/understand": 9, "internal/live": 9,
+	"internal/sheet": 10, "internal/daybook": 10, "internal/eyes": 0, "cmd/fettle": 10,
 	// Embedded data: no code of their own, readable from every floor above the files.
 	"examples": 0, "docs": 0, "examples/track": 10, // the generator of its recordings
 	"internal/floors": 10,
@@ -42,7 +42,9 @@ var neighbour = map[string][]string{
 	"internal/render":     {"internal/draw"},
 	"internal/require":    {"internal/spread"}, // docs/decisions.md says why
 	"internal/understand": {"internal/work"},
-	"cmd/fettle":          {"internal/sheet"},
+	"internal/live":       {"internal/work"},
+	"internal/daybook":    {"internal/sheet"},
+	"cmd/fettle":          {"internal/sheet", "internal/daybook"},
 }
 
 func TestImportsFlowUp(t *testing.T) {

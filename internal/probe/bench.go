@@ -18,7 +18,8 @@ type Settings struct {
 	Supply unit.Volt  // of the bench supply; 0: 12 V, or the usual track voltage where that is less
 	Limit  unit.Amp   // of its current; 0: 50 mA
 	// Series is a resistor in its lead where it has no limit of its own; 0: none.
-	Series unit.Ohm
+	Series     unit.Ohm
+	OutOfReach []string // test points that no probe reaches
 }
 
 // What an unpowered measurement is made with (common practice for 3½-digit hand meters, from memory), and what chip and
@@ -84,6 +85,9 @@ func New(n *wiring.Network, s Settings) *Bench {
 		s.Limit = 50e-3
 	}
 	b := &Bench{N: n, Settings: s, Points: Points(n)}
+	for p := range b.Points {
+		b.Points[p].Buried = slices.Contains(s.OutOfReach, b.Points[p].ID)
+	}
 	for l := range n.Lamps {
 		for _, back := range []bool{false, true} {
 			id, words := "lamp-"+n.Lamps[l].Name, fmt.Sprintf("%s without a decoder, on %s DC", n.Lamps[l].Words, s.Supply)

@@ -571,16 +571,16 @@ func hottest(zs [][]float64, count int) []int {
 	return out
 }
 
-// alike reports whether no ordinary meter tells the two apart: a fifth of a last digit.
+// alike reports whether no ordinary meter tells the two apart: a last digit, or a thousandth, well within its own error.
 func alike(f meter.Function, x, y float64) bool {
 	if math.IsInf(x, 1) || math.IsInf(y, 1) {
 		return x == y
 	}
-	least := map[meter.Function]float64{meter.DCCurrent: 1e-6, meter.Resistance: 0.02}[f]
+	least := map[meter.Function]float64{meter.DCCurrent: 5e-6, meter.Resistance: 0.1}[f]
 	if least == 0 {
-		least = 2e-4
+		least = 1e-3
 	}
-	return math.Abs(x-y) <= least+2e-4*math.Abs(y)
+	return math.Abs(x-y) <= least+1e-3*math.Abs(y)
 }
 
 // load finds, on the typical board, where the meter's own load shows in a voltage, and reads those with it from there on.

@@ -29,7 +29,7 @@ func Audit(f finding.Findings, t Title) ([]byte, error) {
 		Look, Rules, Values, Notes, Cautions template.HTML
 		Plates                               []plate
 		Tables                               []template.HTML
-	}{Title: t, State: f.Worst(), Tally: render.Tally(f.Verdicts), Style: render.CSS + template.CSS(draw.CSS) + pageCSS, Plates: s.plates(f.Figures)}
+	}{Title: t, State: f.Worst(), Tally: render.Tally(f.Verdicts), Style: render.CSS + template.CSS(draw.CSS) + CSS, Plates: s.plates(f.Figures)}
 	judged, _ := render.Ordered(f.Verdicts)
 	var look []finding.Judgement
 	for _, j := range judged {

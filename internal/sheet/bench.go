@@ -55,9 +55,9 @@ func own(c draw.Schematic) (out []finding.Caution) {
 	return out
 }
 
-// bench is the steps with the given cautions and those of the circuits at the one they belong to, and those of no known
+// atBench is the steps with the given cautions and those of the circuits at the one they belong to, and those of no known
 // step in one of their own.
-func bench(cautions []finding.Caution, circuits []draw.Schematic) []step {
+func atBench(cautions []finding.Caution, circuits []draw.Schematic) []step {
 	out := slices.Clone(standing)
 	for i := range out {
 		out[i].Cautions = slices.Clone(out[i].Cautions)

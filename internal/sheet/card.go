@@ -26,7 +26,7 @@ func Card(f finding.Findings, t Title) ([]byte, error) {
 		Values, Notes, Cautions template.HTML
 		Plates                  []plate
 		Tables                  []template.HTML
-	}{Title: t, Style: render.CSS + template.CSS(draw.CSS) + pageCSS, Plates: s.plates(f.Figures)}
+	}{Title: t, Style: render.CSS + template.CSS(draw.CSS) + CSS, Plates: s.plates(f.Figures)}
 	if len(f.Values) > 0 {
 		v.Values = render.Values(f.Values, s.options("value-"))
 	}

@@ -40,7 +40,7 @@ func Leaf(title string, f finding.Findings, drawings []Drawing) ([]byte, error) 
 		Style  template.CSS
 		Plates []plate
 		Rest   template.HTML
-	}{title, render.CSS + template.CSS(draw.CSS) + pageCSS, plates, render.HTML(f, s.options(""))})
+	}{title, render.CSS + template.CSS(draw.CSS) + CSS, plates, render.HTML(f, s.options(""))})
 	if err != nil {
 		return nil, fmt.Errorf("setting the page: %w", err)
 	}

@@ -51,8 +51,10 @@ type Title struct {
 	File     string // the build file
 }
 
+// CSS is the layout of the drawing sheet: frame, title block, plates, print. It comes behind render.CSS and draw.CSS.
+//
 //go:embed sheet.css
-var pageCSS template.CSS
+var CSS template.CSS
 
 //go:embed sheet.html
 var pageSource string
@@ -98,7 +100,7 @@ type view struct {
 func Sheet(in Input) ([]byte, error) {
 	s := setter{ids: map[string]int{}}
 	v := view{Title: in.Title, State: in.Prove.Worst(), Tally: render.Tally(in.Prove.Verdicts),
-		Style: render.CSS + template.CSS(draw.CSS) + pageCSS}
+		Style: render.CSS + template.CSS(draw.CSS) + CSS}
 	if v.Tally == "" {
 		v.Tally = "nothing judged yet"
 	}
@@ -155,7 +157,7 @@ func Sheet(in Input) ([]byte, error) {
 	for _, f := range []finding.Findings{in.Survey, in.Choose, in.Prove, {Cautions: in.Cautions}} {
 		cautions = append(cautions, f.Cautions...)
 	}
-	v.Bench = bench(cautions, in.Circuits)
+	v.Bench = atBench(cautions, in.Circuits)
 
 	var b bytes.Buffer
 	if err := sheetPage.Execute(&b, v); err != nil {

@@ -96,7 +96,11 @@ func ohm(r float64) string  { return unit.Format(r, unit.SymOhm, 3) }
 func percent(x float64) string { return fmt.Sprintf("%.0f%s%%", 100*x, unit.ThinSpace) }
 
 func number(x float64, symbol string, digits int) finding.Cell {
-	return finding.Cell{Number: x, Unit: symbol, Digits: digits}
+	c := finding.Cell{Number: x, Unit: symbol, Digits: digits}
+	if symbol == "" { // a cell without a unit is shown by its text
+		c.Text = unit.Format(x, "", digits)
+	}
+	return c
 }
 
 var nan = math.NaN()

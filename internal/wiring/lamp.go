@@ -567,3 +567,8 @@ func (p LampParams) Say() string {
 	}
 	return text
 }
+
+// Has reports whether an element is one of the lamp's.
+func (l *LampElems) Has(e circuit.Elem) bool {
+	return e >= 0 && (e == l.Hidden || e == l.LED || e == l.Back || e == l.Leak || e == l.Regulator || e == l.Filament || slices.Contains(l.Diodes[:], e))
+}

@@ -1,8 +1,8 @@
 // Package work runs questions over a build: survey, then choose, then prove with the train, in memory, with the answers kept
 // by content, with progress, and with the combined verdict.
 //
-// An answer is kept under the hash of everything it depends on: the program itself, the build file, the
-// readings, the drawer and the settings. Caches lie in the user's cache folder, never beside the build; a
+// An answer is kept under the hash of everything it depends on: the program itself, what the question is shown of the build,
+// the drawer and the settings. Caches lie in the user's cache folder, never beside the build; a
 // cache that cannot be read or written costs time and nothing else.
 package work
 
@@ -13,7 +13,6 @@ import (
 	"encoding/gob"
 	"encoding/hex"
 	"fmt"
-	"maps"
 	"os"
 	"path/filepath"
 	"runtime/debug"
@@ -41,6 +40,8 @@ type Runner struct {
 	Samples int
 	Seed    uint64
 	Full    bool // attack every requirement with all samples
+	// Testability: find which faults the bench sheet would not catch, though it takes long; else from what is kept alone.
+	Testability bool
 }
 
 // DefaultCache is the folder of kept answers in the user's cache folder, or "" where there is none.
@@ -60,8 +61,9 @@ type Surveyed struct {
 
 // Survey asks what each lamp is.
 func (r *Runner) Survey(ctx context.Context, f *build.Folder) (Surveyed, error) {
-	return kept(ctx, r, f, "survey", func() (Surveyed, error) {
-		s, err := survey.Survey(ctx, f.Build, survey.Settings{})
+	b := ofLamps(f.Build)
+	return kept(ctx, r, "survey", digest(f, b, withoutPlaces), func() (Surveyed, error) {
+		s, err := survey.Survey(ctx, b, survey.Settings{})
 		return Surveyed{s.Lamps, s.Findings}, err
 	})
 }
@@ -90,8 +92,9 @@ func (r *Runner) choose(ctx context.Context, f *build.Folder, b *build.Build, qu
 		Edits    []build.Edit
 		Decoders []build.Decoder
 	}
-	a, err := kept(ctx, r, f, question, func() (answer, error) {
-		c, err := choose.Choose(ctx, b, s.Lamps)
+	shown := ofCircuits(b)
+	a, err := kept(ctx, r, question, digest(f, shown, withPlaces), func() (answer, error) { // the decoders are handed on with their places
+		c, err := choose.Choose(ctx, shown, s.Lamps)
 		if err != nil {
 			return answer{}, err
 		}
@@ -149,8 +152,9 @@ func (r *Runner) Prove(ctx context.Context, folder *build.Folder, figures bool) 
 
 // prove judges a build whose open values are chosen.
 func (r *Runner) prove(ctx context.Context, folder *build.Folder, c Chosen, question, doing string, figures bool) (Proved, error) {
-	f, err := kept(ctx, r, folder, fmt.Sprintf("%s %d %d %t %t", question, r.Samples, r.Seed, r.Full, figures), func() (finding.Findings, error) {
-		p, err := prove.Prove(ctx, c.Build, c.Lamps, prove.Settings{Samples: r.Samples, Seed: r.Seed, Full: r.Full, Figures: figures, Progress: func(done, total int) {
+	b := ofCircuits(c.Build)
+	f, err := kept(ctx, r, fmt.Sprintf("%s %d %d %t %t", question, r.Samples, r.Seed, r.Full, figures), digest(folder, b, withoutPlaces), func() (finding.Findings, error) {
+		p, err := prove.Prove(ctx, b, c.Lamps, prove.Settings{Samples: r.Samples, Seed: r.Seed, Full: r.Full, Figures: figures, Progress: func(done, total int) {
 			if r.Progress != nil {
 				r.Progress(doing, done, total)
 			}
@@ -172,13 +176,21 @@ func (r *Runner) prove(ctx context.Context, folder *build.Folder, c Chosen, ques
 		})
 	}), f.Verdicts...)
 	f.Notes = append(append([]finding.Note(nil), c.Findings.Notes...), f.Notes...)
-	p := Proved{Chosen: c, Findings: f, Trains: lit.Plans, Parts: prove.PartsList(c.Build), Revision: key(folder, "")[:8]}
+	p := Proved{Chosen: c, Findings: f, Trains: lit.Plans, Parts: prove.PartsList(c.Build), Revision: revision(folder)}
 	for i := range c.Build.Decoders {
 		n, _, err := wiring.NewNetwork(c.Build, &c.Build.Decoders[i], c.Lamps)
 		if err == nil && n != nil {
 			p.Circuits = append(p.Circuits, draw.Of(n, f))
 			verdicts, tables := prove.Plug(n)
 			p.Findings.Verdicts, p.Findings.Tables = append(p.Findings.Verdicts, verdicts...), append(p.Findings.Tables, tables...)
+			verdict, table, err := r.testable(ctx, folder, n.Decoder.Name.Text)
+			if err != nil {
+				return Proved{}, err
+			}
+			p.Findings.Verdicts = append(p.Findings.Verdicts, verdict)
+			if len(table.Rows) > 0 {
+				p.Findings.Tables = append(p.Findings.Tables, table)
+			}
 		}
 	}
 	return p, nil
@@ -237,25 +249,19 @@ func (p Proved) All() finding.Findings {
 }
 
 // kept answers from the cache, else computes and keeps the answer.
-func kept[T any](ctx context.Context, r *Runner, f *build.Folder, question string, compute func() (T, error)) (T, error) {
+func kept[T any](ctx context.Context, r *Runner, question, key string, compute func() (T, error)) (T, error) {
 	if err := ctx.Err(); err != nil {
 		var none T
 		return none, err
 	}
-	path := ""
-	if r.Cache != "" {
-		path = filepath.Join(r.Cache, key(f, question)+".gob")
-		if data, err := os.ReadFile(path); err == nil {
-			var answer T
-			if gob.NewDecoder(bytes.NewReader(data)).Decode(&answer) == nil {
-				return answer, nil
-			}
-		}
+	if answer, ok := peek[T](r, question, key); ok {
+		return answer, nil
 	}
 	answer, err := compute()
-	if err != nil || path == "" {
+	if err != nil || r.Cache == "" {
 		return answer, err
 	}
+	path := filepath.Join(r.Cache, named(question, key)+".gob")
 	var buf bytes.Buffer
 	if gob.NewEncoder(&buf).Encode(answer) == nil && os.MkdirAll(r.Cache, 0o755) == nil {
 		_ = build.Save(path, buf.Bytes())
@@ -263,16 +269,23 @@ func kept[T any](ctx context.Context, r *Runner, f *build.Folder, question strin
 	return answer, nil
 }
 
-func key(f *build.Folder, question string) string {
-	h := sha256.New()
-	if question != "" { // a revision names the content alone
-		fmt.Fprintf(h, "%s\n%s\n", program(), question)
+// named is the name of an answer in the cache.
+func named(question, key string) string {
+	sum := sha256.Sum256([]byte(question + "\n" + key))
+	return hex.EncodeToString(sum[:16])
+}
+
+// peek is the answer if it is kept.
+func peek[T any](r *Runner, question, key string) (answer T, ok bool) {
+	if r.Cache == "" {
+		return answer, false
 	}
-	for _, name := range slices.Sorted(maps.Keys(f.Sources)) {
-		fmt.Fprintf(h, "%s %d\n", name, len(f.Sources[name]))
-		h.Write(f.Sources[name])
+	data, err := os.ReadFile(filepath.Join(r.Cache, named(question, key)+".gob"))
+	if err != nil || gob.NewDecoder(bytes.NewReader(data)).Decode(&answer) != nil {
+		var none T
+		return none, false
 	}
-	return hex.EncodeToString(h.Sum(nil)[:16])
+	return answer, true
 }
 
 // program names this very program: its revision if it was built from a clean checkout, else the size and

@@ -1,0 +1,163 @@
+package daybook
+
+import (
+	"encoding/csv"
+	"html/template"
+	"io"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"fettle/internal/draw"
+	"fettle/internal/finding"
+	"fettle/internal/render"
+	"fettle/internal/work"
+)
+
+// Widths of drawings in px: for the sheet, for a phone, for the margin beside a number.
+const (
+	wide   = 700
+	narrow = 320
+	margin = 296
+)
+
+// A plate is a drawing with its number, its words and what can be saved of it.
+type plate struct {
+	Number         int
+	Title, Caption string
+	Wide, Narrow   template.HTML
+	SVG, CSV       string // addresses; "" where there is none
+}
+
+func (v *view) next() int { v.number++; return v.number }
+
+// id keeps the identifiers of drawings apart through a page.
+func (v *view) id(name string) string {
+	v.ids[name]++
+	return name + "-" + strconv.Itoa(v.ids[name])
+}
+
+func (v *view) options(prefix string) render.HTMLOptions {
+	return render.HTMLOptions{Prefix: prefix, Figure: func(f finding.Figure) template.HTML {
+		return template.HTML(`<figure class="plate small">` + draw.Plot(f, draw.Options{Width: margin, ID: v.id("margin-" + f.ID)}) +
+			`<figcaption>` + template.HTMLEscapeString(strings.TrimSpace(f.Title+". "+f.Caption)) + `</figcaption></figure>`)
+	}}
+}
+
+func (v *view) plate(f finding.Figure) plate {
+	to := v.Base + "figure?of=" + url.QueryEscape(f.ID)
+	v.ids["figure"]++
+	return plate{v.ids["figure"], f.Title, f.Caption,
+		template.HTML(draw.Plot(f, draw.Options{Width: wide, ID: v.id("wide-" + f.ID)})),
+		template.HTML(draw.Plot(f, draw.Options{Width: narrow, ID: v.id("narrow-" + f.ID)})), to + "&as=svg", to + "&as=csv"}
+}
+
+func (v *view) plates(begin ...string) (out []plate) {
+	for _, f := range v.all.Figures {
+		if begins(f.ID, begin) {
+			out = append(out, v.plate(f))
+		}
+	}
+	return out
+}
+
+func (v *view) circuits() (out []plate) {
+	for i, c := range v.proved.Circuits {
+		v.ids["figure"]++
+		out = append(out, plate{Number: v.ids["figure"], Title: c.Title,
+			Wide:   template.HTML(draw.Circuit(c, draw.Options{Width: wide, ID: v.id("wide-" + c.ID)})),
+			Narrow: template.HTML(draw.Circuit(c, draw.Options{Width: narrow, ID: v.id("narrow-" + c.ID)})),
+			SVG:    v.Base + "figure?of=circuit." + strconv.Itoa(i) + "&as=svg"})
+	}
+	return out
+}
+
+// saveFigure is a figure as a file: its drawing, or what it shows as numbers.
+func (d *Daybook) saveFigure(w http.ResponseWriter, r *http.Request) {
+	b, ok := d.book(w, r)
+	if !ok {
+		return
+	}
+	p, err := b.Proved(r.Context())
+	if err != nil {
+		status, a := wrong(err)
+		d.sayWrong(w, r, status, a, err)
+		return
+	}
+	of, as := r.URL.Query().Get("of"), r.URL.Query().Get("as")
+	if k, ok := strings.CutPrefix(of, "circuit."); ok && as == "svg" {
+		if i, err := strconv.Atoi(k); err == nil && i >= 0 && i < len(p.Circuits) {
+			attach(w, b.Name()+" schematic.svg", "image/svg+xml")
+			_, _ = io.WriteString(w, draw.Circuit(p.Circuits[i], draw.Options{Width: 1000, Standalone: true}))
+			return
+		}
+	}
+	if f, ok := figureOf(p, of); ok && (as == "svg" || as == "csv") {
+		keep(w, b.Name(), f, as)
+		return
+	}
+	d.say(w, r, http.StatusNotFound, "No such figure", "This build has no figure of that name now.")
+}
+
+// keep has a figure saved as its drawing (svg) or as its numbers (csv).
+func keep(w http.ResponseWriter, of string, f finding.Figure, as string) {
+	attach(w, of+" "+f.ID+"."+as, map[string]string{"svg": "image/svg+xml", "csv": "text/csv; charset=utf-8"}[as])
+	if as == "svg" {
+		_, _ = io.WriteString(w, draw.Plot(f, draw.Options{Width: 900, Standalone: true}))
+		return
+	}
+	writeFigure(w, f)
+}
+
+func figureOf(p *work.Proved, id string) (finding.Figure, bool) {
+	figures := p.All().Figures
+	i := slices.IndexFunc(figures, func(f finding.Figure) bool { return f.ID == id })
+	if i < 0 {
+		return finding.Figure{}, false
+	}
+	return figures[i], true
+}
+
+// attach has what follows saved under a name.
+func attach(w http.ResponseWriter, name, kind string) {
+	w.Header().Set("Content-Type", kind)
+	w.Header().Set("Content-Disposition", "attachment; filename*=UTF-8''"+url.PathEscape(name))
+}
+
+// writeFigure writes what a figure shows: one line for each point, in coherent SI units, which the head names.
+func writeFigure(w io.Writer, f finding.Figure) {
+	c := csv.NewWriter(w)
+	num := func(x float64) string { return strconv.FormatFloat(x, 'g', 9, 64) }
+	head := func(a finding.Axis) string { return strings.TrimSpace(a.Quantity + " / " + a.Unit) }
+	_ = c.Write([]string{"what", head(f.X), head(f.Y), "lowest", "highest"}) // Flush would tell of an error, and the browser has gone then
+	for _, k := range f.Curves {
+		for i := range k.X {
+			_ = c.Write([]string{k.Label, num(k.X[i]), num(k.Y[i]), "", ""})
+		}
+	}
+	for _, s := range f.Shades {
+		for i := range s.X {
+			_ = c.Write([]string{s.Label, num(s.X[i]), "", num(s.Low[i]), num(s.High[i])})
+		}
+	}
+	for _, p := range f.Points {
+		for i := range p.X {
+			low, high := "", ""
+			if p.YLow != nil {
+				low, high = num(p.YLow[i]), num(p.YHigh[i])
+			}
+			_ = c.Write([]string{p.Label, num(p.X[i]), num(p.Y[i]), low, high})
+		}
+	}
+	for _, b := range f.Bands {
+		if b.Vertical {
+			_ = c.Write([]string{b.Label, num(b.From), "", "", ""})
+			_ = c.Write([]string{b.Label, num(b.To), "", "", ""})
+		} else {
+			_ = c.Write([]string{b.Label, "", "", num(b.From), num(b.To)})
+		}
+	}
+	c.Flush()
+}
