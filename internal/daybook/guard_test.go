@@ -578,7 +578,7 @@ func TestShutdown(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for range 500 { // until the server has it
+	for range 3000 { // until the server has it
 		if list, _ := filepath.Glob(filepath.Join(tmp, "*", "upload-*")); len(list) > 0 {
 			break
 		}
