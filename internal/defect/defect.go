@@ -1,8 +1,12 @@
-// Package defect holds edits of a circuit that stand for slips at the bench and for faults: a bridge of
-// solder or a probe tip, a part that is open, a part of another value.
+// Package defect is what may be wrong with a decoder in its vehicle, as edits of its circuit: slips at the bench (a bridge of solder or
+// a probe tip), and hypotheses, which are generated from the network itself: every part open, shorted, leaky, of another
+// value, turned round; every transistor another one; the chip, its pins and what it hears; the lamps, contacts and rails; and what
+// only observations tell. How likely each class is stands in priors.csv (common practice, no source), which can be overridden.
 //
 // An edit is pure: it is applied to a copy of the circuit, whose elements and nodes keep their numbers. What
 // the edited circuit does is asked of the solver like everything else.
+//
+// Entry points: Hypotheses, Priors, Bridge.
 package defect
 
 import (

@@ -2,8 +2,8 @@
 //
 // The worst case of each requirement is searched in the box of all part spreads, tolerances, ambient
 // temperature and the joint lamp samples, then attacked by seeded samples; the claim is "no counterexample
-// found in N". Computed are the samples that an estimate finds worst and all whose estimate does not stand off the limit by
-// three times the largest error it was caught in (spread.Screen); Settings.Full: all. A sample beyond the claimed worst case is
+// found in N". Computed are the samples whose estimate does not stand off the limit by three times the largest error it was caught
+// in, and of the worst those that may lie beyond the claim (spread.Screen); Settings.Full: all. A sample beyond the claimed worst case is
 // reported as a defect of the search, not hidden.
 // The yield of the samples carries its exact binomial interval (Clopper–Pearson, 95 %).
 //

@@ -1,7 +1,7 @@
-// Package sheet sets the build sheet: one self-contained HTML page, for A4 and for the screen, in the order
-// of the work. What fails or is close stands first; then what was really fitted, where that is noted, the vehicle and its
-// lamps, the schematic, the light against track voltage, the switches, what was chosen, every requirement, the parts, what an accidental
-// short does, the bench with its cautions, and what is not proven yet.
+// Package sheet sets the build sheet: one self-contained HTML page, for A4 and for the screen. What fails or is close stands first;
+// then what was really fitted, where that is noted, and what the bench asks for: the schematic, what was chosen, the parts, the
+// work with its cautions, what an accidental short does; then what it rests on: the vehicle and its lamps, the light against track
+// voltage, the switches, every requirement, and what is not proven yet. Beside it the bench sheet, and the pages of single questions.
 //
 // Nothing is computed here and nothing is read: numbers, dates and drawings come in with the Input, so the
 // same input gives the same bytes. The page needs no script and loads nothing. The frame and the title block
