@@ -98,7 +98,7 @@ func TestValueChosenInTheBrowser(t *testing.T) {
 func until(t *testing.T, ctx context.Context, condition string) {
 	t.Helper()
 	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(30 * time.Millisecond) {
-		if eyes.Eval[bool](t, ctx, condition) {
+		if eyes.Eval[bool](t, ctx, "Boolean("+condition+")") {
 			return
 		}
 	}

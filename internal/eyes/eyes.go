@@ -4,14 +4,20 @@ package eyes
 
 import (
 	"context"
+	"fmt"
+	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"sync"
 	"testing"
 	"time"
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 )
 
@@ -24,7 +30,7 @@ func Missing(t testing.TB, format string, args ...any) {
 	t.Skipf(format, args...)
 }
 
-// Browser starts a real Chromium for a test. Nothing it does leaves the machine.
+// Browser starts a real Chromium for a test, and fails the test for an error in its console or a request that leaves the machine.
 func Browser(t testing.TB) context.Context {
 	t.Helper()
 	if testing.Short() {
@@ -49,9 +55,61 @@ func Browser(t testing.TB) context.Context {
 	if err := chromedp.Do(ctx); err != nil { // the first run starts the browser, without a limit of its own
 		t.Fatal(err)
 	}
+	overhear(t, ctx)
 	ctx, stop = context.WithTimeout(ctx, 8*time.Minute)
 	t.Cleanup(stop)
 	return ctx
+}
+
+// overhear holds all that the browser does against two rules: no page has an error in its console (an exception, console.error, a
+// thing the content security policy forbids, a script, style, picture or font that does not come), and no request leaves the machine. That a form
+// is refused (a status of 4xx to what a script sent) is no error of the page's.
+func overhear(t testing.TB, ctx context.Context) {
+	var mu sync.Mutex
+	heard := map[string]bool{}
+	note := func(format string, args ...any) {
+		mu.Lock()
+		defer mu.Unlock()
+		heard[fmt.Sprintf(format, args...)] = true
+	}
+	err := chromedp.Listen(ctx, func(ev any) {
+		switch e := ev.(type) {
+		case *runtime.EventExceptionThrown:
+			words := e.ExceptionDetails.Text
+			if x := e.ExceptionDetails.Exception; x != nil {
+				words += " " + x.Description
+			}
+			note("exception at %s:%d: %s", e.ExceptionDetails.URL, e.ExceptionDetails.LineNumber+1, words)
+		case *runtime.EventConsoleAPICalled:
+			if e.Type == runtime.ConsoleAPICalledTypeError || e.Type == runtime.ConsoleAPICalledTypeAssert {
+				for _, a := range e.Args {
+					note("console.%s: %s %s", e.Type, a.Description, a.Value)
+				}
+			}
+		case *log.EventEntryAdded:
+			if e.Entry.Level == log.EntryLevelError && e.Entry.Source != log.EntrySourceNetwork {
+				note("%s: %s (%s)", e.Entry.Source, e.Entry.Text, e.Entry.URL)
+			}
+		case *network.EventRequestWillBeSent:
+			if u, err := url.Parse(e.Request.URL); err != nil || u.Scheme != "data" && u.Scheme != "blob" && u.Scheme != "file" && u.Hostname() != "127.0.0.1" {
+				note("a request leaves the machine: %s", e.Request.URL)
+			}
+		case *network.EventResponseReceived:
+			if e.Response.Status >= 400 && e.Type != network.ResourceTypeDocument && e.Type != network.ResourceTypeFetch || e.Response.Status >= 500 {
+				note("status %d for the %s %s", e.Response.Status, e.Type, e.Response.URL)
+			}
+		}
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		mu.Lock()
+		defer mu.Unlock()
+		for words := range heard {
+			t.Error(words)
+		}
+	})
 }
 
 // Eval runs a script in the page.
