@@ -159,7 +159,8 @@ while (walk.nextNode()) {
       if (r.left < b.left - 1 || r.right > b.right + 1 || r.top < b.top - 1 || r.bottom > b.bottom + 1) out.push('cut by its box: ' + n.data.trim());
     }
   }
-  const fore = rgb(svg ? s.fill : s.color), back = ground(svg ? svg.parentElement || e : e);
+  const fore = rgb(svg ? s.fill : s.color), under = e.matches('.probed') ? rgb(getComputedStyle(e.previousElementSibling).fill) : null; // the letter in a filled mark
+  const back = under || ground(svg ? svg.parentElement || e : e);
   const a = light(over(fore, back)), b = light(back), ratio = (Math.max(a,b)+0.05)/(Math.min(a,b)+0.05);
   if (ratio < 4.5) out.push('contrast ' + ratio.toFixed(2) + ': ' + n.data.trim());
 }
