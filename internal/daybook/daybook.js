@@ -180,5 +180,23 @@ doc.addEventListener("keydown", e => {
   if (e.key === "Escape" && e.target.matches?.(".typed") && !e.target.matches("select,textarea")) { e.target.value = e.target.defaultValue; e.target.classList.remove("typed"); wrong(e.target.form, e.target, ""); }
 });
 
+// A recording that is dropped anywhere on its page is brought.
+const bring = doc.querySelector("form.bring");
+if (bring) {
+  const files = e => [...e.dataTransfer?.types ?? []].includes("Files");
+  const over = yes => bring.classList.toggle("over", yes);
+  addEventListener("dragover", e => { if (files(e)) { e.preventDefault(); over(true); } });
+  addEventListener("dragleave", e => { if (!e.relatedTarget) over(false); });
+  addEventListener("drop", e => {
+    if (!files(e)) return;
+    e.preventDefault();
+    over(false);
+    const one = new DataTransfer();
+    one.items.add(e.dataTransfer.files[0]);
+    bring.elements.file.files = one.files;
+    bring.requestSubmit();
+  });
+}
+
 // What is looked at closely is drawn by a module of its own, fetched where it is wanted.
 for (const box of doc.querySelectorAll("[data-plot]")) import(box.dataset.module).then(m => m.default(box));

@@ -89,8 +89,12 @@ func (d *Daybook) saveFigure(w http.ResponseWriter, r *http.Request) {
 	of, as := r.URL.Query().Get("of"), r.URL.Query().Get("as")
 	if k, ok := strings.CutPrefix(of, "circuit."); ok && as == "svg" {
 		if i, err := strconv.Atoi(k); err == nil && i >= 0 && i < len(p.Circuits) {
+			c, q := p.Circuits[i], r.URL.Query()
+			if at := (draw.Probes{Red: q.Get("red"), Black: q.Get("black"), Lead: q.Get("lead")}); c.Shows(at) {
+				c = c.Around(at)
+			}
 			attach(w, b.Name()+" schematic.svg", "image/svg+xml")
-			_, _ = io.WriteString(w, draw.Circuit(p.Circuits[i], draw.Options{Width: 1000, Standalone: true}))
+			_, _ = io.WriteString(w, draw.Circuit(c, draw.Options{Width: 1000, Standalone: true}))
 			return
 		}
 	}

@@ -46,6 +46,7 @@ func (d *Daybook) showFaults(w http.ResponseWriter, r *http.Request) {
 		Asked, Undo, Restart        string
 		Number                      int
 		Done                        bool
+		Probes                      *plate // of the reading that is asked for
 	}{Decoder: query.Get("decoder"), Restart: home(b) + "faults"}
 	for i := range decoders {
 		v.Decoders = append(v.Decoders, decoders[i].Name.Text)
@@ -119,6 +120,12 @@ func (d *Daybook) showFaults(w http.ResponseWriter, r *http.Request) {
 	}
 	f := s.Findings()
 	view := &view{r: r, book: b, Base: home(b), ids: map[string]int{}}
+	if proved, err := b.Proved(r.Context()); err == nil && v.Test != nil && !v.Done { // without a proof there is no drawing, and the rest stands
+		view.proved = proved
+		if p, ok := view.probed(v.Decoder, probesOf(v.Test.Point, v.Test.Against, v.Test.Setup)); ok {
+			v.Probes = &p
+		}
+	}
 	v.Verdict = render.Verdicts(f.Verdicts, view.options("v-"))
 	for _, t := range f.Tables {
 		switch {

@@ -103,6 +103,10 @@ func TestGolden(t *testing.T) {
 	for _, w := range []float64{700, 320} {
 		golden(t, "symbols-"+strconv.Itoa(int(w))+".svg", Circuit(sampleSymbols(), Options{Width: w, Standalone: true}))
 	}
+	probed := sampleSymbols().Around(Probes{Red: "front.gate", Black: "PB0"})
+	for _, w := range []float64{700, 320} {
+		golden(t, "probes-"+strconv.Itoa(int(w))+".svg", Circuit(probed, Options{Width: w, Standalone: true}))
+	}
 	for k, svg := range Circuits(sampleSymbols(), Options{Width: 700, Standalone: true}, 1150) {
 		golden(t, "sheets-"+strconv.Itoa(k+1)+".svg", svg)
 	}

@@ -38,6 +38,7 @@ func (d *drafter) narrow() {
 		d.terminal(term, r.y)
 		d.name(r.name, "start", 4, r.y-9)
 		d.probe(44, r.y, r.name)
+		d.ammeter(r.name, 84, r.y)
 	}
 	r := d.rectify(term+3.5, rectX, mid, mid-railL)
 	d.above(s.Supply.Rectifier.say(plusX-rectX-r-10), "start", rectX+r+4, mid-9)
@@ -54,7 +55,7 @@ func (d *drafter) narrow() {
 		level += 12
 	}
 	d.wire(point{rectX + r, mid}, point{plusX, mid}, point{plusX, level})
-	d.probe(plusX, mid+34, "plus")
+	d.probe(plusX, mid+34, probePlus)
 	left := plusX
 	chipTop := level + 66
 	const reservoirX = 190.0
@@ -79,7 +80,7 @@ func (d *drafter) narrow() {
 		d.wire(point{zenerX, level}, point{zenerX, level + 46})
 		d.diode(axisAt{zenerX, level + 24, 0, -1}, Zener)
 		d.minus(zenerX, level+46)
-		d.probe(zenerX, level+44, "minus")
+		d.probe(zenerX, level+44, probeMinus)
 		d.lines(reg, "start", zenerX+14, level+24)
 		chipTop = math.Max(chipTop, level+44+tall(reg))
 		left = stripX
@@ -89,7 +90,7 @@ func (d *drafter) narrow() {
 		d.end()
 		d.wire(point{123, level + 17}, point{123, level + 42})
 		d.minus(123, level+42)
-		d.probe(123, level+30, "minus")
+		d.probe(123, level+30, probeMinus)
 		d.above(reg, "middle", 123, level-24)
 		d.pen.text("tick", "end", 150, level+4, "in")
 		d.pen.text("tick", "start", 96, level+4, "out")
@@ -103,7 +104,7 @@ func (d *drafter) narrow() {
 	}
 	if !s.Supply.Regulator.absent() {
 		d.wire(point{stripX, level}, point{stripX, chipTop})
-		d.probe(stripX, level+24, "chip supply")
+		d.probe(stripX, level+24, probeSupply)
 		d.lines([]words{{"value", s.Rails.Logic}}, "start", stripX+6, chipTop-7)
 	}
 	chip := s.Chip.say(d.w - 4 - textL)
@@ -115,10 +116,10 @@ func (d *drafter) narrow() {
 		d.pen.text("value label", "end", stripR-4, in+4, s.Listen.Into)
 		d.wire(point{stripR, in}, point{stripR + 66, in})
 		d.resistor(axisAt{stripR + 32, in, 1, 0})
-		d.probe(besidePin, in+12, s.Listen.Into)
+		d.probeBeside(besidePin, in, s.Listen.Into)
 		d.terminal(stripR+69.5, in)
 		d.name(s.Listen.From, "start", stripR+78, in+4)
-		d.lines(ws, "start", stripR+14, in+22)
+		d.lines(ws, "start", stripR+19, in+22)
 		y = in + 26 + tall(ws)
 	}
 	if !s.Supply.Local.absent() {
@@ -265,7 +266,7 @@ func (d *drafter) takingColumn(o SchematicOutput, y float64, own []int, with str
 	defer func() { d.probe(chainX, socket, o.socket()) }() // over the wire
 	if !o.driven() {
 		pinY := y + 12
-		d.probe(besidePin, pinY+12, o.Pin)
+		d.probeBeside(besidePin, pinY, o.Pin)
 		d.wire(point{chainX, top}, point{chainX, pinY}, point{stripR, pinY})
 		d.pen.text("value label", "end", stripR-4, pinY+4, o.Pin)
 		return pinY + 22
@@ -311,7 +312,7 @@ func (d *drafter) pairColumn(o SchematicOutput, y, top float64) float64 {
 	d.probe(chainX, collectors, append(o.drain(""), o.drain(".driver")...)...)
 	d.probe(node, pinY, o.control(".driver")...)
 	d.probe(tie, second, o.control("")...)
-	d.probe(besidePin, pinY+12, o.Pin)
+	d.probeBeside(besidePin, pinY, o.Pin)
 	d.wire(point{stripR, pinY}, point{firstX - 24, pinY})
 	d.pen.text("value label", "end", stripR-4, pinY+4, o.Pin)
 	if !o.Base.absent() {
@@ -368,7 +369,7 @@ func (d *drafter) pairColumn(o SchematicOutput, y, top float64) float64 {
 // footColumn draws a transistor of the low side on the chain and what stands at its base.
 func (d *drafter) footColumn(pin string, t Transistor, base Part, baseWords []words, pulldown Part, pinY float64) float64 {
 	d.wire(point{stripR, pinY}, point{chainX - 24, pinY})
-	d.probe(besidePin, pinY+12, pin)
+	d.probeBeside(besidePin, pinY, pin)
 	d.pen.text("value label", "end", stripR-4, pinY+4, pin)
 	if !base.absent() {
 		d.resistor(axisAt{padX, pinY, 1, 0})
@@ -412,11 +413,14 @@ func (d *drafter) givingColumn(o SchematicOutput, y float64, own []int, with str
 	} else {
 		pinY := y + 10
 		d.wire(point{stripR, pinY}, point{chainX, pinY}, point{chainX, pinY + 10})
+		d.probeBeside(besidePin, pinY, o.Pin)
 		d.pen.text("value label", "end", stripR-4, pinY+4, o.Pin)
 		y = pinY + 6
 	}
 	top := y
 	y = d.put(o.Series, y)
+	socket := y + 6
+	defer func() { d.probe(chainX, socket, o.socket()) }() // over the wire
 	switch {
 	case len(o.Lamps) == 0:
 		d.wire(point{chainX, top}, point{chainX, y + 12})
@@ -462,7 +466,7 @@ func (d *drafter) givingColumn(o SchematicOutput, y float64, own []int, with str
 	if o.Level.absent() {
 		pinY := y + 14
 		d.wire(point{controlAt, control}, point{controlAt, pinY}, point{stripR, pinY})
-		d.probe(besidePin, pinY+12, o.Pin)
+		d.probeBeside(besidePin, pinY, o.Pin)
 		d.pen.text("value label", "end", stripR-4, pinY+4, o.Pin)
 		return pinY + 20
 	}
@@ -530,6 +534,8 @@ func (d *drafter) upperColumn(o SchematicOutput, y, controlAt float64) (end, con
 		end = math.Max(end, c+h-30)
 	}
 	d.wire(point{chainX, control + 20}, point{chainX, end})
+	d.probe(controlAt, control, o.control("")...)
+	d.probe(chainX, control+28, o.drain("")...)
 	return end, control
 }
 

@@ -23,7 +23,7 @@ func Of(n *wiring.Network, f finding.Findings) Schematic {
 		return worst(f, prefixes...)
 	}
 	s := Schematic{
-		ID: "circuit-" + d.Name.Text, Title: "Decoder " + d.Name.Text + " in " + n.Vehicle.Name.Text,
+		ID: "circuit-" + d.Name.Text, Title: "Decoder " + d.Name.Text + " in " + n.Vehicle.Name.Text, Decoder: d.Name.Text,
 		Rails: Rails{Left: build.LeftRail, Right: build.RightRail, Plus: build.RectifiedPlus, Logic: build.ChipSupply, Local: build.LocalPlus, Minus: build.DecoderMinus},
 		Supply: Supply{Rectifier: Part{Name: "rectifier", Value: n.Rectifier.Name, Verdict: v("supply.rectifier")},
 			Regulator: Part{Name: "regulator", Verdict: v("supply.regulator")}},

@@ -7,6 +7,7 @@ import (
 	"fettle/internal/build"
 	"fettle/internal/device"
 	"fettle/internal/finding"
+	"fettle/internal/probe"
 	"fettle/internal/unit"
 	"fettle/internal/wiring"
 )
@@ -60,7 +61,13 @@ decoder "a" {
 		if err != nil || len(missing) > 0 || n == nil {
 			t.Fatal(err, missing, src)
 		}
-		return Of(n, finding.Findings{})
+		s := Of(n, finding.Findings{})
+		for _, p := range probe.Points(n) {
+			if !marked(s, p.ID) {
+				t.Errorf("%s, %s: test point %s, %s, is not on the drawing", feed, output, p.ID, p.Words)
+			}
+		}
+		return s
 	}
 	out := func(name, pin, body string) string {
 		return "  output \"" + name + "\" {\n    lamp = \"lamp\"\n    from = \"" + pin + "\"\n    " + strings.ReplaceAll(body, "; ", "\n    ") + "\n  }\n"

@@ -16,6 +16,7 @@ import (
 // values as they are printed. An absent part is the zero Part.
 type Schematic struct {
 	ID, Title string
+	Decoder   string // its name
 	Rails     Rails
 	Supply    Supply
 	Chip      Part
@@ -24,11 +25,21 @@ type Schematic struct {
 	Outputs   []SchematicOutput
 	// Tags are marks at the test points, by their IDs (package probe): "PB0": "E".
 	Tags map[string]string
+	// Probes are where a reading is taken.
+	Probes Probes
 
 	// Where one schematic is several drawings: continued has the supply and the ear on an earlier one; later are the feeds
 	// that a following one goes on with.
 	continued bool
 	later     []string
+	left      int // outputs that are left out
+}
+
+// Probes are where a reading is taken, by the IDs of test points (package probe); "" where there is none. Red is drawn as a disc
+// and black as a square, each with its letter.
+type Probes struct {
+	Red, Black string
+	Lead       string // of the rails: the meter stands in its lead to the supply, as an ammeter does
 }
 
 // Rails are the names of the nets. A lamp's Feed is one of them.
@@ -192,6 +203,46 @@ func Circuits(s Schematic, o Options, tallest float64) (svgs []string) {
 		o.ID = fmt.Sprintf("%s-%d", id, len(svgs)+1)
 	}
 	return svgs
+}
+
+// points are the IDs of an output's test points, those that it may have.
+func (o SchematicOutput) points() []string {
+	list := []string{o.Pin, o.socket()}
+	for _, of := range []string{"", ".level", ".driver"} {
+		list = append(append(list, o.control(of)...), o.drain(of)...)
+	}
+	return list
+}
+
+// Shows reports whether there is something to draw of the probes: a reading of a lamp alone, or a question, has no point here.
+func (s Schematic) Shows(p Probes) bool {
+	points := []string{s.Rails.Left, s.Rails.Right, probePlus, probeSupply, probeMinus, s.Listen.Into}
+	for _, o := range s.Outputs {
+		points = append(points, o.points()...)
+	}
+	shown := func(id string) bool { return id != "" && slices.Contains(points, id) }
+	return p.Lead != "" && (p.Lead == s.Rails.Left || p.Lead == s.Rails.Right) || shown(p.Red) && shown(p.Black)
+}
+
+// Around is the schematic with the probes, and of the outputs those alone that a probe touches, with what shares their lamps.
+func (s Schematic) Around(p Probes) Schematic {
+	s.Probes = p
+	var outs []SchematicOutput
+	for _, g := range s.groups() {
+		if slices.ContainsFunc(g.outs, func(o SchematicOutput) bool {
+			return slices.ContainsFunc(o.points(), func(id string) bool { return id != "" && (id == p.Red || id == p.Black) })
+		}) {
+			outs = append(outs, g.outs...)
+		}
+	}
+	s.left = len(s.Outputs) - len(outs)
+	s.Outputs = outs
+	if !slices.ContainsFunc(outs, func(o SchematicOutput) bool {
+		return slices.ContainsFunc(o.Lamps, func(k int) bool { return k >= 0 && k < len(s.Lamps) && s.Lamps[k].Feed == s.Rails.Local })
+	}) {
+		s.Supply.Local = Part{}
+	}
+	return s
 }
 
 // sound leaves out what names a lamp that is not there, and puts the resistors across lamps beside these.
@@ -463,7 +514,11 @@ func (d *drafter) foot(y float64) {
 	if d.s.Supply.From != "" {
 		text = fmt.Sprintf("%s: one net, the %s itself", cmp.Or(d.s.Rails.Minus, build.DecoderMinus), d.s.otherRail())
 	}
-	for i, l := range fit(text, d.w-44, false) {
+	lines := fit(text, d.w-44, false)
+	if d.s.left > 0 {
+		lines = append(lines, fit(d.s.leftOut(), d.w-44, false)...)
+	}
+	for i, l := range lines {
 		d.pen.text("tick", "start", 38, y+2+lineStep*float64(i), l)
 		d.h = y + 14 + lineStep*float64(i)
 	}
@@ -549,5 +604,21 @@ func (s Schematic) describe() string {
 		}
 		b.WriteString(".")
 	}
+	if s.left > 0 {
+		fmt.Fprintf(&b, " %s", s.leftOut())
+	}
+	if p := s.Probes; p.Lead != "" {
+		fmt.Fprintf(&b, " An ammeter stands in the lead of the %s.", p.Lead)
+	} else if p != (Probes{}) {
+		fmt.Fprintf(&b, " The red probe is on %s, the black one on %s.", p.Red, p.Black)
+	}
 	return strings.TrimSpace(b.String())
+}
+
+// leftOut says what is not drawn.
+func (s Schematic) leftOut() string {
+	if s.left == 1 {
+		return "One more output is not drawn."
+	}
+	return fmt.Sprintf("%d more outputs are not drawn.", s.left)
 }

@@ -29,15 +29,55 @@ func (d *drafter) terminal(x, y float64) {
 	d.under.leaf("circle", "class", "terminal", "cx", num(x), "cy", num(y), "r", 3.5)
 }
 
-// probe marks a test point that has a tag; several IDs stand for one point of several kinds.
+// IDs of the test points that every decoder has (package probe), besides its rails.
+const (
+	probePlus   = "plus"
+	probeSupply = "chip supply"
+	probeMinus  = "minus"
+)
+
+const tagR = 7.5 // of a mark at a test point
+
+// probe marks a test point that a probe touches or that has a tag; several IDs stand for one point of several kinds.
 func (d *drafter) probe(x, y float64, ids ...string) {
+	p := d.s.Probes
 	for _, id := range ids {
-		if tag := d.s.Tags[id]; tag != "" {
-			d.pen.leaf("circle", "class", "tag", "cx", num(x), "cy", num(y), "r", 7.5)
+		tag := d.s.Tags[id]
+		switch {
+		case id == "":
+			continue
+		case id == p.Red:
+			d.pen.leaf("circle", "class", "probe red", "cx", num(x), "cy", num(y), "r", tagR+0.5)
+			d.pen.text("probed", "middle", x, y+3.6, "R")
+		case id == p.Black:
+			d.pen.leaf("rect", "class", "probe black", "x", num(x-tagR), "y", num(y-tagR), "width", 2*tagR, "height", 2*tagR)
+			d.pen.text("probed", "middle", x, y+3.6, "B")
+		case tag != "":
+			d.pen.leaf("circle", "class", "tag", "cx", num(x), "cy", num(y), "r", tagR)
 			d.pen.text("tagged", "middle", x, y+3.6, tag)
-			return
+		default:
+			continue
 		}
+		return
 	}
+}
+
+// probeBeside marks a test point at the wire above the mark, where there is no room on the wire itself.
+func (d *drafter) probeBeside(x, wire float64, id string) {
+	y := wire + 12
+	if p := d.s.Probes; id != "" && (id == p.Red || id == p.Black) {
+		d.pen.line("lead", x, wire, x, y-tagR)
+	}
+	d.probe(x, y, id)
+}
+
+// ammeter is the meter in the lead of a rail (08-01-01 with its letter), where it stands there.
+func (d *drafter) ammeter(rail string, x, y float64) {
+	if rail == "" || rail != d.s.Probes.Lead {
+		return
+	}
+	d.pen.leaf("circle", "class", "meter", "cx", num(x), "cy", num(y), "r", tagR+1)
+	d.pen.text("metered", "middle", x, y+3.6, "A")
 }
 
 // control and drain are the IDs of a transistor's test points.

@@ -129,6 +129,7 @@ func (d *drafter) wide() {
 		d.terminal(term, r.y)
 		d.name(r.name, "start", 4, r.y-9)
 		d.probe(46, r.y, r.name)
+		d.ammeter(r.name, 71, r.y)
 	}
 	r := d.rectify(term+3.5, rectX, mid, mid-railL)
 	feed := func(n string, tap point) {
@@ -200,14 +201,14 @@ func (d *drafter) wide() {
 		d.lines([]words{{"value", s.Rails.Logic}}, "end", out-6, logicY-5)
 	}
 	d.wire(point{rectX + r, mid}, point{plusEnd, mid})
-	d.probe(math.Min(354, plusEnd), mid, "plus")
+	d.probe(math.Min(354, plusEnd), mid, probePlus)
 	if out > 0 {
-		d.probe(out, mid+30, "chip supply")
+		d.probe(out, mid+30, probeSupply)
 	}
 	if s.Supply.Ballast.absent() {
-		d.probe(regulatorX+35, mid+30, "minus")
+		d.probe(regulatorX+35, mid+30, probeMinus)
 	} else {
-		d.probe(506, mid+42, "minus")
+		d.probe(506, mid+42, probeMinus)
 	}
 
 	// The chip and its outputs.
@@ -628,7 +629,11 @@ func (w *wideSheet) upper(o SchematicOutput, y float64) (h highStage) {
 	}
 	w.transistor(o.Switch, highX, h.control)
 	w.probe(highX-42, h.control, o.control("")...)
-	w.probe(highX, h.control+26, append(o.drain(""), o.socket())...)
+	out := o.drain("")
+	if o.Series.absent() {
+		out = append(out, o.socket())
+	}
+	w.probe(highX, h.control+26, out...)
 	ws := o.Switch.say(w.last - joint - 14)
 	w.lines(ws, "start", joint+12, math.Max(rail+18, h.control-14))
 	h.band = math.Max(h.control+16, math.Max(rail+18, h.control-14)+tall(ws)-6)

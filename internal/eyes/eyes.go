@@ -4,14 +4,20 @@ package eyes
 
 import (
 	"context"
+	"fmt"
+	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"sync"
 	"testing"
 	"time"
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 )
 
@@ -24,7 +30,7 @@ func Missing(t testing.TB, format string, args ...any) {
 	t.Skipf(format, args...)
 }
 
-// Browser starts a real Chromium for a test. Nothing it does leaves the machine.
+// Browser starts a real Chromium for a test, and fails the test for an error in its console or a request that leaves the machine.
 func Browser(t testing.TB) context.Context {
 	t.Helper()
 	if testing.Short() {
@@ -49,9 +55,61 @@ func Browser(t testing.TB) context.Context {
 	if err := chromedp.Do(ctx); err != nil { // the first run starts the browser, without a limit of its own
 		t.Fatal(err)
 	}
+	overhear(t, ctx)
 	ctx, stop = context.WithTimeout(ctx, 8*time.Minute)
 	t.Cleanup(stop)
 	return ctx
+}
+
+// overhear holds all that the browser does against two rules: no page has an error in its console (an exception, console.error, a
+// thing the content security policy forbids, a script, style, picture or font that does not come), and no request leaves the machine. That a form
+// is refused (a status of 4xx to what a script sent) is no error of the page's.
+func overhear(t testing.TB, ctx context.Context) {
+	var mu sync.Mutex
+	heard := map[string]bool{}
+	note := func(format string, args ...any) {
+		mu.Lock()
+		defer mu.Unlock()
+		heard[fmt.Sprintf(format, args...)] = true
+	}
+	err := chromedp.Listen(ctx, func(ev any) {
+		switch e := ev.(type) {
+		case *runtime.EventExceptionThrown:
+			words := e.ExceptionDetails.Text
+			if x := e.ExceptionDetails.Exception; x != nil {
+				words += " " + x.Description
+			}
+			note("exception at %s:%d: %s", e.ExceptionDetails.URL, e.ExceptionDetails.LineNumber+1, words)
+		case *runtime.EventConsoleAPICalled:
+			if e.Type == runtime.ConsoleAPICalledTypeError || e.Type == runtime.ConsoleAPICalledTypeAssert {
+				for _, a := range e.Args {
+					note("console.%s: %s %s", e.Type, a.Description, a.Value)
+				}
+			}
+		case *log.EventEntryAdded:
+			if e.Entry.Level == log.EntryLevelError && e.Entry.Source != log.EntrySourceNetwork {
+				note("%s: %s (%s)", e.Entry.Source, e.Entry.Text, e.Entry.URL)
+			}
+		case *network.EventRequestWillBeSent:
+			if u, err := url.Parse(e.Request.URL); err != nil || u.Scheme != "data" && u.Scheme != "blob" && u.Scheme != "file" && u.Hostname() != "127.0.0.1" {
+				note("a request leaves the machine: %s", e.Request.URL)
+			}
+		case *network.EventResponseReceived:
+			if e.Response.Status >= 400 && e.Type != network.ResourceTypeDocument && e.Type != network.ResourceTypeFetch || e.Response.Status >= 500 {
+				note("status %d for the %s %s", e.Response.Status, e.Type, e.Response.URL)
+			}
+		}
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		mu.Lock()
+		defer mu.Unlock()
+		for words := range heard {
+			t.Error(words)
+		}
+	})
 }
 
 // Eval runs a script in the page.
@@ -101,7 +159,8 @@ while (walk.nextNode()) {
       if (r.left < b.left - 1 || r.right > b.right + 1 || r.top < b.top - 1 || r.bottom > b.bottom + 1) out.push('cut by its box: ' + n.data.trim());
     }
   }
-  const fore = rgb(svg ? s.fill : s.color), back = ground(svg ? svg.parentElement || e : e);
+  const fore = rgb(svg ? s.fill : s.color), under = e.matches('.probed') ? rgb(getComputedStyle(e.previousElementSibling).fill) : null; // the letter in a filled mark
+  const back = under || ground(svg ? svg.parentElement || e : e);
   const a = light(over(fore, back)), b = light(back), ratio = (Math.max(a,b)+0.05)/(Math.min(a,b)+0.05);
   if (ratio < 4.5) out.push('contrast ' + ratio.toFixed(2) + ': ' + n.data.trim());
 }
@@ -122,12 +181,20 @@ return out })()`
 
 // Media sets the theme.
 func Media(dark bool) chromedp.Action[chromedp.Void] {
-	scheme := "light"
 	if dark {
-		scheme = "dark"
+		return media("", "dark")
 	}
+	return media("", "light")
+}
+
+// Paper lays the page out as it is printed on A4 with margins of 10 mm.
+func Paper() []chromedp.Action[chromedp.Void] {
+	return []chromedp.Action[chromedp.Void]{chromedp.EmulateViewport(718, 1047), media("print", "light")}
+}
+
+func media(kind, scheme string) chromedp.Action[chromedp.Void] {
 	return chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
-		_, err := cdp.Call(ctx, tab, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		_, err := cdp.Call(ctx, tab, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: kind,
 			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
 		return err
 	})

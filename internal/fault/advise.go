@@ -214,7 +214,8 @@ func (s *State) classes(list []int, points int, alone bool) (classes [][]int, sa
 // bins count what is foreseen of a test; kept between tests.
 type bins struct {
 	all, own []float64
-	wide     float64 // width of a bin, in standard deviations of the display
+	wide     float64             // width of a bin, in standard deviations of the display
+	near     [nearPoints]float64 // half width of what the meter may show about a number, each nearStep of u from zero
 }
 
 const (
@@ -222,6 +223,9 @@ const (
 	binOver  = manyBins
 	binNone  = manyBins + 1
 	widest   = 1.0 // of u, to either side of a sample
+
+	nearPoints = 33
+	nearStep   = 1.0 / 8 // of u
 )
 
 // telling is the mutual information of the classes and the display, in bits.
@@ -238,11 +242,14 @@ func (b *bins) telling(t *Table, test int, classes [][]int, samples [][]pick) fl
 	low, high := math.Inf(1), math.Inf(-1)
 	typical := 0.0
 	if choices == 0 {
+		for i := range b.near {
+			b.near[i] = math.Sqrt(3) * def.sigma(def.Scale*math.Sinh(float64(i)*nearStep))
+		}
 		for _, list := range samples {
 			for _, p := range list {
 				if c := t.cell(p.cause, test)[p.sample]; c < codeNone {
 					u := float64(int(c)-middle) * step
-					low, high = math.Min(low, u), math.Max(high, u)
+					low, high = min(low, u), max(high, u)
 				}
 			}
 		}
@@ -250,7 +257,7 @@ func (b *bins) telling(t *Table, test int, classes [][]int, samples [][]pick) fl
 		low -= widest
 		high += widest
 	}
-	width := math.Max(b.wide*typical, (high-low)/(manyBins-2))
+	width := max(b.wide*typical, (high-low)/(manyBins-2))
 	entropy, inside := 0.0, 0.0
 	given := 0.0
 	for _, class := range classes {
@@ -266,9 +273,9 @@ func (b *bins) telling(t *Table, test int, classes [][]int, samples [][]pick) fl
 				continue
 			}
 			cell := t.cell(list[0].cause, test)
-			half := math.Sqrt(3) * math.Hypot(typical, float64(t.width[list[0].cause*len(t.Tests)+test]))
+			half := math.Sqrt(3) * math.Hypot(typical, float64(t.width[test*len(t.Causes)+list[0].cause]))
 			if choices == 0 {
-				half = math.Max(half, 0.75*width)
+				half = max(half, 0.75*width)
 			}
 			for _, p := range list {
 				mass += p.p
@@ -294,10 +301,11 @@ func (b *bins) telling(t *Table, test int, classes [][]int, samples [][]pick) fl
 					// Spread evenly: its share of every bin that it covers.
 					u := float64(int(c)-middle)*step - low
 					r := half
-					if v := math.Abs(u + low); v < 4 { // counts rather than shares count near zero
-						r = math.Max(r, math.Sqrt(3)*def.sigma(def.value(c)))
+					if v := math.Abs(u+low) / nearStep; v < nearPoints-1 { // counts rather than shares count near zero
+						i, x := int(v), v-math.Floor(v)
+						r = max(r, b.near[i]*(1-x)+b.near[i+1]*x)
 					}
-					r = math.Min(r, widest)
+					r = min(r, widest)
 					from, to := (u-r)/width, (u+r)/width
 					each := p.p * width / (2 * r)
 					i, j := int(from), int(to)
@@ -317,13 +325,13 @@ func (b *bins) telling(t *Table, test int, classes [][]int, samples [][]pick) fl
 			continue
 		}
 		// p·H(display | class) = −Σ q log(q/p) with q the joint probability.
-		logMass := math.Log2(mass)
+		logMass := math.Log(mass)
 		for i := first; i <= last; i++ {
 			q := b.own[i]
 			if q == 0 {
 				continue
 			}
-			given -= q * (math.Log2(q) - logMass)
+			given -= q * (math.Log(q) - logMass)
 			b.all[i] += q
 			b.own[i] = 0
 		}
@@ -331,14 +339,14 @@ func (b *bins) telling(t *Table, test int, classes [][]int, samples [][]pick) fl
 	}
 	for _, p := range b.all {
 		if p > 0 {
-			entropy -= p * math.Log2(p)
+			entropy -= p * math.Log(p)
 		}
 	}
 	// A number that is a slip tells nothing; slips among choices are in the sums already.
 	if choices == 0 {
-		return (1 - slip) * math.Max(0, entropy-given)
+		return (1 - slip) * math.Max(0, entropy-given) / math.Ln2
 	}
-	return math.Max(0, entropy-given)
+	return math.Max(0, entropy-given) / math.Ln2
 }
 
 func (t *Test) common() float64 {

@@ -29,6 +29,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"fettle/internal/defect"
 )
@@ -138,18 +139,18 @@ type Table struct {
 	Assumes []string // of meter and probes, to be said at the start
 	Alike   []string // causes left out: no reading tells them from nothing being wrong
 	Counts  []int    // samples of each cause
-	Codes   []uint16 // cause by cause, test by test, sample by sample
+	Codes   []uint16 // test by test, cause by cause, sample by sample: what weighs a test walks through it in order
 
-	base  []int // of a cause in Codes
-	first []int // of a cause's samples among all
-	width []float32
+	first    []int // of a cause's samples among all
+	measured sync.Once
+	width    []float32 // of each cell, test by test, cause by cause
 }
 
 // NewTable makes an empty table: every cell foresees nothing until it is set.
 func NewTable(causes []Cause, tests []Test, counts []int) *Table {
 	t := &Table{Causes: causes, Tests: tests, Counts: counts}
 	t.lay()
-	t.Codes = make([]uint16, t.base[len(causes)])
+	t.Codes = make([]uint16, t.first[len(causes)]*len(tests))
 	for i := range t.Codes {
 		t.Codes[i] = codeNone
 	}
@@ -157,18 +158,16 @@ func NewTable(causes []Cause, tests []Test, counts []int) *Table {
 }
 
 func (t *Table) lay() {
-	t.base, t.first = make([]int, len(t.Causes)+1), make([]int, len(t.Causes)+1)
+	t.first = make([]int, len(t.Causes)+1)
 	for h, k := range t.Counts {
-		t.base[h+1] = t.base[h] + k*len(t.Tests)
 		t.first[h+1] = t.first[h] + k
 	}
 }
 
 // cell is what cause h foresees of test i, sample by sample.
 func (t *Table) cell(h, i int) []uint16 {
-	k := t.Counts[h]
-	at := t.base[h] + i*k
-	return t.Codes[at : at+k]
+	at := i * t.first[len(t.Causes)]
+	return t.Codes[at+t.first[h] : at+t.first[h+1]]
 }
 
 // Set puts a number foreseen; NaN is none, +Inf over range.
@@ -239,9 +238,6 @@ func (t *Table) Foreseen(cause, test int) []float64 {
 
 // span widths: a share of the spread of each cell's numbers.
 func (t *Table) measure() {
-	if t.width != nil {
-		return
-	}
 	t.width = make([]float32, len(t.Causes)*len(t.Tests))
 	sound := slices.IndexFunc(t.Causes, func(c Cause) bool { return c.ID == Healthy })
 	for i := range t.Tests {
@@ -258,7 +254,7 @@ func (t *Table) measure() {
 			if t.Causes[h].Typical && own < full {
 				w = math.Sqrt(w*w + full*full - own*own)
 			}
-			t.width[h*len(t.Tests)+i] = float32(w)
+			t.width[i*len(t.Causes)+h] = float32(w)
 		}
 	}
 }
@@ -324,7 +320,7 @@ type State struct {
 
 // Start is the state before the first reading.
 func (t *Table) Start() *State {
-	t.measure()
+	t.measured.Do(t.measure)
 	s := &State{Table: t, groups: map[string][]float64{}, alone: ones(t.first[len(t.Causes)])}
 	s.conclude()
 	return s
@@ -429,7 +425,7 @@ func (t *Table) likelihood(h int, r Reading, gain float64, put func(k int, l flo
 	v := r.Value
 	u := math.Asinh(v / test.Scale)
 	u -= gain * v / math.Hypot(v, test.Scale) // what it would be on a meter without that error
-	sigma := math.Hypot(test.sigma(v), float64(t.width[h*len(t.Tests)+r.Test]))
+	sigma := math.Hypot(test.sigma(v), float64(t.width[r.Test*len(t.Causes)+h]))
 	peak, scale := (1-slip)*tNorm/sigma, step/sigma
 	x0 := u/step + middle
 	floor := slip / span

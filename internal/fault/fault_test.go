@@ -106,11 +106,13 @@ func TestPosteriorByEnumeration(t *testing.T) {
 // plain is the likelihood of a reading if it belongs to the group, else 1.
 func plain(table *fault.Table, h, k int, r fault.Reading, group string, x float64) float64 {
 	test := table.Tests[r.Test]
-	at := 0
-	for i := range h {
-		at += table.Counts[i] * len(table.Tests)
+	at, all := 0, 0
+	for i, n := range table.Counts {
+		if all += n; i < h {
+			at += n
+		}
 	}
-	cell := table.Codes[at+r.Test*table.Counts[h]:][:table.Counts[h]]
+	cell := table.Codes[r.Test*all+at:][:table.Counts[h]]
 	if test.Choices != nil {
 		switch {
 		case group != "":

@@ -51,7 +51,7 @@ func (t *Table) UnmarshalBinary(data []byte) error {
 		return fmt.Errorf("a kept fault table of %d causes with %d counts", len(h.Causes), len(h.Counts))
 	}
 	t.lay()
-	if want := 2 * t.base[len(t.Causes)]; len(codes) != want {
+	if want := 2 * t.first[len(t.Causes)] * len(t.Tests); len(codes) != want {
 		return fmt.Errorf("a kept fault table of %d bytes, want %d", len(codes), want)
 	}
 	t.Codes = make([]uint16, len(codes)/2)

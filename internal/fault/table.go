@@ -447,19 +447,24 @@ func (t *Table) tells(h, i int) bool {
 func (t *Table) only(keep []bool) *Table {
 	var causes []Cause
 	var counts []int
-	var codes []uint16
 	total := 0.0
 	for h := range t.Causes {
 		if keep[h] {
 			causes, counts = append(causes, t.Causes[h]), append(counts, t.Counts[h])
-			codes = append(codes, t.Codes[t.base[h]:t.base[h+1]]...)
 			total += t.Causes[h].Prior
 		}
 	}
 	for i := range causes {
 		causes[i].Prior /= total
 	}
-	out := &Table{Causes: causes, Tests: t.Tests, Assumes: t.Assumes, Counts: counts, Codes: codes}
+	out := &Table{Causes: causes, Tests: t.Tests, Assumes: t.Assumes, Counts: counts}
+	for i := range t.Tests {
+		for h := range t.Causes {
+			if keep[h] {
+				out.Codes = append(out.Codes, t.cell(h, i)...)
+			}
+		}
+	}
 	out.lay()
 	return out
 }
