@@ -548,3 +548,18 @@ func StruckRow(src []byte, line int) ([]byte, error) {
 	}
 	return slices.Concat(src[:at], []byte("# "), src[at:]), nil
 }
+
+// Written is the text of a block as a build file holds it, from its name to its closing brace.
+func Written(file string, src []byte, path []string) (text string, there bool) {
+	r := &reader{src: newSource(file, src)}
+	body := r.parse()
+	if body == nil {
+		return "", false
+	}
+	root := r.read(&schema, body)
+	n, _, _ := root.find(path)
+	if n == nil || n == root {
+		return "", false
+	}
+	return string(src[n.head.Start.Byte:n.body.End.Byte]), true
+}
