@@ -16,7 +16,7 @@ import (
 
 // With is the build file with one more block that holds values (of an Edit its attribute, value and list count). Path names it,
 // with its label; one without a label comes behind those of its kind. It stands behind the last of its kind, else at the end of
-// the block around it. One that is there already is refused.
+// the block around it, which is made where the file may have one of it at most. A block that is there already is refused.
 func (f *Folder) With(path []string, values []Edit) ([]byte, diag.List) {
 	var problems diag.List
 	b := f.Build
@@ -46,6 +46,18 @@ func (f *Folder) With(path []string, values []Edit) ([]byte, diag.List) {
 		return nil, problems
 	}
 	around, _, why := root.find(path[:len(path)-size])
+	if single := schema.block(path[0]); around == nil && len(path)-size == 1 && !single.Many { // such as train
+		g, made := *f, *b
+		g.Build, made.Source = &made, r.inside(root, single, "")
+		src, problems := g.With(path, values)
+		if len(problems) == 0 {
+			problems = f.fresh(map[string][]byte{b.File: src})
+		}
+		if len(problems) > 0 {
+			return nil, at(problems, root.head)
+		}
+		return src, nil
+	}
 	if around == nil {
 		problems.Add("edit-place", root.head, "%s: %s", strings.Join(path, " "), why)
 		return nil, problems
@@ -288,7 +300,7 @@ func (f *Folder) Renamed(path []string, name string) (map[string][]byte, diag.Li
 	switch {
 	case n == nil || n == root:
 		problems.Add("edit-place", root.head, "%s: %s", strings.Join(path, " "), why)
-	case !n.schema.named():
+	case !n.schema.Named():
 		problems.Add("label", n.head, "%s has no name of its own", n.schema.Name)
 	case strings.TrimSpace(name) == "":
 		problems.Add("label", n.head, "%s wants a name: %s", n.schema.Name, n.schema.Label)
@@ -324,8 +336,8 @@ func (f *Folder) Renamed(path []string, name string) (map[string][]byte, diag.Li
 	return files, nil
 }
 
-// named reports whether a block's label is a name that its own line gives.
-func (b *Block) named() bool {
+// Named reports whether a block's label is a name that its own line gives, so that it can be renamed.
+func (b *Block) Named() bool {
 	return slices.Contains([]*Block{vehicleBlock, lampBlock, meterBlock, supplyBlock, decoderBlock, outputBlock, functionBlock}, b)
 }
 

@@ -118,6 +118,14 @@ func TestWith(t *testing.T) {
 			}
 		}
 	}
+	const two = "format = 1\nvehicle \"x\" {}\nvehicle \"y\" {}\n"
+	got, list := folderOf(t, two, "").With([]string{"train", "vehicle", "x"}, nil)
+	if want := two + "\ntrain {\n  vehicle \"x\" {\n  }\n}\n"; len(list) > 0 || string(got) != want {
+		t.Errorf("%v\n%s", list, got)
+	}
+	if got, list := folderOf(t, two, "").With([]string{"train", "want"}, []build.Edit{{Attr: "function", Value: "nothing"}, {Attr: "lit", Value: "nothing"}}); got != nil || !strings.Contains(list.Error(), "lacks a vehicle block for each place") {
+		t.Errorf("%s %v", got, list)
+	}
 }
 
 func TestWithRefuses(t *testing.T) {
