@@ -201,3 +201,69 @@ func TestMakingInTheBrowser(t *testing.T) {
 		t.Error("it is still there")
 	}
 }
+
+// A line of the drawer is shown as a form, written, taken out; a new one is added; what is wrong with it is said.
+func TestDrawerLines(t *testing.T) {
+	dir := folder(t)
+	server, b := serve(t, dir, daybook.Settings{})
+	drawer := filepath.Join(dir, build.DrawerName)
+	was, err := os.ReadFile(drawer)
+	if err != nil {
+		t.Fatal(err)
+	}
+	line := func(part string) string {
+		t.Helper()
+		_, page := ask(t, http.MethodGet, server.URL+bookPath+"drawer", nil, nil)
+		m := regexp.MustCompile(`href="([^"]*drawer\?row=[^"]*)#line">` + regexp.QuoteMeta(part) + `<`).FindStringSubmatch(page)
+		if m == nil {
+			t.Fatalf("%s is not in the drawer", part)
+		}
+		_, page = ask(t, http.MethodGet, server.URL+html.UnescapeString(m[1]), nil, nil)
+		_, page, _ = strings.Cut(page, `id="line"`)
+		return page
+	}
+	fields := func(page string) url.Values {
+		f := url.Values{}
+		page, _, _ = strings.Cut(page, "</form>")
+		for _, m := range regexp.MustCompile(`<input[^>]* name="([^"]*)" value="([^"]*)"`).FindAllStringSubmatch(page, -1) {
+			f.Set(html.UnescapeString(m[1]), html.UnescapeString(m[2]))
+		}
+		return f
+	}
+	f := fields(line("MMBT3904"))
+	if f.Get("c:count") != "48" || f.Get("c:price") != "0.03" || f.Get("row") == "" {
+		t.Fatalf("%v", f)
+	}
+	now := b.Now()
+	if resp, _ := form(t, server.URL+bookPath+"drawer", nil, f); resp.StatusCode != http.StatusSeeOther || b.Now() != now {
+		t.Error("a line that is sent as it is was written")
+	}
+	f.Set("c:count", "46")
+	f.Set("c:kind", "transistor")
+	if resp, text := form(t, server.URL+bookPath+"drawer", nil, f); resp.StatusCode != http.StatusSeeOther || resp.Header.Get("Location") != bookPath+"drawer" {
+		t.Errorf("%d %s", resp.StatusCode, text)
+	}
+	if got, err := os.ReadFile(drawer); err != nil || string(got) != strings.Replace(string(was), "SOT-23,48,", "SOT-23,46,", 1) {
+		t.Error("more than the count has changed")
+	}
+	if resp, _ := form(t, server.URL+bookPath+"drawer", nil, f); resp.StatusCode != http.StatusConflict {
+		t.Errorf("a line that says something else now: %d", resp.StatusCode)
+	}
+	if status, a := making(t, server.URL, "drawer", url.Values{"c:value": {"910 Ω"}, "c:package": {"0805"}, "c:count": {"ten"}}); status != http.StatusUnprocessableEntity || len(a.Problems) != 1 || !strings.Contains(a.Problems[0].Message, "ten") {
+		t.Errorf("%d %+v", status, a)
+	}
+	if status, _ := making(t, server.URL, "drawer", url.Values{"c:value": {"910 Ω"}, "c:package": {"0805"}, "c:count": {"10"}}); status != http.StatusOK {
+		t.Error(status)
+	}
+	f = fields(line("910 Ω"))
+	f.Set("out", "1")
+	if resp, _ := form(t, server.URL+bookPath+"drawer", nil, f); resp.StatusCode != http.StatusSeeOther {
+		t.Error(resp.StatusCode)
+	}
+	if got, err := os.ReadFile(drawer); err != nil || string(got) != strings.Replace(string(was), "SOT-23,48,", "SOT-23,46,", 1) {
+		t.Error("the drawer is not what it was")
+	}
+	if _, page := ask(t, http.MethodGet, server.URL+bookPath+"drawer?row=3-000000000000", nil, nil); !strings.Contains(page, "says something else now") {
+		t.Error("a line that is gone is not said to be")
+	}
+}

@@ -9,7 +9,6 @@ import (
 
 	"fettle/internal/build"
 	"fettle/internal/finding"
-	"fettle/internal/parts"
 	"fettle/internal/render"
 	"fettle/internal/wiring"
 )
@@ -416,33 +415,6 @@ func showAnswers(v *view) (string, any) {
 	return "sections", p
 }
 
-func showDrawer(v *view) (string, any) {
-	p := sections{Title: "Parts and drawer", Lead: "What the build wants, and what the drawer holds. drawer.csv opens in any spreadsheet; it may lie one folder up and serve all builds."}
-	s := section{Live: "parts", Title: "Wanted", State: state(v.all, []string{"drawer."})}
-	if len(v.proved.Parts.Rows) > 0 {
-		s.add(render.Table(v.proved.Parts, v.options("parts-")))
-	}
-	s.Forms = append(s.Forms, v.form("to compare with", blockAt("cost"), "", "cost"))
-	p.List = append(p.List, s)
-	d := section{Live: "drawer", Title: "In the drawer"}
-	if v.rev.Folder.Build.Drawer == nil {
-		d.Say = "There is no drawer.csv beside the build, nor one folder up: every part counts as to be bought."
-	} else {
-		t := finding.Table{Columns: []finding.Column{{Title: "part"}, {Title: "pieces"}, {Title: "package"}, {Title: "note"}}}
-		for _, it := range v.rev.Folder.Build.Drawer.Items {
-			t.Rows = append(t.Rows, drawerRow(it))
-		}
-		d.add(render.Table(t, render.HTMLOptions{}))
-	}
-	p.List = append(p.List, d)
-	n := section{Live: "assumed", Title: "Assumed of the parts"}
-	n.add(v.notes("assumed"))
-	if len(n.Parts) > 0 {
-		p.List = append(p.List, n)
-	}
-	return "sections", p
-}
-
 // showWhy is one value or verdict with its working, or the list of all of them.
 func showWhy(v *view) (string, any) {
 	of := v.r.URL.Query().Get("of")
@@ -497,19 +469,4 @@ func showWhy(v *view) (string, any) {
 // opened is a working that is read at once.
 func (v *view) opened(w *finding.Working) template.HTML {
 	return template.HTML(strings.Replace(string(v.working(w)), "<details", "<details open", 1))
-}
-
-// drawerRow is one line of the drawer.
-func drawerRow(it parts.Item) []finding.Cell {
-	count := fmt.Sprint(it.Count)
-	if it.Count < 0 {
-		count = "plenty"
-	}
-	row := []finding.Cell{{Text: it.Text}, {Text: count}, {Text: it.Package}, {Text: it.Note}}
-	for i := range row {
-		if row[i].Text == "" {
-			row[i].Text = "—"
-		}
-	}
-	return row
 }
