@@ -67,8 +67,8 @@ func (v *view) circuits() (out []plate) {
 	for i, c := range v.proved.Circuits {
 		v.ids["figure"]++
 		out = append(out, plate{Number: v.ids["figure"], Title: c.Title,
-			Wide:   template.HTML(draw.Circuit(c, draw.Options{Width: wide, ID: v.id("wide-" + c.ID)})),
-			Narrow: template.HTML(draw.Circuit(c, draw.Options{Width: narrow, ID: v.id("narrow-" + c.ID)})),
+			Wide:   template.HTML(draw.Circuit(c, draw.Options{Width: wide, ID: v.id("wide-" + c.ID), Why: v.Base + "why?of="})),
+			Narrow: template.HTML(draw.Circuit(c, draw.Options{Width: narrow, ID: v.id("narrow-" + c.ID), Why: v.Base + "why?of="})),
 			SVG:    v.Base + "figure?of=circuit." + strconv.Itoa(i) + "&as=svg"})
 	}
 	return out

@@ -44,7 +44,7 @@ func (v *view) probed(decoder string, p draw.Probes) (plate, bool) {
 		}
 	}
 	return plate{Number: v.ids["figure"], Title: "Where the probes go", Caption: "R: the red probe; B: the black one; A: an ammeter in the lead.",
-		Wide:   template.HTML(draw.Circuit(c, draw.Options{Width: wide, ID: v.id("wide-" + c.ID)})),
-		Narrow: template.HTML(draw.Circuit(c, draw.Options{Width: narrow, ID: v.id("narrow-" + c.ID)})),
+		Wide:   template.HTML(draw.Circuit(c, draw.Options{Width: wide, ID: v.id("wide-" + c.ID), Why: v.Base + "why?of="})),
+		Narrow: template.HTML(draw.Circuit(c, draw.Options{Width: narrow, ID: v.id("narrow-" + c.ID), Why: v.Base + "why?of="})),
 		SVG:    v.Base + "figure?" + q.Encode()}, true
 }
