@@ -24,8 +24,8 @@ var everyPage = map[string]string{
 	"faults":      bookPath + "faults", "nowhere": "/nowhere",
 }
 
-// TestEveryPage looks at each page on a phone, at a desk and on a wall, by day and by lamplight. With FETTLE_SHOTS set to a folder
-// it keeps what it saw.
+// TestEveryPage looks at each page on a phone, at a desk and on a wall, by day and by lamplight, and on paper. With FETTLE_SHOTS set to a
+// folder it keeps what it saw.
 func TestEveryPage(t *testing.T) {
 	ctx := eyes.Browser(t)
 	server, book := serve(t, folder(t), daybook.Settings{})
@@ -43,29 +43,50 @@ func TestEveryPage(t *testing.T) {
 				where := fmt.Sprintf("%d px, dark %v", c.width, c.dark)
 				eyes.Do(t, ctx, chromedp.EmulateViewport(c.width, 900), eyes.Media(c.dark))
 				if shots != "" {
-					keep(t, ctx, filepath.Join(shots, fmt.Sprintf("%s-%d-%v.png", name, c.width, map[bool]string{false: "light", true: "dark"}[c.dark])))
+					keep(t, ctx, filepath.Join(shots, fmt.Sprintf("%s-%d-%v.jpg", name, c.width, map[bool]string{false: "light", true: "dark"}[c.dark])))
 				}
-				for _, w := range eyes.Eval[[]string](t, ctx, eyes.Look) {
-					if !strings.HasPrefix(w, "only ") { // a short page is one
-						t.Errorf("%s: %s", where, w)
-					}
-				}
+				looks(t, ctx, where)
 				if c.width == 360 || c.width == 1280 {
 					eyes.Axe(t, ctx, where)
+				}
+			}
+			eyes.Do(t, ctx, eyes.Paper()...)
+			looks(t, ctx, "on paper")
+			eyes.Do(t, ctx, eyes.Media(false))
+			if shots != "" {
+				pdf, err := chromedp.Run(ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4)))
+				if err == nil {
+					err = os.WriteFile(filepath.Join(shots, name+".pdf"), pdf, 0o644)
+				}
+				if err != nil {
+					t.Fatal(err)
 				}
 			}
 		})
 	}
 }
 
+// looks holds that nothing is cut, covered or pale.
+func looks(t *testing.T, ctx context.Context, where string) {
+	t.Helper()
+	for _, w := range eyes.Eval[[]string](t, ctx, eyes.Look) {
+		if !strings.HasPrefix(w, "only ") { // a short page is one
+			t.Errorf("%s: %s", where, w)
+		}
+	}
+}
+
 // keep takes the whole page.
 func keep(t *testing.T, ctx context.Context, name string) {
 	t.Helper()
-	png, err := chromedp.Run(ctx, chromedp.FullScreenshot(90))
+	jpg, err := chromedp.Run(ctx, chromedp.FullScreenshot(90))
+	if err == nil {
+		err = os.MkdirAll(filepath.Dir(name), 0o755)
+	}
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := os.WriteFile(name, png, 0o644); err != nil {
+	if err := os.WriteFile(name, jpg, 0o644); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -133,7 +154,7 @@ func TestHalvesInTheBrowser(t *testing.T) {
 	until(t, ctx, `document.querySelector('.halves [role=status]').textContent.includes('each drawn')`)
 	eyes.Axe(t, ctx, "half-bits")
 	if shots := os.Getenv("FETTLE_SHOTS"); shots != "" {
-		keep(t, ctx, filepath.Join(shots, "halves.png"))
+		keep(t, ctx, filepath.Join(shots, "halves.jpg"))
 	}
 }
 

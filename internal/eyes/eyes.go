@@ -181,12 +181,20 @@ return out })()`
 
 // Media sets the theme.
 func Media(dark bool) chromedp.Action[chromedp.Void] {
-	scheme := "light"
 	if dark {
-		scheme = "dark"
+		return media("", "dark")
 	}
+	return media("", "light")
+}
+
+// Paper lays the page out as it is printed on A4 with margins of 10 mm.
+func Paper() []chromedp.Action[chromedp.Void] {
+	return []chromedp.Action[chromedp.Void]{chromedp.EmulateViewport(718, 1047), media("print", "light")}
+}
+
+func media(kind, scheme string) chromedp.Action[chromedp.Void] {
 	return chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
-		_, err := cdp.Call(ctx, tab, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		_, err := cdp.Call(ctx, tab, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: kind,
 			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
 		return err
 	})

@@ -135,6 +135,9 @@ func (s *Session) Findings() finding.Findings {
 	switch known {
 	case Sound:
 		j.Verdict = finding.Holds
+		if len(t.Alike) > 0 {
+			note("cannot tell", "no reading tells these from nothing being wrong, and the decoder does its work with any of them: %s", strings.Join(t.Alike, "; "))
+		}
 	case Found:
 		j.Verdict, j.Why, j.Mend = finding.Fails, c.Words, c.Repair
 		f.Values = append(f.Values, finding.Value{ID: "fault.cause", Name: "it is", Text: c.Words, Value: math.NaN(), Low: math.NaN(), High: math.NaN(), Sure: share(mended), Method: j.Method})

@@ -384,7 +384,7 @@ const tellable = 4
 // apart is the table without the causes that no reading would tell from a sound decoder, such as another transistor that
 // does as well; their words are in Alike.
 func (t *Table) apart() *Table {
-	t.measure()
+	t.measured.Do(t.measure)
 	keep := make([]bool, len(t.Causes))
 	var alike []string
 	for h := range t.Causes {

@@ -136,8 +136,8 @@ func Sheet(in Input) ([]byte, error) {
 		return
 	}
 	v.Lamps, v.LampVerdicts, v.LampNotes, v.LampTables = values(in.Survey, "survey-")
+	v.Circuits = s.circuits(in.Circuits) // drawings are numbered in the order of the page
 	v.Plates = s.plates(in.Survey.Figures)
-	v.Circuits = s.circuits(in.Circuits)
 	v.Lights, v.Switches = s.plates(in.Lights), s.plates(in.Switches)
 	v.Chosen, v.ChosenVerdicts, v.ChooseNotes, v.ChooseTables = values(in.Choose, "choose-")
 	if len(judged) > 0 {
