@@ -72,6 +72,7 @@ func (d *Daybook) pages(mux *http.ServeMux) {
 	mux.HandleFunc("GET /b/{book}/track", d.showTrack)
 	mux.HandleFunc("GET /b/{book}/halves", d.halves)
 	mux.HandleFunc("GET /b/{book}/track/figure", d.trackFigure)
+	mux.HandleFunc("GET /b/{book}/track/packet", d.savePacket)
 	mux.HandleFunc("GET /new", d.newBuild)
 	mux.HandleFunc("GET /b/{book}/file", d.showFile)
 	mux.HandleFunc("GET /b/{book}/figure", d.saveFigure)
