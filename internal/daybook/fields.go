@@ -43,6 +43,11 @@ type rowView struct {
 	Working              template.HTML
 }
 
+// fieldID is the id attribute of a field.
+func fieldID(field string) string {
+	return "f" + plain(field)
+}
+
 // blockAt walks the schema down a path of block names.
 func blockAt(names ...string) *build.Block {
 	b := build.Schema()
@@ -80,7 +85,7 @@ func (v *view) form(title string, block *build.Block, id string, path ...string)
 		as, written := v.written[Field(path, a.Name)]
 		text := as.Text()
 		r := rowView{Field: Field(path, a.Name), Name: strings.ReplaceAll(a.Name, "_", " "), Doc: a.Doc, Text: text, Words: slices.Clone(a.Words), Only: a.Kind == build.KindWord, Owed: a.By == build.NotYet}
-		r.ID = "f" + plain(r.Field)
+		r.ID = fieldID(r.Field)
 		if len(as.List) > 1 {
 			r.List = as.List
 		}
@@ -118,7 +123,7 @@ func (v *view) form(title string, block *build.Block, id string, path ...string)
 				if x.Chosen {
 					r.Reason = strings.TrimSuffix("chosen: "+x.Reason, ": ")
 				}
-				r.Working = v.working(bare(x.Working))
+				r.Working = v.far(x.ID, x.Working)
 			}
 			r.State = state(v.all, []string{id + "." + a.Name + "-"})
 			if r.State == finding.Holds {
@@ -167,7 +172,6 @@ func (v *view) verdicts(prefix string, begin ...string) template.HTML {
 	var look, hold []finding.Judgement
 	for _, j := range v.all.Verdicts {
 		if begins(j.ID, begin) && !j.NotYet() {
-			j.Working = bare(j.Working)
 			if j.Verdict == finding.Holds {
 				hold = append(hold, j)
 			} else {
@@ -177,7 +181,7 @@ func (v *view) verdicts(prefix string, begin ...string) template.HTML {
 	}
 	var out template.HTML
 	if len(look) > 0 {
-		out = render.Verdicts(look, v.options(prefix))
+		out = render.Verdicts(look, v.toWhy(prefix))
 	}
 	switch {
 	case len(hold) > folded:
@@ -185,9 +189,9 @@ func (v *view) verdicts(prefix string, begin ...string) template.HTML {
 			Count int
 			Of    string
 			Table template.HTML
-		}{len(hold), strings.Trim(begin[0], "."), render.Verdicts(hold, v.options(prefix))})
+		}{len(hold), strings.Trim(begin[0], "."), render.Verdicts(hold, v.toWhy(prefix))})
 	case len(hold) > 0:
-		out += render.Verdicts(hold, v.options(prefix))
+		out += render.Verdicts(hold, v.toWhy(prefix))
 	}
 	return out
 }
@@ -205,7 +209,7 @@ func (v *view) values(prefix string, begin ...string) template.HTML {
 	if len(vs) == 0 {
 		return ""
 	}
-	return render.Values(vs, v.options(prefix))
+	return render.Values(vs, v.toWhy(prefix))
 }
 
 func (v *view) tables(prefix string, begin ...string) (out []template.HTML) {
@@ -235,7 +239,20 @@ func begins(id string, begin []string) bool {
 }
 
 func (v *view) working(w *finding.Working) template.HTML {
-	return render.WorkingHTML(w, v.options(fmt.Sprintf("w%d-", v.next())))
+	return render.WorkingHTML("", w, v.options(fmt.Sprintf("w%d-", v.next())))
+}
+
+// far is the working of a value of the build, which stands on the page of why.
+func (v *view) far(id string, w *finding.Working) template.HTML {
+	return render.WorkingHTML(id, w, v.toWhy(""))
+}
+
+// toWhy sets what the build's findings hold, whose workings stand on the page of why: script fetches each when it is opened, since
+// all of them together are most of a page.
+func (v *view) toWhy(prefix string) render.HTMLOptions {
+	o := v.options(prefix)
+	o.Why = v.Base + "why?of="
+	return o
 }
 
 // bare is a working without its figure, for pages on which that stands already.

@@ -3,7 +3,6 @@ package daybook
 import (
 	"fmt"
 	"html/template"
-	"net/url"
 	"slices"
 	"strings"
 
@@ -413,60 +412,4 @@ func showAnswers(v *view) (string, any) {
 		p.List = append(p.List, s)
 	}
 	return "sections", p
-}
-
-// showWhy is one value or verdict with its working, or the list of all of them.
-func showWhy(v *view) (string, any) {
-	of := v.r.URL.Query().Get("of")
-	p := sections{Title: "Why", Lead: "The working behind a value or a verdict."}
-	s := section{Live: "why", Title: of}
-	for _, x := range v.all.Values {
-		if of != "" && x.ID == of {
-			s.Title = x.Name
-			s.add(render.Values([]finding.Value{x}, v.options("s-")))
-			s.add(v.opened(x.Working))
-		}
-	}
-	for _, j := range v.all.Verdicts {
-		if of != "" && j.ID == of {
-			s.Title, s.State = strings.TrimSpace(j.Subject+": "+j.Requirement), j.Verdict
-			j := j
-			w := j.Working
-			j.Working = nil
-			s.add(render.Verdicts([]finding.Judgement{j}, v.options("v-")))
-			s.add(v.opened(w))
-		}
-	}
-	if len(s.Parts) > 0 {
-		p.List = append(p.List, s)
-	} else if of != "" {
-		p.List = append(p.List, section{Live: "why", Title: "Nothing of that name", Say: "No value and no verdict of this build is called " + of + " now. All of them:"})
-	}
-	all := section{Live: "why-all", Title: "Everything that has a working"}
-	var rows strings.Builder
-	link := func(id, name string, verdict finding.Verdict) {
-		fmt.Fprintf(&rows, `<li><a href="%s">%s</a>`, template.HTMLEscapeString(v.Base+"why?of="+url.QueryEscape(id)), template.HTMLEscapeString(name))
-		if verdict != "" {
-			rows.WriteString(" " + string(render.Verdict(verdict)))
-		}
-		rows.WriteString("</li>")
-	}
-	for _, x := range v.all.Values {
-		if x.Working != nil {
-			link(x.ID, x.Name, "")
-		}
-	}
-	for _, j := range v.all.Verdicts {
-		if j.Working != nil {
-			link(j.ID, strings.TrimSpace(j.Subject+": "+j.Requirement), j.Verdict)
-		}
-	}
-	all.add(template.HTML(`<ul class="index">` + rows.String() + `</ul>`))
-	p.List = append(p.List, all)
-	return "sections", p
-}
-
-// opened is a working that is read at once.
-func (v *view) opened(w *finding.Working) template.HTML {
-	return template.HTML(strings.Replace(string(v.working(w)), "<details", "<details open", 1))
 }

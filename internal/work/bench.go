@@ -51,7 +51,7 @@ func (r *Runner) Bench(ctx context.Context, f *build.Folder, decoder string) (*B
 	if err != nil {
 		return nil, err
 	}
-	out := &Bench{Table: t, Build: c.Build, Circuit: draw.Of(n, finding.Findings{}), Cautions: prove.Cautions(n.Single), Points: probe.Points(n)}
+	out := &Bench{Table: t, Build: c.Build, Circuit: draw.Of(n, finding.Findings{}, nil), Cautions: prove.Cautions(n.Single), Points: probe.Points(n)}
 	out.Sheet, err = kept(ctx, r, "bench "+n.Decoder.Name.Text, digest(f, ofCircuits(f.Build), withPlaces), func() (*bench.Sheet, error) {
 		return bench.New(n, bench.Settings{Tools: probe.SettingsOf(c.Build), Faults: faultsOf(t), Looks: looksOf(t)})
 	})
