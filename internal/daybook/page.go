@@ -66,7 +66,11 @@ func (d *Daybook) pages(mux *http.ServeMux) {
 	mux.HandleFunc("GET /b/{book}/why", d.why)
 	mux.HandleFunc("GET /b/{book}/understand", d.build("Understand", d.showUnderstand))
 	mux.HandleFunc("GET /b/{book}/understand/{chapter}", d.build("Understand", d.showUnderstand))
+	mux.HandleFunc("GET /b/{book}/part", d.build("A part", showPart))
+	mux.HandleFunc("GET /b/{book}/findings", d.findings)
 	mux.HandleFunc("GET /b/{book}/experiments", d.showExperiments)
+	mux.HandleFunc("GET /b/{book}/experiments/card", d.cardSheet)
+	mux.HandleFunc("GET /b/{book}/track/sheet", d.trackSheet)
 	mux.HandleFunc("GET /b/{book}/experiments/figure", d.experimentFigure)
 	mux.HandleFunc("GET /b/{book}/faults", d.showFaults)
 	mux.HandleFunc("GET /b/{book}/track", d.showTrack)
@@ -303,4 +307,4 @@ func (d *Daybook) frameOf(v *frameView, b *live.Book, r *http.Request) {
 }
 
 // beside are the pages beside the order of the work.
-var beside = [][2]string{{"sheet", "Build sheet"}, {"file", "The file"}, {"understand", "Understand"}}
+var beside = [][2]string{{"sheet", "Build sheet"}, {"part", "A part"}, {"file", "The file"}, {"understand", "Understand"}}

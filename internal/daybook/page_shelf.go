@@ -92,8 +92,7 @@ func (d *Daybook) stock(w http.ResponseWriter, r *http.Request) {
 			title = "Without a drawer: all is to be bought"
 		}
 		if q.Get("as") == "csv" && q.Get("drawer") == at {
-			w.Header().Set("Content-Type", "text/csv; charset=utf-8")
-			w.Header().Set("Content-Disposition", `attachment; filename="stock.csv"`)
+			attach(w, "stock", "csv")
 			_ = writeTable(w, table) // a browser that has gone needs none
 			return
 		}
