@@ -101,7 +101,7 @@ function listen() {
     follow(e.id); // the answer comes when the proof is there
   });
   on("progress", e => { clearTimeout(late); busy(`${e.question}: ${e.done} of ${e.total}`); });
-  on("verdict", e => { clearTimeout(late); busy(""); if (e.id !== shown || "waiting" in body.dataset) follow(e.id); });
+  on("verdict", e => { clearTimeout(late); busy(""); if (e.id !== shown || e.again || "waiting" in body.dataset) follow(e.id); });
   on("trouble", e => { clearTimeout(late); busy(""); if (e.id !== shown) anythingTyped() ? busy("The file cannot be read as a build now; what you typed is kept here. " + (e.words || "")) : location.reload(); });
   on("stopped", () => { clearTimeout(late); busy("Stopped before its end. Open the page again to have it done."); });
   stream.addEventListener("closing", () => { stream.close(); stream = null; busy("The daybook was closed where it was started."); });

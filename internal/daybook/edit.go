@@ -44,6 +44,7 @@ func (d *Daybook) actions(mux *http.ServeMux) {
 		b.Cancel()
 		return b.Now(), nil
 	})
+	change("full", func(b *live.Book, _ url.Values) (*live.Revision, error) { return b.Now(), b.ProveFull() })
 	change("readings", func(b *live.Book, form url.Values) (*live.Revision, error) {
 		return b.Append(words(form), readingOf(form))
 	})

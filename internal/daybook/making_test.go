@@ -322,3 +322,26 @@ func lineOf(part string) string {
 	}
 	return live.RowKey(src, 1+strings.Count(string(src[:strings.Index(string(src), "\n"+part+",")+1]), "\n"))
 }
+
+// The whole page offers the full proof, says that it is under way, and can be used meanwhile.
+func TestFullProof(t *testing.T) {
+	server, b := serve(t, folder(t), daybook.Settings{})
+	if _, page := ask(t, http.MethodGet, server.URL+bookPath, nil, nil); !strings.Contains(page, bookPath+`full"`) {
+		t.Error("it is not offered")
+	}
+	if resp, _ := form(t, server.URL+bookPath+"full", nil, nil); resp.StatusCode != http.StatusSeeOther {
+		t.Error(resp.StatusCode)
+	}
+	if running, _ := b.Full(); !running {
+		t.Error("it does not run")
+	}
+	if _, page := ask(t, http.MethodGet, server.URL+bookPath, nil, nil); !strings.Contains(page, "is being computed") {
+		t.Error("it is not said to run")
+	}
+	if status, _ := making(t, server.URL, "cancel", nil); status != http.StatusOK {
+		t.Error(status)
+	}
+	if running, done := b.Full(); running || done {
+		t.Errorf("running %v, done %v", running, done)
+	}
+}
