@@ -17,6 +17,14 @@ type formView struct {
 	Action, Base, Back, Title, Doc string
 	Rows, More                     []rowView // More are those that are seldom wanted: neither written nor chosen
 	Make                           bool      // the block is not in the file: it is made with the first value
+	Acts                           *actsView // what else may be done with the block; nil where it is not there
+}
+
+// An actsView renames a block and takes it out.
+type actsView struct {
+	Home, Base, Back, ID string
+	Path, What, Label    string // Label: its name now
+	Named                bool
 }
 
 // rowView is one attribute.
@@ -26,6 +34,7 @@ type rowView struct {
 	Words                []string // that may stand there
 	Only                 bool     // and no others
 	List                 []string // of several in one line, each a field
+	Picks                []pick   // of names that are known, each a box
 	Assumed              string   // what holds where nothing is written
 	Owed                 bool     // nothing answers it yet
 	Found                string
@@ -36,7 +45,7 @@ type rowView struct {
 
 // fieldID is the id attribute of a field.
 func fieldID(field string) string {
-	return "f" + strings.NewReplacer("/", "-", " ", "-", "%", "-", "#", "-").Replace(field)
+	return "f" + plain(field)
 }
 
 // blockAt walks the schema down a path of block names.
@@ -65,6 +74,13 @@ func (v *view) form(title string, block *build.Block, id string, path ...string)
 	}
 	_, _, there := build.Value(v.book.File(), src, path, block.Attrs[0].Name)
 	f.Make = !there
+	if there && len(path) > 0 {
+		f.Acts = &actsView{Home: v.Base, Base: f.Base, Back: f.Back, ID: "b" + plain(blockName(path)), Path: blockName(path), What: strings.Join(path[max(0, len(path)-2):], " "), Named: block.Named()}
+		if block.Label == "" && !block.Many {
+			f.Acts.What = block.Name
+		}
+		f.Acts.Label, _, _ = strings.Cut(path[len(path)-1], "#")
+	}
 	for _, a := range block.Attrs {
 		as, written := v.written[Field(path, a.Name)]
 		text := as.Text()
@@ -72,6 +88,16 @@ func (v *view) form(title string, block *build.Block, id string, path ...string)
 		r.ID = fieldID(r.Field)
 		if len(as.List) > 1 {
 			r.List = as.List
+		}
+		if known := v.known(block, &a, path); a.Kind == build.KindNames && len(known) > 0 {
+			now := as.List
+			if len(now) == 0 && written {
+				now = []string{text}
+			}
+			r.List = nil
+			r.picks(now, append(known, a.Words...))
+		} else {
+			r.Words = append(r.Words, known...)
 		}
 		if a.Kind == build.KindFlag {
 			r.Words, r.Only = []string{"true", "false"}, true
