@@ -10,13 +10,14 @@ async function piece(address, kind) {
   return doc.importNode(new DOMParser().parseFromString(await r.text(), "text/html").body.firstElementChild, true);
 }
 
-// A working is fetched once.
+// A working, and the table of what holds, is fetched once.
 doc.addEventListener("toggle", async e => {
   const d = e.target, from = d.dataset?.from;
   if (!from || !d.open) return;
   delete d.dataset.from;
-  const got = await piece(from, "working").catch(() => null), what = got?.querySelector(".derivation");
-  if (what) d.querySelector("p")?.replaceWith(what); else d.dataset.from = from; // the link stays
+  const kind = d.matches(".held") ? "held" : "working", got = await piece(from, kind).catch(() => null);
+  const what = kind === "held" ? got : got?.querySelector(".derivation");
+  if (what) d.querySelector(":scope > p")?.replaceWith(what); else d.dataset.from = from; // the link stays
 }, true);
 
 let card = null, of = null, turn = 0, wait = 0;
