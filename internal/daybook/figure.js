@@ -32,6 +32,7 @@ export default async function closely(figure) {
   // One table for each line; where two points stand one above the other, the second is set a hair to the right.
   const hair = (highX - lowX) * 1e-9;
   const steps = xs => { const out = []; for (const x of xs.map(sx)) out.push(out.length && x <= out[out.length - 1] ? out[out.length - 1] + hair : x); return out; };
+  const strokes = f.curves.map((_, i) => (dashes[i] || "").split(" ").filter(Boolean).map(Number));
   const tables = [], series = [{}], bands = [];
   f.shades.forEach(s => {
     tables.push([steps(s.x), s.low.map(sy), s.high.map(sy)]);
@@ -41,7 +42,7 @@ export default async function closely(figure) {
   });
   f.curves.forEach((c, i) => {
     tables.push([steps(c.x), c.y.map(sy)]);
-    series.push({stroke: colour(i), width: 2, dash: (dashes[i] || "").split(" ").filter(Boolean).map(Number), points: {show: false}});
+    series.push({stroke: colour(i), width: 2, dash: strokes[i], points: {show: false}});
   });
   tables.push([[lowX, highX], [null, null]]); // so that there is an abscissa where there are points alone
   series.push({points: {show: false}});
@@ -77,25 +78,26 @@ export default async function closely(figure) {
     words.textContent = [`${name(X)} ${withUnit(x, X)}`, ...list, ...(near ? [near] : [])].join(" · ");
   }
 
-  /** Limits as bands with their words, below the curves. */
+  /** Where a band lies in the plot, from its lower to its upper end; null where it does not show. */
+  function span(u, b) {
+    const {left, top, width, height} = u.bbox;
+    const [axis, value, lo, hi] = b.vertical ? ["x", sx, left, left + width] : ["y", sy, top + height, top];
+    const a = b.from === null ? lo : u.valToPos(value(b.from), axis, true), z = b.to === null ? hi : u.valToPos(value(b.to), axis, true);
+    return Number.isFinite(a) && Number.isFinite(z) ? [a, z] : null;
+  }
+
+  /** Limits as bands, below the curves. */
   function limits(u) {
-    const c = u.ctx, {left, top, width, height} = u.bbox, r = devicePixelRatio;
+    const c = u.ctx, {left, top, width, height} = u.bbox;
     c.save();
     c.beginPath(); c.rect(left, top, width, height); c.clip();
-    c.font = `${12 * r}px system-ui, sans-serif`;
-    c.textAlign = "left";
     for (const b of f.bands) {
-      const [axis, value, lo, hi] = b.vertical ? ["x", sx, left, left + width] : ["y", sy, top + height, top];
-      const a = b.from === null ? lo : u.valToPos(value(b.from), axis, true), z = b.to === null ? hi : u.valToPos(value(b.to), axis, true);
-      if (!Number.isFinite(a) || !Number.isFinite(z)) continue;
+      const [a, z] = span(u, b) || [];
+      if (a === undefined) continue;
       c.globalAlpha = b.good ? .13 : .07;
       c.fillStyle = b.good ? "#009e73" : css("--look");
       b.vertical ? c.fillRect(a, top, z - a, height) : c.fillRect(left, z, width, a - z);
       c.globalAlpha = 1;
-      c.fillStyle = css("--quiet");
-      c.textBaseline = "top";
-      const edge = Math.max(Math.min(a, z), b.vertical ? left : top);
-      if (edge < (b.vertical ? left + width : top + height)) b.vertical ? c.fillText(b.label, edge + 4 * r, top + 4 * r) : c.fillText(b.label, left + 6 * r, edge + 3 * r);
     }
     c.restore();
   }
@@ -112,7 +114,7 @@ export default async function closely(figure) {
     c.strokeStyle = ink;
     c.lineWidth = r;
     const named = [];
-    const say = (text, x, y, right) => named.push({text, x, y, right});
+    const say = (text, x, y, right, more) => named.push({text, x, y, right, ...more});
     for (const m of f.marks) {
       const x = m.x === null ? null : px(m.x), y = m.y === null ? null : py(m.y);
       c.setLineDash(x === null || y === null ? [2 * r, 3 * r] : []);
@@ -145,11 +147,11 @@ export default async function closely(figure) {
           const y = j === 0 || k.x[j - 1] <= seen.x.max ? at(k, seen.x.max) : null;
           if (y === null) continue;
           const py = u.valToPos(y, "y", true);
-          if (py >= top && py <= top + height) { say(k.label, left + width - 4 * r, py, true); break; }
+          if (py >= top && py <= top + height) { say(k.label, left + width - 4 * r, py, true, {curve: i}); break; }
           continue;
         }
         const x = u.valToPos(k.x[j], "x", true), y = u.valToPos(k.y[j], "y", true);
-        if (inside(x, y)) { say(k.label, x - 4 * r, y, true); break; }
+        if (inside(x, y)) { say(k.label, x - 4 * r, y, true, {curve: i}); break; }
       }
     });
     for (const k of f.shades) {
@@ -157,22 +159,38 @@ export default async function closely(figure) {
       const p = shown[Math.floor(shown.length / 2)];
       if (p) say(k.label, p[0], p[1], true);
     }
+    for (const b of f.bands) {
+      const [a, z] = span(u, b) || [], edge = Math.max(Math.min(a, z), b.vertical ? left : top);
+      if (a !== undefined && edge < (b.vertical ? left + width : top + height)) say(b.label, b.vertical ? edge : left, b.vertical ? top : edge + 20 * r, false, {quiet: true});
+    }
     named.sort((a, b) => a.y - b.y);
-    const taken = [];
+    const taken = [], high = top + 13 * r, low = top + height - 4 * r;
     for (const n of named) {
       if (!n.text) continue;
-      const w = c.measureText(n.text).width;
+      const sample = n.curve === undefined ? 0 : 22 * r; // of the curve's stroke, before its name
+      const w = c.measureText(n.text).width + sample;
       const x = Math.min(Math.max(n.right ? n.x - w : n.x + 7 * r, left + 2 * r), left + width - w - 2 * r);
-      let y = Math.max(n.y - 7 * r, top + 13 * r);
-      while (taken.some(t => Math.abs(t.y - y) < 14 * r && t.x < x + w && x < t.x + t.w)) y += 14 * r;
+      const from = Math.min(Math.max(n.y - 7 * r, high), low);
+      // Beside its place, or as near above or below as there is room.
+      let y = from;
+      for (let k = 0; k < 24; k++) {
+        const at = from + (k % 2 ? 1 : -1) * Math.ceil(k / 2) * 14 * r;
+        if (at >= high && at <= low && !taken.some(t => Math.abs(t.y - at) < 14 * r && t.x < x + w && x < t.x + t.w)) { y = at; break; }
+      }
       taken.push({x, y, w});
       c.textBaseline = "alphabetic";
       c.lineJoin = "round";
       c.strokeStyle = paper;
       c.lineWidth = 3.5 * r;
-      c.strokeText(n.text, x, y);
-      c.fillStyle = ink;
-      c.fillText(n.text, x, y);
+      c.strokeText(n.text, x + sample, y);
+      c.fillStyle = n.quiet ? css("--quiet") : ink;
+      c.fillText(n.text, x + sample, y);
+      if (sample) {
+        const line = (stroke, width, dash) => { c.strokeStyle = stroke; c.lineWidth = width; c.setLineDash(dash); c.beginPath(); c.moveTo(x, y - 4 * r); c.lineTo(x + 18 * r, y - 4 * r); c.stroke(); };
+        line(paper, 5 * r, []);
+        line(colour(n.curve), 2 * r, strokes[n.curve].map(d => d * r));
+        c.setLineDash([]);
+      }
     }
     c.restore();
   }
@@ -181,11 +199,13 @@ export default async function closely(figure) {
   function draw() {
     u?.destroy();
     const quiet = css("--quiet"), line = css("--line");
-    const axis = label => ({label, values: (_, splits) => splits.map(tick), labelSize: 22, labelFont: "italic 12px system-ui, sans-serif", font: "12px system-ui, sans-serif", stroke: quiet, grid: {stroke: line, width: 1}, ticks: {stroke: quiet, width: 1, size: 4}});
+    // On a logarithmic axis the ends, which are no round numbers, have no tick.
+    const round = v => { const m = v / 10 ** Math.floor(Math.log10(v) + 1e-9); return Math.abs(m - Math.round(m)) < 1e-6; };
+    const axis = ({title, log}) => ({label: title, values: (_, splits) => splits.map(v => log && v !== null && !round(v) ? "" : tick(v)), labelSize: 22, labelFont: "italic 12px system-ui, sans-serif", font: "12px system-ui, sans-serif", stroke: quiet, grid: {stroke: line, width: 1}, ticks: {stroke: quiet, width: 1, size: 4}});
     u = new uPlot({
       width: width(), height: Math.max(260, Math.min(width() * .56, 420)),
       scales: {x: {time: false, distr: X.log ? 3 : 1, range: () => [seen.x.min, seen.x.max]}, y: {distr: Y.log ? 3 : 1, range: () => [seen.y.min, seen.y.max]}},
-      axes: [axis(X.title), axis(Y.title)],
+      axes: [axis(X), axis(Y)],
       legend: {show: false},
       cursor: {drag: {x: true, y: true, uni: 24}, points: {show: false}},
       series, bands,
