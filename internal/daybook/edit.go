@@ -72,6 +72,7 @@ func (d *Daybook) actions(mux *http.ServeMux) {
 		d.begun(w, r, own, err)
 	})
 	mux.HandleFunc("POST /b/{book}/experiments", d.experiment)
+	mux.HandleFunc("POST /b/{book}/schedule", d.schedule)
 	mux.HandleFunc("POST /start", d.start)
 	mux.HandleFunc("POST /b/{book}/upload", d.upload)
 }

@@ -71,6 +71,7 @@ func (d *Daybook) pages(mux *http.ServeMux) {
 	mux.HandleFunc("GET /b/{book}/experiments", d.showExperiments)
 	mux.HandleFunc("GET /b/{book}/experiments/card", d.cardSheet)
 	mux.HandleFunc("GET /b/{book}/track/sheet", d.trackSheet)
+	mux.HandleFunc("GET /b/{book}/track/recording", d.saveRecording)
 	mux.HandleFunc("GET /b/{book}/experiments/figure", d.experimentFigure)
 	mux.HandleFunc("GET /b/{book}/faults", d.showFaults)
 	mux.HandleFunc("GET /b/{book}/track", d.showTrack)

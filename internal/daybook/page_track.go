@@ -52,6 +52,9 @@ type audits struct {
 // auditsKept is how many are remembered; reading the recording once more brings back an older one.
 const auditsKept = 4
 
+// firstSchedule is what stands in the form of schedules before anything is written.
+const firstSchedule = "power up\nat 0.5 s: 47 F0 on\nat 1 s: 47 forward 12 of 28\nend 2 s\n"
+
 // trackView is the page of what runs on the rails.
 type trackView struct {
 	Base, Recording, Name string
@@ -62,6 +65,7 @@ type trackView struct {
 	Megabytes             int64
 	Saying                []rowView // what may be said of the recording
 	Asked                 bool      // something was
+	Schedule              string    // one to begin with
 }
 
 type trackLink struct {
@@ -100,7 +104,7 @@ func (d *Daybook) showTrack(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	page := &view{r: r, book: b, Base: home(b), ids: map[string]int{}}
-	t := trackView{Base: page.Base, Recording: q.Get("recording"), Sentence: q.Get("words"), Hex: q.Get("hex"), Megabytes: d.uploadLimit() >> 20}
+	t := trackView{Base: page.Base, Recording: q.Get("recording"), Sentence: q.Get("words"), Hex: q.Get("hex"), Megabytes: d.uploadLimit() >> 20, Schedule: firstSchedule}
 	if t.Recording != "" {
 		name, a, err := d.audit(r.Context(), t.Recording)
 		switch {

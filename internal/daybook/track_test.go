@@ -145,3 +145,39 @@ func TestSaidOfARecording(t *testing.T) {
 		}
 	}
 }
+
+// A schedule is played, kept and judged; its packets and the recording itself are saved. A wrong one is answered with its line.
+func TestSchedule(t *testing.T) {
+	server, _ := serve(t, folder(t), daybook.Settings{})
+	send := func(text, as string) (*http.Response, string) {
+		return form(t, server.URL+bookPath+"schedule", nil, url.Values{"schedule": {text}, "as": {as}})
+	}
+	for _, as := range []string{"vcd", "csv"} {
+		resp, _ := send("power up\r\nat 0.5 s: 47 F0 on\r\nend 1 s\r\n", as)
+		to := resp.Header.Get("Location")
+		if resp.StatusCode != http.StatusSeeOther || !strings.HasPrefix(to, bookPath+"track?recording=") {
+			t.Fatalf("%d to %s", resp.StatusCode, to)
+		}
+		if _, page := ask(t, "GET", server.URL+to, nil, nil); !strings.Contains(page, "schedule."+as) || !strings.Contains(page, "F0") {
+			t.Error("it is not judged")
+		}
+		id := strings.TrimPrefix(to, bookPath+"track?recording=")
+		for query, says := range map[string]string{"": map[string]string{"vcd": "$timescale", "csv": "time_us,left,right"}[as], "&as=csv": "47", "&as=jsonl": "{\""} {
+			resp, text := ask(t, "GET", server.URL+bookPath+"track/recording?recording="+id+query, nil, nil)
+			if resp.StatusCode != http.StatusOK || !strings.Contains(text, says) || !strings.HasPrefix(resp.Header.Get("Content-Disposition"), "attachment") {
+				t.Errorf("%s%s: %d %.200s", as, query, resp.StatusCode, text)
+			}
+		}
+	}
+	if resp, page := send("power up\nat 0.5 s: 47 jump\n", "vcd"); resp.StatusCode != http.StatusUnprocessableEntity || !strings.Contains(page, "line 2") || !strings.Contains(page, "jump") {
+		t.Errorf("%d %s", resp.StatusCode, page)
+	}
+	for _, x := range [][2]string{{"power up\n", "wav"}, {strings.Repeat("#", 30000), "vcd"}} {
+		if resp, _ := send(x[0], x[1]); resp.StatusCode != http.StatusUnprocessableEntity {
+			t.Errorf("%.20s: %d", x[0], resp.StatusCode)
+		}
+	}
+	if resp, _ := ask(t, "GET", server.URL+bookPath+"track/recording?recording=nothing", nil, nil); resp.StatusCode != http.StatusNotFound {
+		t.Error(resp.StatusCode)
+	}
+}
