@@ -63,8 +63,10 @@ async function follow(id) {
   const page = new DOMParser().parseFromString(text, "text/html");
   const now = pieces(doc), next = pieces(page);
   const same = at.ok && [...now.keys()].join("\n") === [...next.keys()].join("\n");
-  if (!same && !anythingTyped()) { // the page has other parts than before
-    doc.querySelector("main").replaceChildren(...page.querySelector("main").childNodes);
+  const main = doc.importNode(page.querySelector("main"), true);
+  if (!same && [...fields(doc)].filter(typed).every(e => main.querySelector("#" + CSS.escape(e.id)))) { // the page has other parts than before, and a place for what is typed
+    for (const e of pieces(main).values()) was.set(e, e.outerHTML);
+    exchange(doc.querySelector("main"), main);
   }
   for (const [name, e] of next) {
     const old = pieces(doc).get(name);

@@ -181,11 +181,15 @@ func TestMakingInTheBrowser(t *testing.T) {
 	eyes.Do(t, ctx, chromedp.EmulateViewport(1280, 900), chromedp.Navigate(server.URL+bookPath+"lamps"), chromedp.Evaluate[chromedp.Void](`(() => {
 		const f = [...document.querySelectorAll('form[action$="/add"]')].find(f => f.elements.block.value.endsWith('/lamp'));
 		f.closest('details').open = true;
+		const half = document.getElementsByName('/vehicle/harbour railcar/lamp/rear/good')[0]; half.value = '1.'; half.dispatchEvent(new Event('input', {bubbles: true}));
 		const set = (name, value) => { const e = f.elements[name]; e.focus(); e.value = value; e.dispatchEvent(new Event('input', {bubbles: true})); };
 		set('name', 'cab'); set('a:feed', 'left rail'); f.querySelector('button').click() })()`))
 	until(t, ctx, `[...document.querySelectorAll('h2')].some(h => h.textContent.includes('Lamp cab'))`)
 	if !says(`lamp "cab" {`) {
 		t.Error("the file does not say it")
+	}
+	if got := eyes.Eval[string](t, ctx, `document.getElementsByName('/vehicle/harbour railcar/lamp/rear/good')[0].value`); got != "1." {
+		t.Errorf("half typed: %q", got)
 	}
 	eyes.Do(t, ctx, chromedp.Navigate(server.URL+bookPath+"outputs"), chromedp.Evaluate[chromedp.Void](`[...document.getElementsByName('/decoder/a/output/front/lamp')].find(e => e.value === 'cab').click()`))
 	until(t, ctx, `document.querySelector('.b-undo').textContent.includes('lamp of output front')`)
