@@ -77,10 +77,14 @@ func (v *view) form(title string, block *build.Block, id string, path ...string)
 	f.Make = !there
 	if there && len(path) > 0 {
 		f.Acts = &actsView{Home: v.Base, Base: f.Base, Back: f.Back, ID: "b" + plain(blockName(path)), Path: blockName(path), What: strings.Join(path[max(0, len(path)-2):], " "), Named: block.Named()}
-		if block.Label == "" && !block.Many {
+		switch label, _, several := strings.Cut(path[len(path)-1], "#"); {
+		case block.Label == "" && !block.Many:
 			f.Acts.What = block.Name
+		case block.Label == "" || several: // its number says little
+			f.Acts.What, f.Acts.Label = block.Name+" "+title, label
+		default:
+			f.Acts.Label = label
 		}
-		f.Acts.Label, _, _ = strings.Cut(path[len(path)-1], "#")
 	}
 	for _, a := range block.Attrs {
 		as, written := v.written[Field(path, a.Name)]

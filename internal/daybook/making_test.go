@@ -1,6 +1,7 @@
 package daybook_test
 
 import (
+	"fmt"
 	"html"
 	"net/http"
 	"net/url"
@@ -347,5 +348,27 @@ func TestFullProof(t *testing.T) {
 	}
 	if running, done := b.Full(); running || done {
 		t.Errorf("running %v, done %v", running, done)
+	}
+}
+
+// What is folded is looked at as well: forms that add, rename, take out and strike.
+func TestFoldsOpened(t *testing.T) {
+	ctx := eyes.Browser(t)
+	server, _ := serve(t, folder(t), daybook.Settings{})
+	for _, name := range []string{"vehicle", "lamps", "answers", "line", "part"} {
+		eyes.Do(t, ctx, chromedp.EmulateViewport(1280, 900), chromedp.Navigate(server.URL+everyPage[name]), chromedp.Evaluate[chromedp.Void](`document.querySelectorAll('main details:not(.working)').forEach(d => { d.open = true })`))
+		for _, width := range []int64{360, 1280} {
+			eyes.Do(t, ctx, chromedp.EmulateViewport(width, 900))
+			where := fmt.Sprintf("%s unfolded, %d px", name, width)
+			if shots := os.Getenv("FETTLE_SHOTS"); shots != "" {
+				keep(t, ctx, filepath.Join(shots, fmt.Sprintf("%s-unfolded-%d.jpg", name, width)))
+			}
+			for _, w := range eyes.Eval[[]string](t, ctx, eyes.Look) {
+				if !strings.HasPrefix(w, "only ") {
+					t.Errorf("%s: %s", where, w)
+				}
+			}
+			eyes.Axe(t, ctx, where)
+		}
 	}
 }
