@@ -377,3 +377,38 @@ func TestBlocksComeAndGo(t *testing.T) {
 		t.Errorf("%d were taken out, %d refused: the draw is poor", taken, kept)
 	}
 }
+
+// Whatever a block is to be called: it is refused, or the file holds it under that name and without it is what it was.
+func FuzzBlockNames(f *testing.F) {
+	for _, s := range []string{"cab", "", " ", "front", "front#2", "a/b", "\"\n}${%{", "\\", "ü", "#", "x\x00", "nothing"} {
+		f.Add(s)
+	}
+	g := folderOf(f, blocks, blocksReadings)
+	f.Fuzz(func(t *testing.T, name string) {
+		path := []string{"vehicle", "x", "lamp", name}
+		src, list := g.With(path, []build.Edit{{Attr: "leds", Value: "red"}})
+		if (src == nil) != (len(list) > 0) {
+			t.Fatalf("a result and problems, or neither: %v", list)
+		}
+		if src != nil {
+			h := folderOf(t, string(src), blocksReadings)
+			if text, written, _ := build.Value("x.fettle", src, path, "leds"); !written || text != "red" {
+				t.Fatalf("%q is not found under its name", name)
+			}
+			if back, list := h.Without(path); len(list) > 0 || string(back) != blocks {
+				t.Fatalf("%q: %v\n%s", name, list, back)
+			}
+		}
+		files, list := g.Renamed([]string{"meter", "yellow"}, name)
+		if files != nil && len(list) > 0 {
+			t.Fatal("a result and problems")
+		}
+		if files == nil {
+			return
+		}
+		h := folderOf(t, string(files["x.fettle"]), string(files["readings.csv"]))
+		if len(h.Build.Readings) != len(g.Build.Readings) || h.Build.Meters[0].Name.Text != strings.TrimSpace(name) || h.Build.Readings[0].Meter.Text != strings.TrimSpace(name) {
+			t.Fatalf("%q: %+v", name, h.Build.Meters)
+		}
+	})
+}
