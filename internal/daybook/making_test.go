@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html"
 	"net/http"
+	"net/http/httptest"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -19,6 +20,7 @@ import (
 	"fettle/internal/daybook"
 	"fettle/internal/eyes"
 	"fettle/internal/live"
+	"fettle/internal/work"
 )
 
 const lampBlock = "/vehicle/harbour railcar/lamp/"
@@ -369,6 +371,33 @@ func TestFoldsOpened(t *testing.T) {
 				}
 			}
 			eyes.Axe(t, ctx, where)
+		}
+	}
+}
+
+// No page of any demo has two things of one id, which a label, a link or a reader would mistake for each other.
+func TestIDsAreUnique(t *testing.T) {
+	shelf := live.Demo(&work.Runner{Samples: 20, Cache: cache})
+	d := daybook.New(shelf, daybook.Settings{})
+	server := httptest.NewServer(d)
+	defer func() { d.Close(); server.Close(); shelf.Close() }()
+	id := regexp.MustCompile(`\sid="([^"]*)"`)
+	for _, b := range shelf.Books() {
+		for _, page := range []string{"", "vehicle", "lamps", "supply", "ear", "outputs", "answers", "drawer", "part?query=1AM", "file", "track", "experiments"} {
+			resp, text := ask(t, http.MethodGet, server.URL+"/b/"+b.Name()+"/"+page, nil, nil)
+			if resp.StatusCode != http.StatusOK {
+				t.Errorf("%s, %s: %d", b.Name(), page, resp.StatusCode)
+			}
+			seen := map[string]bool{}
+			for _, m := range id.FindAllStringSubmatch(text, -1) {
+				if seen[m[1]] {
+					t.Errorf("%s, %s: two things are called %q", b.Name(), page, m[1])
+				}
+				seen[m[1]] = true
+			}
+			if len(seen) < 2 {
+				t.Errorf("%s, %s: %d ids", b.Name(), page, len(seen))
+			}
 		}
 	}
 }
