@@ -574,6 +574,21 @@ func StruckRow(src []byte, line int) ([]byte, error) {
 	return slices.Concat(src[:at], []byte("# "), src[at:]), nil
 }
 
+// Blocks are the paths of all blocks that a build file holds, in file order.
+func Blocks(file string, src []byte) (list [][]string) {
+	r := &reader{src: newSource(file, src)}
+	body := r.parse()
+	if body == nil {
+		return nil
+	}
+	r.read(&schema, body).walk(func(_ *node, path []string) {
+		if len(path) > 0 {
+			list = append(list, path)
+		}
+	})
+	return list
+}
+
 // Written is the text of a block as a build file holds it, from its name to its closing brace.
 func Written(file string, src []byte, path []string) (text string, there bool) {
 	r := &reader{src: newSource(file, src)}

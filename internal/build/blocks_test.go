@@ -279,17 +279,6 @@ func TestRenamed(t *testing.T) {
 	}
 }
 
-// paths are the blocks of a build file that may be taken out: those above its values.
-func paths(file string, src []byte) (list [][]string) {
-	values, _ := build.Values(file, src)
-	for _, v := range values {
-		if n := len(v.Path); n > 0 && (len(list) == 0 || !slices.Equal(list[len(list)-1], v.Path)) {
-			list = append(list, v.Path)
-		}
-	}
-	return list
-}
-
 // Whatever is taken out of a demo, one piece of the file goes and every other byte stays; whatever is added and taken out again
 // leaves the file as it was; a name that is changed and changed back, too.
 func TestBlocksComeAndGo(t *testing.T) {
@@ -318,7 +307,7 @@ func TestBlocksComeAndGo(t *testing.T) {
 		name := rapid.SampledFrom([]string{"new one", `a "b"`, "x", "ü/1"}).Draw(t, "name")
 		switch rapid.SampledFrom([]string{"take", "take", "add", "rename"}).Draw(t, "what") {
 		case "take":
-			path := rapid.SampledFrom(paths(f.File, src)).Draw(t, "block")
+			path := rapid.SampledFrom(build.Blocks(f.File, src)).Draw(t, "block")
 			if rapid.Bool().Draw(t, "its parent") && len(path) > 3 {
 				path = path[:2]
 			}

@@ -72,8 +72,12 @@ func (v *view) form(title string, block *build.Block, id string, path ...string)
 		for _, e := range list {
 			v.written[Field(e.Path, e.Attr)] = e
 		}
+		v.there = map[string]bool{}
+		for _, p := range build.Blocks(v.book.File(), src) {
+			v.there[blockName(p)] = true
+		}
 	}
-	_, _, there := build.Value(v.book.File(), src, path, block.Attrs[0].Name)
+	there := len(path) == 0 || v.there[blockName(path)]
 	f.Make = !there
 	if there && len(path) > 0 {
 		f.Acts = &actsView{Home: v.Base, Base: f.Base, Back: f.Back, ID: "b" + plain(blockName(path)), Path: blockName(path), What: strings.Join(path[max(0, len(path)-2):], " "), Named: block.Named()}

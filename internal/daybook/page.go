@@ -100,6 +100,7 @@ type view struct {
 	number  int    // of the last figure
 	ids     map[string]int
 	written map[string]build.Edit // what the file says, by field
+	there   map[string]bool       // the blocks that it holds, by name
 }
 
 // build is a page of a build that can be read as one; of another, what is wrong with its file.
