@@ -164,6 +164,38 @@ type Taken struct {
 	Note  string // "0.02 V before: …"
 }
 
+// Told is what is said of it at once, in lines: how it stands, and where it is off what that points to.
+func (s *Sheet) Told(t Taken) string {
+	v := t.Row.Judge(t.Value)
+	name := t.Row.Probes()
+	if t.Row.Number > 0 {
+		name = fmt.Sprintf("no. %d, %s", t.Row.Number, name)
+	}
+	out := fmt.Sprintf("%s %s: %s", s.Judgement(t).Verdict.Shape(), name, s.Value(t.Row, t.Value))
+	switch {
+	case v == Holds:
+		out += " holds"
+		if !t.Row.Look {
+			out += " (" + s.Says(t.Row) + ")"
+		}
+	case t.Row.Look:
+		out += ", expected " + s.Says(t.Row)
+	default:
+		out += fmt.Sprintf(" is %s what is expected, %s", v, s.Says(t.Row))
+	}
+	if v != Holds {
+		if m := t.Row.Means(v); m != "" {
+			out += "\n    points to: " + strings.ReplaceAll(strings.ReplaceAll(m, "; or ", "; "), "; ", "\n    or: ")
+		} else {
+			out += "\n    nothing on the sheet explains that alone: the diagnosis (fettle fault) goes on from here"
+		}
+	}
+	if t.Note != "" {
+		out += "\n    " + t.Note
+	}
+	return out
+}
+
 // Judgement is how it stands.
 func (s *Sheet) Judgement(t Taken) finding.Judgement {
 	r := t.Row
@@ -184,7 +216,7 @@ func (s *Sheet) Judgement(t Taken) finding.Judgement {
 	}
 	if j.Verdict == finding.Fails {
 		j.Why = ""
-		j.Mend = "nothing on the sheet explains it alone: see fettle fault"
+		j.Mend = "nothing on the sheet explains it alone: the diagnosis (fettle fault) goes on from here"
 		if m := r.Means(r.Judge(t.Value)); m != "" {
 			j.Mend = "it points to: " + m
 		}

@@ -455,6 +455,12 @@ func WithReadings(old []byte, rows ...map[string]string) ([]byte, error) {
 	return slices.Concat(old, added), err
 }
 
+// WithBench puts bench readings behind it likewise, as AppendBench would.
+func WithBench(old []byte, list ...BenchReading) ([]byte, error) {
+	added, err := addition(old, true, rowsOf(list))
+	return slices.Concat(old, added), err
+}
+
 // addition is what has to be put behind the bytes of a readings file.
 func addition(old []byte, bench bool, rows []map[string]string) ([]byte, error) {
 	var h header

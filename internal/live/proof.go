@@ -58,8 +58,13 @@ func (b *Book) Known() (*work.Proved, bool) {
 	return nil, false
 }
 
-// Cancel stops the proofs that are under way; who waits for one is answered with context.Canceled.
+// Cancel stops what is under way, proofs and work for the bench; who waits for it is answered with context.Canceled.
 func (b *Book) Cancel() {
+	b.desk.state.Lock()
+	if b.desk.cancel != nil {
+		b.desk.cancel()
+	}
+	b.desk.state.Unlock()
 	b.proofs.mu.Lock()
 	defer b.proofs.mu.Unlock()
 	for _, p := range b.proofs.list {

@@ -49,6 +49,23 @@ var belonging = map[string]string{
 	"unpowered": "Polarity", "first-power": "First power", "supply": "Measuring on live track", "vehicle-dc": "Into the vehicle", "programming": "First track",
 }
 
+// Care are the cautions of a step of the bench: those of the work, then those of the points that are probed in it.
+func Care(b *work.Bench, st *bench.Step) (list []string) {
+	for _, x := range atBench(b.Cautions, []draw.Schematic{b.Circuit}) {
+		if x.Name == belonging[st.ID] {
+			list = append(list, x.Cautions...)
+		}
+	}
+	risk := map[string]bool{}
+	for _, r := range st.Rows {
+		if r.Risk != "" && !risk[r.Risk] {
+			risk[r.Risk] = true
+			list = append(list, "Probing "+r.Point+": "+r.Risk+".")
+		}
+	}
+	return list
+}
+
 // Bench is the page of the bench sheet, with boxes to write in and what was read so far.
 func Bench(b *work.Bench, taken []bench.Taken, t Title) ([]byte, error) {
 	s := setter{ids: map[string]int{}}
@@ -69,17 +86,10 @@ func Bench(b *work.Bench, taken []bench.Taken, t Title) ([]byte, error) {
 			key = append(key, tag{letters[p.ID], p.ID, p.Words})
 		}
 	}
-	standing := atBench(b.Cautions, []draw.Schematic{b.Circuit})
 	var steps []task
 	for i := range b.Sheet.Steps {
 		st := &b.Sheet.Steps[i]
-		w := task{ID: st.ID, Name: st.Name, Do: st.Do}
-		for _, x := range standing {
-			if x.Name == belonging[st.ID] {
-				w.Care = append(w.Care, x.Cautions...)
-			}
-		}
-		risk := map[string]bool{}
+		w := task{ID: st.ID, Name: st.Name, Do: st.Do, Care: Care(b, st)}
 		for _, rows := range st.Groups() {
 			g := group{Bring: rows[0].Bring}
 			for k := range rows {
@@ -98,10 +108,6 @@ func Bench(b *work.Bench, taken []bench.Taken, t Title) ([]byte, error) {
 					j := b.Sheet.Judgement(x)
 					l.Read, l.Verdict = b.Sheet.Value(r, x.Value), j.Verdict
 					judged = append(judged, j)
-				}
-				if r.Risk != "" && !risk[r.Risk] {
-					risk[r.Risk] = true
-					w.Care = append(w.Care, "Probing "+r.Point+": "+r.Risk+".")
 				}
 				g.Lines = append(g.Lines, l)
 			}
