@@ -15,7 +15,7 @@ import (
 
 // Patch returns the build file with the edits made: a value that is there is replaced token for token, an
 // attribute that is not gets a line of its own behind the block's last one, in its indentation; a block that is to be made
-// stands at the end of the one around it. All other
+// stands behind the last of its kind, else at the end of the one around it. All other
 // bytes (comments, blank lines, alignment, line ends) stay. The result has been read back: it holds exactly
 // the edits and no error the source had not (a warning may be new); otherwise there is no result, only problems, placed in
 // the source as it is.
@@ -240,7 +240,7 @@ func aligned(file string, src []byte, path []string) []byte {
 	return src
 }
 
-// makeBlock puts the first block of a path that is not there at the end of the one around it; done: all are there.
+// makeBlock puts the first block of a path that is not there into the one around it; done: all are there.
 func makeBlock(file string, src []byte, path []string) (out []byte, done, ok bool) {
 	r := &reader{src: newSource(file, src)}
 	body := r.parse()
@@ -263,22 +263,31 @@ func makeBlock(file string, src []byte, path []string) (out []byte, done, ok boo
 		}
 		next, _, _ := n.find(rest[:size])
 		if next == nil {
-			head := sub.Name
+			label := ""
 			if sub.Label != "" {
-				head += " " + quoted(rest[1])
+				label = rest[1]
 			}
-			return r.inside(n, head), false, true
+			return r.inside(n, sub, label), false, true
 		}
 		n, rest = next, rest[size:]
 	}
 	return src, true, true
 }
 
-// inside is the text with an empty block at the end of a block, on lines of its own.
-func (r *reader) inside(n *node, head string) []byte {
+// inside is the text with an empty block on lines of its own: behind the last of its kind, else at the end of the block around it.
+func (r *reader) inside(n *node, sub *Block, label string) []byte {
 	src, end := r.src.text, "\n"
 	if bytes.Contains(src, []byte("\r\n")) {
 		end = "\r\n"
+	}
+	head := sub.Name
+	if sub.Label != "" {
+		head += " " + quoted(label)
+	}
+	if same := n.all(sub.Name); len(same) > 0 {
+		if made := r.behind(n, same[len(same)-1], head, end); made != nil {
+			return made
+		}
 	}
 	if n.schema == &schema {
 		gap := end
@@ -310,6 +319,28 @@ func (r *reader) inside(n *node, head string) []byte {
 		return r.src.replace(r.src.span(shut, shut), end+block+outer)
 	}
 	return r.src.replace(r.src.span(line, line), block)
+}
+
+// behind is the text with an empty block on the lines behind another of its kind, with a blank line between where one stands
+// before that other, or where it is a block of the file itself; nil where that other does not stand on lines of its own.
+func (r *reader) behind(n, same *node, head, end string) []byte {
+	src := r.src.text
+	from := bytes.LastIndexByte(src[:same.head.Start.Byte], '\n') + 1
+	indent := strings.TrimPrefix(string(src[from:same.head.Start.Byte]), "\ufeff")
+	tokens, _ := hclsyntax.LexConfig(src, r.src.file, hcl.InitialPos)
+	to, whole := lineEnd(tokens, same.body.End.Byte, len(src))
+	if strings.TrimSpace(indent) != "" || !whole {
+		return nil
+	}
+	before := bytes.LastIndexByte(src[:max(0, from-1)], '\n') + 1
+	gap := ""
+	if n.schema == &schema || before < from && len(bytes.TrimSpace(src[before:from])) == 0 {
+		gap = end
+	}
+	if src[to-1] != '\n' {
+		gap = end + gap
+	}
+	return r.src.replace(r.src.span(to, to), gap+indent+head+" {"+end+indent+"}"+end)
 }
 
 func (r *reader) list() diag.List {

@@ -7,7 +7,7 @@ doc.documentElement.classList.add("live");
 /** The pieces that follow the build, by name. */
 const pieces = root => new Map([...root.querySelectorAll("[data-live]")].map(e => [e.dataset.live, e]));
 const typed = e => e.matches("select") ? [...e.options].some(o => o.selected !== o.defaultSelected) && e.selectedIndex !== [...e.options].findIndex(o => o.defaultSelected)
-  && !(e.selectedIndex === 0 && ![...e.options].some(o => o.defaultSelected)) : e.value !== e.defaultValue;
+  && !(e.selectedIndex === 0 && ![...e.options].some(o => o.defaultSelected)) : e.type === "checkbox" ? e.checked !== e.defaultChecked : e.value !== e.defaultValue;
 const fields = root => root.querySelectorAll("input:not([type=hidden]):not([type=file]),select,textarea");
 const key = e => e.id || e.name || e.getAttribute("href") || e.textContent;
 
@@ -24,6 +24,7 @@ function exchange(old, fresh) {
     const was = kept.get(e.id);
     if (!was) continue;
     e.value = was.value;
+    e.checked = was.checked;
     e.classList.add("typed");
     const base = e.form?.elements.base, old = was.form?.elements.base;
     if (base && old) base.value = old.value; // it was typed on that revision: a clash must be seen
@@ -149,9 +150,16 @@ async function send(form, data, field) {
 /** The fields of one attribute: several where it is a list. */
 const same = (form, name) => [...fields(form)].filter(f => f.name === name);
 
+/** What they say: of boxes, those that are ticked; none is an empty list. */
+function said(list) {
+  const values = list.filter(f => f.type !== "checkbox" || f.checked).map(f => [f.name, f.value]);
+  return values.length ? values : [[list[0].name, ""]];
+}
+
 /** What was sent is no longer typed: it is what stands there. */
 function settle(e) {
   e.classList.remove("typed");
+  e.defaultChecked = e.checked;
   if (e.matches("select")) for (const o of e.options) o.defaultSelected = o.selected; else e.defaultValue = e.value;
 }
 
@@ -161,7 +169,7 @@ doc.addEventListener("change", async e => {
   const form = e.target.form;
   if (!form?.matches(".record:not(.reading)") || !e.target.name.startsWith("/") || !typed(e.target)) return;
   const sent = e.target.value;
-  if (await send(form, [["base", form.elements.base.value], ...(form.elements.make ? [["make", "1"]] : []), ...same(form, e.target.name).map(f => [f.name, f.value])], e.target) && e.target.value === sent) settle(e.target);
+  if (await send(form, [["base", form.elements.base.value], ...(form.elements.make ? [["make", "1"]] : []), ...said(same(form, e.target.name))], e.target) && e.target.value === sent) settle(e.target);
 });
 doc.addEventListener("submit", async e => {
   const form = e.target;
@@ -172,7 +180,7 @@ doc.addEventListener("submit", async e => {
     const data = new FormData(form);
     if (form.matches(".record:not(.reading)")) for (const f of fields(form)) if (!same(form, f.name).some(typed)) data.delete(f.name);
     const done = await send(form, data);
-    if (done) for (const f of fields(form)) form.matches(".reading") ? (f.value = f.matches("select") ? f.options[0].value : "", f.classList.remove("typed")) : settle(f);
+    if (done) for (const f of fields(form)) form.matches(".reading") ? (f.value = f.matches("select") ? f.options[0].value : f.type === "checkbox" ? f.value : "", f.checked = f.defaultChecked, f.classList.remove("typed")) : settle(f);
     if (done && form.action.endsWith("/text")) location.reload();
   }
 });

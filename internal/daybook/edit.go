@@ -50,6 +50,11 @@ func (d *Daybook) actions(mux *http.ServeMux) {
 	change("text", func(b *live.Book, form url.Values) (*live.Revision, error) {
 		return b.Rewrite(form.Get("base"), asFile(form.Get("text"), b.Now().Sources[b.File()]), words(form))
 	})
+	change("add", addBlock)
+	change("take", takeBlock)
+	change("rename", renameBlock)
+	change("strike", strike)
+	change("drawer", drawerLine)
 	mux.HandleFunc("POST /b/{book}/copy", func(w http.ResponseWriter, r *http.Request) {
 		b, ok := d.book(w, r)
 		if !ok || !d.form(w, r) {

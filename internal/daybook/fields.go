@@ -17,6 +17,14 @@ type formView struct {
 	Action, Base, Back, Title, Doc string
 	Rows, More                     []rowView // More are those that are seldom wanted: neither written nor chosen
 	Make                           bool      // the block is not in the file: it is made with the first value
+	Acts                           *actsView // what else may be done with the block; nil where it is not there
+}
+
+// An actsView renames a block and takes it out.
+type actsView struct {
+	Home, Base, Back, ID string
+	Path, What, Label    string // Label: its name now
+	Named                bool
 }
 
 // rowView is one attribute.
@@ -26,12 +34,18 @@ type rowView struct {
 	Words                []string // that may stand there
 	Only                 bool     // and no others
 	List                 []string // of several in one line, each a field
+	Picks                []pick   // of names that are known, each a box
 	Assumed              string   // what holds where nothing is written
 	Owed                 bool     // nothing answers it yet
 	Found                string
 	State                finding.Verdict
 	Reason               string
 	Working              template.HTML
+}
+
+// fieldID is the id attribute of a field.
+func fieldID(field string) string {
+	return "f" + plain(field)
 }
 
 // blockAt walks the schema down a path of block names.
@@ -60,13 +74,30 @@ func (v *view) form(title string, block *build.Block, id string, path ...string)
 	}
 	_, _, there := build.Value(v.book.File(), src, path, block.Attrs[0].Name)
 	f.Make = !there
+	if there && len(path) > 0 {
+		f.Acts = &actsView{Home: v.Base, Base: f.Base, Back: f.Back, ID: "b" + plain(blockName(path)), Path: blockName(path), What: strings.Join(path[max(0, len(path)-2):], " "), Named: block.Named()}
+		if block.Label == "" && !block.Many {
+			f.Acts.What = block.Name
+		}
+		f.Acts.Label, _, _ = strings.Cut(path[len(path)-1], "#")
+	}
 	for _, a := range block.Attrs {
 		as, written := v.written[Field(path, a.Name)]
 		text := as.Text()
 		r := rowView{Field: Field(path, a.Name), Name: strings.ReplaceAll(a.Name, "_", " "), Doc: a.Doc, Text: text, Words: slices.Clone(a.Words), Only: a.Kind == build.KindWord, Owed: a.By == build.NotYet}
-		r.ID = "f" + strings.NewReplacer("/", "-", " ", "-", "%", "-", "#", "-").Replace(r.Field)
+		r.ID = fieldID(r.Field)
 		if len(as.List) > 1 {
 			r.List = as.List
+		}
+		if known := v.known(block, &a, path); a.Kind == build.KindNames && len(known) > 0 {
+			now := as.List
+			if len(now) == 0 && written {
+				now = []string{text}
+			}
+			r.List = nil
+			r.picks(now, append(known, a.Words...))
+		} else {
+			r.Words = append(r.Words, known...)
 		}
 		if a.Kind == build.KindFlag {
 			r.Words, r.Only = []string{"true", "false"}, true
@@ -92,7 +123,7 @@ func (v *view) form(title string, block *build.Block, id string, path ...string)
 				if x.Chosen {
 					r.Reason = strings.TrimSuffix("chosen: "+x.Reason, ": ")
 				}
-				r.Working = v.working(bare(x.Working))
+				r.Working = v.far(x.ID, x.Working)
 			}
 			r.State = state(v.all, []string{id + "." + a.Name + "-"})
 			if r.State == finding.Holds {
@@ -141,7 +172,6 @@ func (v *view) verdicts(prefix string, begin ...string) template.HTML {
 	var look, hold []finding.Judgement
 	for _, j := range v.all.Verdicts {
 		if begins(j.ID, begin) && !j.NotYet() {
-			j.Working = bare(j.Working)
 			if j.Verdict == finding.Holds {
 				hold = append(hold, j)
 			} else {
@@ -151,7 +181,7 @@ func (v *view) verdicts(prefix string, begin ...string) template.HTML {
 	}
 	var out template.HTML
 	if len(look) > 0 {
-		out = render.Verdicts(look, v.options(prefix))
+		out = render.Verdicts(look, v.toWhy(prefix))
 	}
 	switch {
 	case len(hold) > folded:
@@ -159,9 +189,9 @@ func (v *view) verdicts(prefix string, begin ...string) template.HTML {
 			Count int
 			Of    string
 			Table template.HTML
-		}{len(hold), strings.Trim(begin[0], "."), render.Verdicts(hold, v.options(prefix))})
+		}{len(hold), strings.Trim(begin[0], "."), render.Verdicts(hold, v.toWhy(prefix))})
 	case len(hold) > 0:
-		out += render.Verdicts(hold, v.options(prefix))
+		out += render.Verdicts(hold, v.toWhy(prefix))
 	}
 	return out
 }
@@ -179,7 +209,7 @@ func (v *view) values(prefix string, begin ...string) template.HTML {
 	if len(vs) == 0 {
 		return ""
 	}
-	return render.Values(vs, v.options(prefix))
+	return render.Values(vs, v.toWhy(prefix))
 }
 
 func (v *view) tables(prefix string, begin ...string) (out []template.HTML) {
@@ -209,7 +239,20 @@ func begins(id string, begin []string) bool {
 }
 
 func (v *view) working(w *finding.Working) template.HTML {
-	return render.WorkingHTML(w, v.options(fmt.Sprintf("w%d-", v.next())))
+	return render.WorkingHTML("", w, v.options(fmt.Sprintf("w%d-", v.next())))
+}
+
+// far is the working of a value of the build, which stands on the page of why.
+func (v *view) far(id string, w *finding.Working) template.HTML {
+	return render.WorkingHTML(id, w, v.toWhy(""))
+}
+
+// toWhy sets what the build's findings hold, whose workings stand on the page of why: script fetches each when it is opened, since
+// all of them together are most of a page.
+func (v *view) toWhy(prefix string) render.HTMLOptions {
+	o := v.options(prefix)
+	o.Why = v.Base + "why?of="
+	return o
 }
 
 // bare is a working without its figure, for pages on which that stands already.

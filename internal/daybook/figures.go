@@ -12,7 +12,9 @@ import (
 
 	"fettle/internal/draw"
 	"fettle/internal/finding"
+	"fettle/internal/live"
 	"fettle/internal/render"
+	"fettle/internal/understand"
 	"fettle/internal/work"
 )
 
@@ -41,17 +43,31 @@ func (v *view) id(name string) string {
 
 func (v *view) options(prefix string) render.HTMLOptions {
 	return render.HTMLOptions{Prefix: prefix, Figure: func(f finding.Figure) template.HTML {
-		return template.HTML(`<figure class="plate small">` + draw.Plot(f, draw.Options{Width: margin, ID: v.id("margin-" + f.ID)}) +
-			`<figcaption>` + template.HTMLEscapeString(strings.TrimSpace(f.Title+". "+f.Caption)) + `</figcaption></figure>`)
+		p := plate{Title: f.Title, Caption: f.Caption, Wide: template.HTML(draw.Plot(f, draw.Options{Width: margin, ID: v.id("margin-" + f.ID)}))}
+		if v.proved != nil {
+			if _, ok := figureOf(v.proved, f.ID); ok {
+				p.keptAt(v.Base+"figure", url.Values{"of": {f.ID}})
+			}
+		}
+		return executed("small", p)
 	}}
 }
 
 func (v *view) plate(f finding.Figure) plate {
-	to := v.Base + "figure?of=" + url.QueryEscape(f.ID)
 	v.ids["figure"]++
-	return plate{v.ids["figure"], f.Title, f.Caption,
-		template.HTML(draw.Plot(f, draw.Options{Width: wide, ID: v.id("wide-" + f.ID)})),
-		template.HTML(draw.Plot(f, draw.Options{Width: narrow, ID: v.id("narrow-" + f.ID)})), to + "&as=svg", to + "&as=csv"}
+	p := plate{Number: v.ids["figure"], Title: f.Title, Caption: f.Caption,
+		Wide:   template.HTML(draw.Plot(f, draw.Options{Width: wide, ID: v.id("wide-" + f.ID)})),
+		Narrow: template.HTML(draw.Plot(f, draw.Options{Width: narrow, ID: v.id("narrow-" + f.ID)}))}
+	p.keptAt(v.Base+"figure", url.Values{"of": {f.ID}})
+	return p
+}
+
+// keptAt says from where the drawing and its numbers are had as files.
+func (p *plate) keptAt(address string, q url.Values) {
+	q.Set("as", "svg")
+	p.SVG = address + "?" + q.Encode()
+	q.Set("as", "csv")
+	p.CSV = address + "?" + q.Encode()
 }
 
 func (v *view) plates(begin ...string) (out []plate) {
@@ -66,10 +82,11 @@ func (v *view) plates(begin ...string) (out []plate) {
 func (v *view) circuits() (out []plate) {
 	for i, c := range v.proved.Circuits {
 		v.ids["figure"]++
-		out = append(out, plate{Number: v.ids["figure"], Title: c.Title,
-			Wide:   template.HTML(draw.Circuit(c, draw.Options{Width: wide, ID: v.id("wide-" + c.ID)})),
-			Narrow: template.HTML(draw.Circuit(c, draw.Options{Width: narrow, ID: v.id("narrow-" + c.ID)})),
-			SVG:    v.Base + "figure?of=circuit." + strconv.Itoa(i) + "&as=svg"})
+		p := plate{Number: v.ids["figure"], Title: c.Title,
+			Wide:   template.HTML(draw.Circuit(c, draw.Options{Width: wide, ID: v.id("wide-" + c.ID), Why: v.Base + "why?of="})),
+			Narrow: template.HTML(draw.Circuit(c, draw.Options{Width: narrow, ID: v.id("narrow-" + c.ID), Why: v.Base + "why?of="}))}
+		p.keptAt(v.Base+"figure", url.Values{"of": {"circuit." + strconv.Itoa(i)}})
+		out = append(out, p)
 	}
 	return out
 }
@@ -86,14 +103,23 @@ func (d *Daybook) saveFigure(w http.ResponseWriter, r *http.Request) {
 		d.sayWrong(w, r, status, a, err)
 		return
 	}
-	of, as := r.URL.Query().Get("of"), r.URL.Query().Get("as")
-	if k, ok := strings.CutPrefix(of, "circuit."); ok && as == "svg" {
+	q := r.URL.Query()
+	of, as := q.Get("of"), q.Get("as")
+	if chapter := q.Get("chapter"); chapter != "" {
+		d.saveFigureOf(w, r, b, chapter, of, as)
+		return
+	}
+	if k, ok := strings.CutPrefix(of, "circuit."); ok && (as == "svg" || as == "csv") {
 		if i, err := strconv.Atoi(k); err == nil && i >= 0 && i < len(p.Circuits) {
-			c, q := p.Circuits[i], r.URL.Query()
+			c := p.Circuits[i]
 			if at := (draw.Probes{Red: q.Get("red"), Black: q.Get("black"), Lead: q.Get("lead")}); c.Shows(at) {
 				c = c.Around(at)
 			}
-			attach(w, b.Name()+" schematic.svg", "image/svg+xml")
+			attach(w, b.Name()+" schematic", as)
+			if as == "csv" {
+				writeDetails(w, c)
+				return
+			}
 			_, _ = io.WriteString(w, draw.Circuit(c, draw.Options{Width: 1000, Standalone: true}))
 			return
 		}
@@ -107,7 +133,7 @@ func (d *Daybook) saveFigure(w http.ResponseWriter, r *http.Request) {
 
 // keep has a figure saved as its drawing (svg) or as its numbers (csv).
 func keep(w http.ResponseWriter, of string, f finding.Figure, as string) {
-	attach(w, of+" "+f.ID+"."+as, map[string]string{"svg": "image/svg+xml", "csv": "text/csv; charset=utf-8"}[as])
+	attach(w, of+" "+f.ID, as)
 	if as == "svg" {
 		_, _ = io.WriteString(w, draw.Plot(f, draw.Options{Width: 900, Standalone: true}))
 		return
@@ -124,10 +150,47 @@ func figureOf(p *work.Proved, id string) (finding.Figure, bool) {
 	return figures[i], true
 }
 
-// attach has what follows saved under a name.
-func attach(w http.ResponseWriter, name, kind string) {
-	w.Header().Set("Content-Type", kind)
-	w.Header().Set("Content-Disposition", "attachment; filename*=UTF-8''"+url.PathEscape(name))
+// attach has what follows saved under a name, as a drawing (svg) or as numbers (csv).
+func attach(w http.ResponseWriter, name, as string) {
+	w.Header().Set("Content-Type", map[string]string{"svg": "image/svg+xml", "csv": "text/csv; charset=utf-8"}[as])
+	w.Header().Set("Content-Disposition", "attachment; filename*=UTF-8''"+url.PathEscape(name+"."+as))
+}
+
+// writeDetails writes what the parts and nets of a schematic answer, a line for each.
+func writeDetails(w io.Writer, s draw.Schematic) {
+	c := csv.NewWriter(w)
+	_ = c.Write([]string{"what", "value", "carries, or stands at", "in which state", "judged"}) // Flush would tell of an error, and the browser has gone then
+	for _, x := range s.Details {
+		verdict := string(x.Verdict)
+		if len(x.Judged) == 0 {
+			verdict = ""
+		}
+		_ = c.Write([]string{x.Name, x.Value, strings.Join(x.Now, "; "), x.State, verdict})
+	}
+	c.Flush()
+}
+
+// saveFigureOf is a figure of a chapter as a file.
+func (d *Daybook) saveFigureOf(w http.ResponseWriter, r *http.Request, b *live.Book, chapter, of, as string) {
+	v, err := newView(r, b)
+	var list []understand.Chapter
+	if err == nil {
+		list, err = d.chapters.of(d, v)
+	}
+	if err != nil {
+		status, a := wrong(err)
+		d.sayWrong(w, r, status, a, err)
+		return
+	}
+	for _, c := range list {
+		for _, x := range c.Blocks {
+			if c.ID == chapter && x.Figure != nil && x.Figure.ID == of && (as == "svg" || as == "csv") {
+				keep(w, b.Name(), *x.Figure, as)
+				return
+			}
+		}
+	}
+	d.say(w, r, http.StatusNotFound, "No such figure", "That chapter has no figure of that name.")
 }
 
 // writeFigure writes what a figure shows: one line for each point, in coherent SI units, which the head names.

@@ -43,7 +43,8 @@ type halvesJSON struct {
 // mostPieces is how many pieces of time one answer has.
 const mostPieces = 4000
 
-// halves answers with the half-bits of a recording, as many points as a screen can show: ?recording=ID&from=S&to=S&pieces=N.
+// halves answers with the half-bits of a recording, as many points as a screen can show: ?recording=ID&from=S&to=S&pieces=N; with
+// &as=svg or csv as a file.
 func (d *Daybook) halves(w http.ResponseWriter, r *http.Request) {
 	if _, ok := d.book(w, r); !ok {
 		return
@@ -68,10 +69,46 @@ func (d *Daybook) halves(w http.ResponseWriter, r *http.Request) {
 		}
 		return x
 	}
-	w.Header().Set("Content-Type", "application/json; charset=utf-8")
 	out := pieces(e.at, number("from"), number("to"), int(math.Min(math.Max(number("pieces"), 50), mostPieces)))
+	if as := q.Get("as"); as == "svg" || as == "csv" {
+		keep(w, "recording", d.drawn(r.Context(), e.id, out), as)
+		return
+	}
+	w.Header().Set("Content-Type", "application/json; charset=utf-8")
 	out.Cut = e.cut
 	_ = json.NewEncoder(w).Encode(out) // a browser that has gone needs no answer
+}
+
+// drawn is a window of half-bits as a figure, with the limits that hold for them.
+func (d *Daybook) drawn(ctx context.Context, id string, h halvesJSON) finding.Figure {
+	f := finding.Figure{ID: "half-bits", Title: "Half-bits of the recording", X: finding.Axis{Quantity: "time in the recording", Unit: unit.SymSecond},
+		Y: finding.Axis{Quantity: "half-bit", Unit: unit.SymSecond}, Caption: "Of each piece of time the shortest and the longest half-bit."}
+	curve := func(label string, of []*float64) {
+		c := finding.Curve{Label: label, X: h.Time}
+		for _, y := range of {
+			v := math.NaN()
+			if y != nil {
+				v = *y / 1e6
+			}
+			c.Y = append(c.Y, v)
+		}
+		f.Curves = append(f.Curves, c)
+	}
+	if h.Each {
+		f.Caption = "Every half-bit."
+		curve("half-bit", h.Short)
+	} else {
+		curve("shortest", h.Short)
+		curve("longest", h.Long)
+	}
+	if _, a, err := d.audit(ctx, id); err == nil {
+		for _, fig := range a.findings.Figures {
+			if fig.ID == "half.time" {
+				f.Bands = fig.Bands
+			}
+		}
+	}
+	return f
 }
 
 // pieces cuts the time between two instants (NaN: the ends of the recording) and gives of each piece the shortest and the longest

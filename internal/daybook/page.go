@@ -63,7 +63,7 @@ func (d *Daybook) pages(mux *http.ServeMux) {
 		i := slices.IndexFunc(stages, func(s stage) bool { return s.Path == p.path })
 		mux.HandleFunc("GET /b/{book}/"+cmp.Or(p.path, "{$}"), d.build(stages[i].Name, p.show))
 	}
-	mux.HandleFunc("GET /b/{book}/why", d.build("Why", showWhy))
+	mux.HandleFunc("GET /b/{book}/why", d.why)
 	mux.HandleFunc("GET /b/{book}/understand", d.build("Understand", d.showUnderstand))
 	mux.HandleFunc("GET /b/{book}/understand/{chapter}", d.build("Understand", d.showUnderstand))
 	mux.HandleFunc("GET /b/{book}/experiments", d.showExperiments)
@@ -72,6 +72,7 @@ func (d *Daybook) pages(mux *http.ServeMux) {
 	mux.HandleFunc("GET /b/{book}/track", d.showTrack)
 	mux.HandleFunc("GET /b/{book}/halves", d.halves)
 	mux.HandleFunc("GET /b/{book}/track/figure", d.trackFigure)
+	mux.HandleFunc("GET /b/{book}/track/packet", d.savePacket)
 	mux.HandleFunc("GET /new", d.newBuild)
 	mux.HandleFunc("GET /b/{book}/file", d.showFile)
 	mux.HandleFunc("GET /b/{book}/figure", d.saveFigure)

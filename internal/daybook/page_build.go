@@ -3,13 +3,11 @@ package daybook
 import (
 	"fmt"
 	"html/template"
-	"net/url"
 	"slices"
 	"strings"
 
 	"fettle/internal/build"
 	"fettle/internal/finding"
-	"fettle/internal/parts"
 	"fettle/internal/render"
 	"fettle/internal/wiring"
 )
@@ -23,6 +21,8 @@ type section struct {
 	Plates      []plate
 	Parts       []template.HTML
 	Reading     *readingForm
+	Strike      *strikeView
+	Adds        []addView
 	Cautions    template.HTML
 	More        string        // what a folded part is called
 	Folded      template.HTML // and what is in it
@@ -132,6 +132,9 @@ func (v *view) inShort() map[string]string {
 	return m
 }
 
+// naming is what the file says of the build as a whole.
+var naming = &build.Block{Doc: "What the build is called.", Attrs: slices.DeleteFunc(slices.Clone(build.Schema().Attrs), func(a build.Attr) bool { return a.Name == "format" })}
+
 func showVehicle(v *view) (string, any) {
 	p := sections{Title: "Vehicle", Lead: "What the decoder goes into. What is left open is assumed, and said so."}
 	for i := range v.rev.Folder.Build.Vehicles {
@@ -140,6 +143,7 @@ func showVehicle(v *view) (string, any) {
 		s.Forms = append(s.Forms, v.form("", blockAt("vehicle"), "", "vehicle", x.Name.Text), v.form("cavity", blockAt("vehicle", "cavity"), "", "vehicle", x.Name.Text, "cavity"))
 		p.List = append(p.List, s)
 	}
+	p.List = append(p.List, section{Live: "whole-build", Title: "The build", Forms: []formView{v.form("", naming, "")}, Adds: []addView{v.adding(blockAt("vehicle"), []string{"scale", "socket"})}})
 	s := section{Live: "socket", Title: "The plug in its socket", State: state(v.all, []string{"socket."})}
 	s.add(v.verdicts("v-", "socket."))
 	s.add(v.tables("t-", "socket.")...)
@@ -202,21 +206,34 @@ func showLamps(v *view) (string, any) {
 			if len(l.Readings) > 0 {
 				s.add(render.Table(readingTable(l), render.HTMLOptions{}))
 			}
-			s.Reading = v.readingForm(x.Name.Text, l.Name.Text)
+			s.Reading, s.Strike = v.readingForm(x.Name.Text, l.Name.Text), v.striking(x, l)
 			s.add(v.tables("t-", id+".")...)
 			s.Forms = append(s.Forms, v.form("What is said of it", blockAt("vehicle", "lamp"), id, "vehicle", x.Name.Text, "lamp", l.Name.Text))
 			p.List = append(p.List, s)
 		}
 	}
-	if len(b.Meters) > 0 {
-		s := section{Live: "meters", Title: "Meters", Say: "A gain error is common to all readings of one range, so it is an unknown of the fit."}
+	more := section{Live: "more-lamps", Title: "Another lamp"}
+	for i := range b.Vehicles {
+		add := v.adding(blockAt("vehicle", "lamp"), []string{"kind", "feed", "pin", "wire", "leds", "end", "good", "seen", "never_above"}, "vehicle", b.Vehicles[i].Name.Text)
+		if len(b.Vehicles) > 1 {
+			add.Kind += " of " + b.Vehicles[i].Name.Text
+		}
+		more.Adds = append(more.Adds, add)
+	}
+	p.List = append(p.List, more)
+	{
+		s := section{Live: "meters", Title: "Meters", Say: "A gain error is common to all readings of one range, so it is an unknown of the fit. A reading without a meter is taken for one of an ordinary hand meter."}
 		for i := range b.Meters {
 			m := &b.Meters[i]
 			s.Forms = append(s.Forms, v.form("meter "+m.Name.Text, blockAt("meter"), "", "meter", m.Name.Text))
 			for k := range m.Ranges {
 				s.Forms = append(s.Forms, v.form(m.Name.Text+", "+m.Ranges[k].Measures.Text, blockAt("meter", "range"), "", "meter", m.Name.Text, "range", fmt.Sprint(k+1)))
 			}
+			add := v.adding(blockAt("meter", "range"), []string{"measures", "full", "resolution", "gain", "digits", "burden", "input"}, "meter", m.Name.Text)
+			add.Kind += " of meter " + m.Name.Text
+			s.Adds = append(s.Adds, add)
 		}
+		s.Adds = append(s.Adds, v.adding(blockAt("meter"), []string{"true_rms"}))
 		p.List = append(p.List, s)
 	}
 	return "sections", p
@@ -261,7 +278,7 @@ func showSupply(v *view) (string, any) {
 	for i := range b.Decoders {
 		d := &b.Decoders[i]
 		s := section{Live: fmt.Sprintf("supply-%d", i), Title: "Decoder " + d.Name.Text, State: state(v.all, []string{"supply.", "chip."})}
-		s.Forms = append(s.Forms, v.form("rectifier and regulator", blockAt("decoder", "supply"), "supply", "decoder", d.Name.Text, "supply"),
+		s.Forms = append(s.Forms, v.form("the board", blockAt("decoder"), "", "decoder", d.Name.Text), v.form("rectifier and regulator", blockAt("decoder", "supply"), "supply", "decoder", d.Name.Text, "supply"),
 			v.form("chip", blockAt("decoder", "chip"), "chip", "decoder", d.Name.Text, "chip"),
 			v.form("acknowledgement", blockAt("decoder", "acknowledge"), "acknowledge", "decoder", d.Name.Text, "acknowledge"))
 		p.List = append(p.List, s)
@@ -276,6 +293,7 @@ func showSupply(v *view) (string, any) {
 		x := &b.Supplies[i]
 		p.List = append(p.List, section{Live: fmt.Sprintf("bench-%d", i), Title: "Supply " + x.Name.Text + " on the bench", Forms: []formView{v.form("", blockAt("supply"), "", "supply", x.Name.Text)}})
 	}
+	p.List = append(p.List, section{Live: "more-supplies", Title: "Another one", Adds: []addView{v.adding(blockAt("supply"), []string{"kind", "highest", "peak", "frequency", "limit"}), v.adding(blockAt("decoder"), []string{"vehicle"})}})
 	return "sections", p
 }
 
@@ -315,6 +333,15 @@ func showOutputs(v *view) (string, any) {
 			p.List = append(p.List, s)
 		}
 	}
+	more := section{Live: "more-outputs", Title: "Another output"}
+	for i := range b.Decoders {
+		add := v.adding(blockAt("decoder", "output"), []string{"lamp", "from", "drive", "switch", "series"}, "decoder", b.Decoders[i].Name.Text)
+		if len(b.Decoders) > 1 {
+			add.Kind += " of decoder " + b.Decoders[i].Name.Text
+		}
+		more.Adds = append(more.Adds, add)
+	}
+	p.List = append(p.List, more)
 	if t := v.tables("t-", "slips.", "lookalikes."); len(t) > 0 {
 		s := section{Live: "slips", Title: "What a slip of the hand does"}
 		s.add(t...)
@@ -349,9 +376,35 @@ func showAnswers(v *view) (string, any) {
 		}
 		fs.Forms = append(fs.Forms, v.form(title, blockAt("function"), "", "function", label))
 	}
-	if len(fs.Forms) > 0 {
-		p.List = append(p.List, fs)
+	fs.Adds = append(fs.Adds, v.adding(blockAt("function"), []string{"decoder", "direction", "output", "effect", "brightness"}))
+	p.List = append(p.List, fs)
+	if len(b.Vehicles) > 1 {
+		s := section{Live: "places", Title: "Places in the train", Say: "Front first; without any, all vehicles in the order of the file."}
+		if b.Train != nil {
+			for _, t := range b.Train.Vehicles {
+				s.Forms = append(s.Forms, v.form(t.Name.Text, blockAt("train", "vehicle"), "", "train", "vehicle", t.Name.Text))
+			}
+		}
+		add := v.adding(blockAt("train", "vehicle"), []string{"turned"}, "train")
+		for i := range b.Vehicles {
+			add.Name.Words = append(add.Name.Words, b.Vehicles[i].Name.Text)
+		}
+		add.Kind = "a place for a vehicle"
+		s.Adds = append(s.Adds, add)
+		p.List = append(p.List, s)
 	}
+	ws := section{Live: "wants", Title: "What shall be lit", Say: "Without a want it is judged by custom: white leads, red trails."}
+	if b.Train != nil {
+		for i, w := range b.Train.Wants {
+			var on []string
+			for _, t := range w.Functions {
+				on = append(on, t.Text)
+			}
+			ws.Forms = append(ws.Forms, v.form(strings.Join(on, ", ")+", "+w.Direction.Text, blockAt("train", "want"), "", "train", "want", fmt.Sprint(i+1)))
+		}
+	}
+	ws.Adds = append(ws.Adds, v.adding(blockAt("train", "want"), []string{"direction", "function", "lit"}, "train"))
+	p.List = append(p.List, ws)
 	s := section{Live: "train", Title: "Which lamps are lit", State: state(v.all, []string{"train."})}
 	s.add(v.tables("t-", "train")...)
 	s.add(v.values("s-", "train."), v.verdicts("v-", "train."), v.notes("train"))
@@ -359,102 +412,4 @@ func showAnswers(v *view) (string, any) {
 		p.List = append(p.List, s)
 	}
 	return "sections", p
-}
-
-func showDrawer(v *view) (string, any) {
-	p := sections{Title: "Parts and drawer", Lead: "What the build wants, and what the drawer holds. drawer.csv opens in any spreadsheet; it may lie one folder up and serve all builds."}
-	s := section{Live: "parts", Title: "Wanted", State: state(v.all, []string{"drawer."})}
-	if len(v.proved.Parts.Rows) > 0 {
-		s.add(render.Table(v.proved.Parts, v.options("parts-")))
-	}
-	s.Forms = append(s.Forms, v.form("to compare with", blockAt("cost"), "", "cost"))
-	p.List = append(p.List, s)
-	d := section{Live: "drawer", Title: "In the drawer"}
-	if v.rev.Folder.Build.Drawer == nil {
-		d.Say = "There is no drawer.csv beside the build, nor one folder up: every part counts as to be bought."
-	} else {
-		t := finding.Table{Columns: []finding.Column{{Title: "part"}, {Title: "pieces"}, {Title: "package"}, {Title: "note"}}}
-		for _, it := range v.rev.Folder.Build.Drawer.Items {
-			t.Rows = append(t.Rows, drawerRow(it))
-		}
-		d.add(render.Table(t, render.HTMLOptions{}))
-	}
-	p.List = append(p.List, d)
-	n := section{Live: "assumed", Title: "Assumed of the parts"}
-	n.add(v.notes("assumed"))
-	if len(n.Parts) > 0 {
-		p.List = append(p.List, n)
-	}
-	return "sections", p
-}
-
-// showWhy is one value or verdict with its working, or the list of all of them.
-func showWhy(v *view) (string, any) {
-	of := v.r.URL.Query().Get("of")
-	p := sections{Title: "Why", Lead: "The working behind a value or a verdict."}
-	s := section{Live: "why", Title: of}
-	for _, x := range v.all.Values {
-		if of != "" && x.ID == of {
-			s.Title = x.Name
-			s.add(render.Values([]finding.Value{x}, v.options("s-")))
-			s.add(v.opened(x.Working))
-		}
-	}
-	for _, j := range v.all.Verdicts {
-		if of != "" && j.ID == of {
-			s.Title, s.State = strings.TrimSpace(j.Subject+": "+j.Requirement), j.Verdict
-			j := j
-			w := j.Working
-			j.Working = nil
-			s.add(render.Verdicts([]finding.Judgement{j}, v.options("v-")))
-			s.add(v.opened(w))
-		}
-	}
-	if len(s.Parts) > 0 {
-		p.List = append(p.List, s)
-	} else if of != "" {
-		p.List = append(p.List, section{Live: "why", Title: "Nothing of that name", Say: "No value and no verdict of this build is called " + of + " now. All of them:"})
-	}
-	all := section{Live: "why-all", Title: "Everything that has a working"}
-	var rows strings.Builder
-	link := func(id, name string, verdict finding.Verdict) {
-		fmt.Fprintf(&rows, `<li><a href="%s">%s</a>`, template.HTMLEscapeString(v.Base+"why?of="+url.QueryEscape(id)), template.HTMLEscapeString(name))
-		if verdict != "" {
-			rows.WriteString(" " + string(render.Verdict(verdict)))
-		}
-		rows.WriteString("</li>")
-	}
-	for _, x := range v.all.Values {
-		if x.Working != nil {
-			link(x.ID, x.Name, "")
-		}
-	}
-	for _, j := range v.all.Verdicts {
-		if j.Working != nil {
-			link(j.ID, strings.TrimSpace(j.Subject+": "+j.Requirement), j.Verdict)
-		}
-	}
-	all.add(template.HTML(`<ul class="index">` + rows.String() + `</ul>`))
-	p.List = append(p.List, all)
-	return "sections", p
-}
-
-// opened is a working that is read at once.
-func (v *view) opened(w *finding.Working) template.HTML {
-	return template.HTML(strings.Replace(string(v.working(w)), "<details", "<details open", 1))
-}
-
-// drawerRow is one line of the drawer.
-func drawerRow(it parts.Item) []finding.Cell {
-	count := fmt.Sprint(it.Count)
-	if it.Count < 0 {
-		count = "plenty"
-	}
-	row := []finding.Cell{{Text: it.Text}, {Text: count}, {Text: it.Package}, {Text: it.Note}}
-	for i := range row {
-		if row[i].Text == "" {
-			row[i].Text = "—"
-		}
-	}
-	return row
 }

@@ -165,8 +165,9 @@ func (d *Daybook) showExperiments(w http.ResponseWriter, r *http.Request) {
 			data.Title, data.Learned = t.card.Title(), t.learned.Words
 			for _, f := range t.findings.Figures {
 				p := v.plate(f)
-				to := data.Base + "experiments/figure?" + t.given.Encode() + "&figure=" + url.QueryEscape(f.ID)
-				p.SVG, p.CSV = to+"&as=svg", to+"&as=csv"
+				q := maps.Clone(t.given)
+				q.Set("figure", f.ID)
+				p.keptAt(data.Base+"experiments/figure", q)
 				data.Plates = append(data.Plates, p)
 			}
 			data.Parts = v.parts(t.findings, "card-")

@@ -3,6 +3,7 @@ package daybook
 import (
 	"bytes"
 	"context"
+	"encoding/csv"
 	"errors"
 	"fmt"
 	"html/template"
@@ -11,6 +12,7 @@ import (
 	"net/url"
 	"os"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 
@@ -22,6 +24,7 @@ import (
 	"fettle/internal/finding"
 	"fettle/internal/recording"
 	"fettle/internal/render"
+	"fettle/internal/unit"
 )
 
 // The recording that is there without one of one's own, with trouble put in on purpose.
@@ -118,36 +121,86 @@ func (d *Daybook) showTrack(w http.ResponseWriter, r *http.Request) {
 	d.execute(w, r, "Track signal", "track", t)
 }
 
-// said explains sentences and bytes.
-func (v *view) said(sentence, hex string) *saidView {
-	s := &saidView{}
+// itemsOf reads sentences and bytes as packets.
+func itemsOf(sentence, hex string) (items []dcc.Item, problems []problemJSON) {
 	if len(sentence)+len(hex) > mostSentence {
-		s.Problems = []problemJSON{{Message: fmt.Sprintf("%d characters are more than fit here (%d)", len(sentence)+len(hex), mostSentence)}}
-		return s
+		return nil, []problemJSON{{Message: fmt.Sprintf("%d characters are more than fit here (%d)", len(sentence)+len(hex), mostSentence)}}
 	}
 	sentences, list := dcc.Parse("in words", sentence)
 	packets, wrong := dcc.ParseHex("in bytes", hex)
 	for _, p := range append(list, wrong...) {
-		s.Problems = append(s.Problems, problem(p))
+		problems = append(problems, problem(p))
 	}
-	if len(s.Problems) > 0 {
-		return s
+	if len(problems) > 0 {
+		return nil, problems
 	}
-	var items []dcc.Item
 	for _, one := range sentences {
 		items = append(items, dcc.ItemOf(one))
 	}
 	for _, p := range packets {
 		items = append(items, dcc.Received(p))
 	}
-	if len(items) == 0 {
+	return items, nil
+}
+
+// savePacket is a packet as a file: drawn, or half-bit by half-bit.
+func (d *Daybook) savePacket(w http.ResponseWriter, r *http.Request) {
+	q := r.URL.Query()
+	items, _ := itemsOf(q.Get("words"), q.Get("hex"))
+	n, err := strconv.Atoi(q.Get("number"))
+	as := q.Get("as")
+	if err != nil || n < 1 || n > len(items) || as != "svg" && as != "csv" {
+		d.say(w, r, http.StatusNotFound, "No such packet", "These words and bytes have no packet of that number.")
+		return
+	}
+	attach(w, fmt.Sprintf("packet % X", []byte(items[n-1].Packet)), as)
+	if as == "svg" {
+		_, _ = io.WriteString(w, draw.Packet(items[n-1], draw.Options{Width: 900, Standalone: true})) // a browser that has gone needs no answer
+		return
+	}
+	writeHalves(w, items[n-1])
+}
+
+// writeHalves writes a packet half-bit by half-bit, at nominal lengths: when each begins, how long it lasts, of which bit it is.
+func writeHalves(w io.Writer, it dcc.Item) {
+	c := csv.NewWriter(w)
+	_ = c.Write([]string{"of", "bit", "half", "from / s", "length / s"}) // Flush would tell of an error, and the browser has gone then
+	at := unit.Time(0)
+	bits := func(of, bits string) {
+		for _, bit := range bits {
+			length := dcc.NominalZero
+			if bit == '1' {
+				length = dcc.NominalOne
+			}
+			for _, half := range []string{"first", "second"} {
+				_ = c.Write([]string{of, string(bit), half, strconv.FormatFloat(at.Seconds(), 'f', 6, 64), strconv.FormatFloat(length.Seconds(), 'f', 6, 64)})
+				at += length
+			}
+		}
+	}
+	bits("preamble", strings.Repeat("1", it.Ones()))
+	for k, part := range dcc.Anatomy(it.Packet, it.Context()) {
+		bits("start bit", "0")
+		bits(fmt.Sprintf("%02X %s", it.Packet[k], part.Says), fmt.Sprintf("%08b", it.Packet[k]))
+	}
+	bits("end bit", "1")
+	c.Flush()
+}
+
+// said explains sentences and bytes.
+func (v *view) said(sentence, hex string) *saidView {
+	s := &saidView{}
+	items, problems := itemsOf(sentence, hex)
+	if s.Problems = problems; len(items) == 0 {
 		return s
 	}
-	for _, it := range items {
+	for k, it := range items {
 		v.ids["figure"]++
-		s.Plates = append(s.Plates, plate{Number: v.ids["figure"], Title: it.Title(), Caption: "The track voltage over time at nominal half-bits; below, the error byte worked out.",
+		p := plate{Number: v.ids["figure"], Title: it.Title(), Caption: "The track voltage over time at nominal half-bits; below, the error byte worked out.",
 			Wide:   template.HTML(draw.Packet(it, draw.Options{Width: wide, ID: v.id("wide-packet")})),
-			Narrow: template.HTML(draw.Packet(it, draw.Options{Width: narrow, ID: v.id("narrow-packet")}))})
+			Narrow: template.HTML(draw.Packet(it, draw.Options{Width: narrow, ID: v.id("narrow-packet")}))}
+		p.keptAt(v.Base+"track/packet", url.Values{"words": {sentence}, "hex": {hex}, "number": {strconv.Itoa(k + 1)}})
+		s.Plates = append(s.Plates, p)
 	}
 	s.Parts = v.parts(dcc.Explain(items), "said-")
 	return s
@@ -210,8 +263,7 @@ func (v *view) heard(a *audited) *heardView {
 	}
 	for _, fig := range f.Figures {
 		p := v.plate(fig)
-		to := v.Base + "track/figure?recording=" + url.QueryEscape(a.id) + "&of=" + url.QueryEscape(fig.ID)
-		p.SVG, p.CSV = to+"&as=svg", to+"&as=csv"
+		p.keptAt(v.Base+"track/figure", url.Values{"recording": {a.id}, "of": {fig.ID}})
 		h.Plates = append(h.Plates, p)
 	}
 	return h

@@ -2,9 +2,9 @@ package daybook
 
 import (
 	"html/template"
+	"net/url"
 	"sync"
 
-	"fettle/internal/finding"
 	"fettle/internal/render"
 	"fettle/internal/understand"
 )
@@ -60,7 +60,9 @@ func (d *Daybook) showUnderstand(v *view) (string, any) {
 		for _, b := range c.Blocks {
 			switch {
 			case b.Figure != nil:
-				s.add(v.plateHTML(*b.Figure))
+				p := v.plate(*b.Figure)
+				p.keptAt(v.Base+"figure", url.Values{"chapter": {c.ID}, "of": {b.Figure.ID}})
+				s.add(executed("plate", p))
 			case b.Table != nil:
 				s.add(render.Table(*b.Table, v.options("t-")))
 			default:
@@ -72,11 +74,4 @@ func (d *Daybook) showUnderstand(v *view) (string, any) {
 	}
 	p.List = append(p.List, index)
 	return "sections", p
-}
-
-// plateHTML is a figure set among prose; it is not among those of the proof, so it is not kept by address.
-func (v *view) plateHTML(f finding.Figure) template.HTML {
-	p := v.plate(f)
-	p.SVG, p.CSV = "", ""
-	return executed("plate", p)
 }

@@ -95,25 +95,6 @@ func TestTroubleAtItsLine(t *testing.T) {
 	}
 }
 
-// Each figure of the proof is kept as a drawing and as numbers.
-func TestFiguresAreKept(t *testing.T) {
-	server, _ := serve(t, folder(t), daybook.Settings{})
-	_, page := ask(t, "GET", server.URL+bookPath+"outputs", nil, nil)
-	links := regexp.MustCompile(`href="([^"]+&amp;as=(svg|csv))"`).FindAllStringSubmatch(page, -1)
-	if len(links) < 9 {
-		t.Fatalf("%d links", len(links))
-	}
-	for _, m := range links {
-		resp, body := ask(t, "GET", server.URL+strings.ReplaceAll(m[1], "&amp;", "&"), nil, nil)
-		if resp.StatusCode != http.StatusOK || !strings.HasPrefix(resp.Header.Get("Content-Disposition"), "attachment") {
-			t.Errorf("%s: %d", m[1], resp.StatusCode)
-		}
-		if m[2] == "svg" && !strings.HasPrefix(body, "<svg") || m[2] == "csv" && strings.Count(body, "\n") < 10 {
-			t.Errorf("%s: %.60s", m[1], body)
-		}
-	}
-}
-
 // BenchmarkFirstPage is the whole at a glance of the demo, warm.
 func BenchmarkFirstPage(b *testing.B) {
 	server, _ := serve(b, folder(b), daybook.Settings{})

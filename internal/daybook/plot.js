@@ -102,7 +102,18 @@ export default async function plot(box) {
     const f = {ArrowLeft: () => shift(-.2), ArrowRight: () => shift(.2), "+": () => zoom(.6), "-": () => zoom(1.7), Home: () => go(whole.from, whole.to)}[e.key];
     if (f) { e.preventDefault(); f(); }
   });
-  box.append(bar, place, words);
+  const kept = document.createElement("p");
+  kept.className = "save";
+  kept.append("keep what is shown as");
+  for (const [as, name] of [["svg", "SVG"], ["csv", "CSV"]]) {
+    const a = document.createElement("a");
+    a.textContent = name; a.download = "";
+    a.setAttribute("aria-label", `the half-bits shown as ${name}`);
+    a.href = `${box.dataset.plot}&as=${as}`;
+    a.addEventListener("click", () => { a.href = `${box.dataset.plot}&as=${as}&pieces=${width()}&from=${seen.min}&to=${seen.max}`; });
+    kept.append(" ", a);
+  }
+  box.append(bar, place, words, kept);
   words.textContent = "Drag to come closer, double-click for the whole; the wheel comes closer, with Shift it moves.";
   draw();
   new ResizeObserver(() => u.width !== width() && u.setSize({width: width(), height: 300})).observe(box);

@@ -37,14 +37,19 @@ func (v *view) probed(decoder string, p draw.Probes) (plate, bool) {
 	}
 	c := v.proved.Circuits[i].Around(p)
 	v.ids["figure"]++
-	q := url.Values{"of": {"circuit." + strconv.Itoa(i)}, "as": {"svg"}}
+	q := url.Values{"of": {"circuit." + strconv.Itoa(i)}}
 	for name, at := range map[string]string{"red": p.Red, "black": p.Black, "lead": p.Lead} {
 		if at != "" {
 			q.Set(name, at)
 		}
 	}
-	return plate{Number: v.ids["figure"], Title: "Where the probes go", Caption: "R: the red probe; B: the black one; A: an ammeter in the lead.",
-		Wide:   template.HTML(draw.Circuit(c, draw.Options{Width: wide, ID: v.id("wide-" + c.ID)})),
-		Narrow: template.HTML(draw.Circuit(c, draw.Options{Width: narrow, ID: v.id("narrow-" + c.ID)})),
-		SVG:    v.Base + "figure?" + q.Encode()}, true
+	caption := "R: the red probe; B: the black one."
+	if p.Lead != "" {
+		caption = "A: the ammeter, in the lead of the " + p.Lead + "."
+	}
+	out := plate{Number: v.ids["figure"], Title: "Where the probes go", Caption: caption,
+		Wide:   template.HTML(draw.Circuit(c, draw.Options{Width: wide, ID: v.id("wide-" + c.ID), Why: v.Base + "why?of="})),
+		Narrow: template.HTML(draw.Circuit(c, draw.Options{Width: narrow, ID: v.id("narrow-" + c.ID), Why: v.Base + "why?of="}))}
+	out.keptAt(v.Base+"figure", q)
+	return out, true
 }

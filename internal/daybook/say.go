@@ -7,6 +7,7 @@ import (
 	"html/template"
 	"maps"
 	"net/http"
+	"path"
 	"slices"
 	"strings"
 
@@ -56,7 +57,17 @@ func (d *Daybook) sayWrong(w http.ResponseWriter, r *http.Request, status int, a
 	if errors.As(err, &clash) {
 		t.Title = "Changed by another hand meanwhile"
 		t.Words = "Nothing was written: the file is as the other hand left it, and what you wrote stands below."
-		if clash.File == "" && strings.HasSuffix(r.URL.Path, "/edit") {
+		switch to := path.Base(r.URL.Path); {
+		case clash.File != "":
+		case to != "edit" && len(clash.Attributes) > 0 && !clash.Attributes[0].Gone: // a block to be taken out or renamed
+			t.Action = r.URL.Path
+			t.Rest = []field{{"base", clash.Theirs}, {"back", t.Back}}
+			for _, name := range []string{"block", "name", "reading", "words"} {
+				if r.PostForm.Has(name) {
+					t.Rest = append(t.Rest, field{name, r.PostForm.Get(name)})
+				}
+			}
+		case to == "edit":
 			t.Action = r.URL.Path
 			t.Rest = []field{{"base", clash.Theirs}, {"back", t.Back}, {"make", r.PostForm.Get("make")}}
 			for _, c := range clash.Attributes {
@@ -88,6 +99,9 @@ func (d *Daybook) sayWrong(w http.ResponseWriter, r *http.Request, status int, a
 		}
 	} else if t.Action != "" {
 		t.Again = "Write yours"
+		if to := path.Base(t.Action); to == "take" || to == "strike" {
+			t.Again = "Take it out all the same"
+		}
 	}
 	d.tell(w, r, status, t)
 }

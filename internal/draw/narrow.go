@@ -75,10 +75,10 @@ func (d *drafter) narrow() {
 	case ballast != nil:
 		const zenerX, at = 84.0, 128.0
 		d.dot(zenerX, level)
-		d.resistor(axisAt{at, level, 1, 0})
+		d.resistorOf(s.Supply.Ballast, axisAt{at, level, 1, 0})
 		d.above(ballast, "middle", at, level-13)
 		d.wire(point{zenerX, level}, point{zenerX, level + 46})
-		d.diode(axisAt{zenerX, level + 24, 0, -1}, Zener)
+		d.zenerOf(s.Supply.Regulator, axisAt{zenerX, level + 24, 0, -1})
 		d.minus(zenerX, level+46)
 		d.probe(zenerX, level+44, probeMinus)
 		d.lines(reg, "start", zenerX+14, level+24)
@@ -88,6 +88,7 @@ func (d *drafter) narrow() {
 		d.begin()
 		d.box(92, level-17, 62, 34)
 		d.end()
+		d.answers(s.Supply.Regulator.ID, box{92, level - 17, 62, 34})
 		d.wire(point{123, level + 17}, point{123, level + 42})
 		d.minus(123, level+42)
 		d.probe(123, level+30, probeMinus)
@@ -105,7 +106,7 @@ func (d *drafter) narrow() {
 	if !s.Supply.Regulator.absent() {
 		d.wire(point{stripX, level}, point{stripX, chipTop})
 		d.probe(stripX, level+24, probeSupply)
-		d.lines([]words{{"value", s.Rails.Logic}}, "start", stripX+6, chipTop-7)
+		d.lines([]words{{"value", s.Rails.Logic, s.net(probeSupply)}}, "start", stripX+6, chipTop-7)
 	}
 	chip := s.Chip.say(d.w - 4 - textL)
 	d.lines(chip, "start", textL, chipTop+14)
@@ -115,7 +116,7 @@ func (d *drafter) narrow() {
 		ws := s.Listen.Series.say(150)
 		d.pen.text("value label", "end", stripR-4, in+4, s.Listen.Into)
 		d.wire(point{stripR, in}, point{stripR + 66, in})
-		d.resistor(axisAt{stripR + 32, in, 1, 0})
+		d.resistorOf(s.Listen.Series, axisAt{stripR + 32, in, 1, 0})
 		d.probeBeside(besidePin, in, s.Listen.Into)
 		d.terminal(stripR+69.5, in)
 		d.name(s.Listen.From, "start", stripR+78, in+4)
@@ -132,6 +133,7 @@ func (d *drafter) narrow() {
 	d.begin()
 	d.box(stripL, chipTop, stripR-stripL, y-chipTop)
 	d.end()
+	d.answers(s.Chip.ID, box{stripL, chipTop, stripR - stripL, y - chipTop})
 	d.wire(point{stripX, y}, point{stripX, y + 12})
 	d.minus(stripX, y+12)
 	d.foot(y + 40)
@@ -199,7 +201,7 @@ func (d *drafter) put(p Part, y float64) float64 {
 	}
 	ws := p.say(d.beside())
 	h := math.Max(2*halfR+10, tall(ws)+8)
-	d.resistor(axisAt{chainX, y + h/2, 0, 1})
+	d.resistorOf(p, axisAt{chainX, y + h/2, 0, 1})
 	d.middle(ws, "start", besideX, y+h/2)
 	return y + h
 }
@@ -316,7 +318,7 @@ func (d *drafter) pairColumn(o SchematicOutput, y, top float64) float64 {
 	d.wire(point{stripR, pinY}, point{firstX - 24, pinY})
 	d.pen.text("value label", "end", stripR-4, pinY+4, o.Pin)
 	if !o.Base.absent() {
-		d.resistor(axisAt{padX, pinY, 1, 0})
+		d.resistorOf(o.Base, axisAt{padX, pinY, 1, 0})
 		d.above(base, "start", textL, pinY-over)
 	}
 	d.transistor(o.Driver, firstX, pinY)
@@ -345,7 +347,7 @@ func (d *drafter) pairColumn(o SchematicOutput, y, top float64) float64 {
 		ground = math.Max(ground, c+26)
 		d.dot(tie, second)
 		d.wire(point{tie, second}, point{tie, ground})
-		d.resistor(axisAt{tie, c, 0, 1})
+		d.resistorOf(o.Between, axisAt{tie, c, 0, 1})
 		d.minus(tie, ground)
 		d.middle(ws, "end", tie-12, c)
 		ground = math.Max(ground, c+tall(ws)/2)
@@ -355,7 +357,7 @@ func (d *drafter) pairColumn(o SchematicOutput, y, top float64) float64 {
 		ground := pinY + 52 + below
 		d.dot(node, pinY)
 		d.wire(point{node, pinY}, point{node, ground})
-		d.resistor(axisAt{node, ground - 26, 0, 1})
+		d.resistorOf(o.Pulldown, axisAt{node, ground - 26, 0, 1})
 		d.minus(node, ground)
 		ws := o.Pulldown.say(pullRoom)
 		d.lines(ws, "middle", node, ground+16)
@@ -372,7 +374,7 @@ func (d *drafter) footColumn(pin string, t Transistor, base Part, baseWords []wo
 	d.probeBeside(besidePin, pinY, pin)
 	d.pen.text("value label", "end", stripR-4, pinY+4, pin)
 	if !base.absent() {
-		d.resistor(axisAt{padX, pinY, 1, 0})
+		d.resistorOf(base, axisAt{padX, pinY, 1, 0})
 		d.above(baseWords, "start", textL, pinY-12)
 	}
 	d.transistor(t, chainX, pinY)
@@ -387,7 +389,7 @@ func (d *drafter) footColumn(pin string, t Transistor, base Part, baseWords []wo
 	if !pulldown.absent() {
 		d.dot(pulldownX, pinY)
 		d.wire(point{pulldownX, pinY}, point{pulldownX, ground})
-		d.resistor(axisAt{pulldownX, ground - 26, 0, 1})
+		d.resistorOf(pulldown, axisAt{pulldownX, ground - 26, 0, 1})
 		d.minus(pulldownX, ground)
 		ws := pulldown.say(chainX - 14 - pulldownX - 12)
 		at := ground - 30
@@ -499,7 +501,7 @@ func (d *drafter) upperColumn(o SchematicOutput, y, controlAt float64) (end, con
 		left = controlAt
 		d.wire(point{controlAt, rail}, point{controlAt, control})
 		d.dot(controlAt, control)
-		d.resistor(axisAt{controlAt, (rail + control) / 2, 0, 1})
+		d.resistorOf(o.Pullup, axisAt{controlAt, (rail + control) / 2, 0, 1})
 		d.middle(pull, "end", controlAt-12, (rail+control)/2)
 	}
 	if !o.Clamp.absent() {
@@ -510,7 +512,7 @@ func (d *drafter) upperColumn(o SchematicOutput, y, controlAt float64) (end, con
 		if left < x {
 			d.dot(x, rail)
 		}
-		d.diode(axisAt{x, (rail + control) / 2, 0, -1}, Zener)
+		d.zenerOf(o.Clamp, axisAt{x, (rail + control) / 2, 0, -1})
 	}
 	d.wire(point{chainX, y + 15.5}, point{chainX, control - 20})
 	if left < chainX {
@@ -529,7 +531,7 @@ func (d *drafter) upperColumn(o SchematicOutput, y, controlAt float64) (end, con
 	if !o.Base.absent() {
 		h := math.Max(halfR+6, tall(base)/2+2)
 		c := control + 10 + h
-		d.resistor(axisAt{controlAt, c, 0, 1})
+		d.resistorOf(o.Base, axisAt{controlAt, c, 0, 1})
 		d.middle(base, "end", controlAt-12, c)
 		end = math.Max(end, c+h-30)
 	}
@@ -563,6 +565,7 @@ func (d *drafter) chain(l SchematicLamp, y float64, giving bool) float64 {
 		a := dir
 		a.y = y + h/2
 		e.draw(d, a, e.along)
+		d.answers(e.part.ID, box{chainX - 9 - e.across, y + h/2 - e.along/2, 18 + e.across, e.along})
 		d.middle(ws, "start", x, y+h/2)
 		y += h
 	}

@@ -3,31 +3,168 @@ package draw
 import (
 	"cmp"
 	"fmt"
+	"math"
+	"slices"
 	"strings"
 
 	"fettle/internal/build"
+	"fettle/internal/circuit"
 	"fettle/internal/finding"
 	"fettle/internal/parts"
+	"fettle/internal/probe"
+	"fettle/internal/prove"
 	"fettle/internal/unit"
 	"fettle/internal/wiring"
 )
 
-// Of describes a wired decoder for drawing: its parts with their values, and the worst verdict of each.
-func Of(n *wiring.Network, f finding.Findings) Schematic {
+// A Detail is what a part or a net of a schematic answers to one who asks.
+type Detail struct {
+	ID      string   // "output.front.series", "net.front.base"; that of its value where it has one
+	Name    string   // "series resistor of output front", "base of the switch of output front"
+	Value   string   // "820 Ω"; of a net ""
+	Now     []string // what it carries or where it stands, in words: "2.82 mA mean", "on: 0.71 V"
+	State   string   // the state that this is of
+	Judged  []string // identifiers of what was judged of it
+	Verdict finding.Verdict
+	Note    string   // what a slip of the probe there kills
+	Path    []string // of its block in the build file, with the attribute behind; nil: it has none
+}
+
+// A describer makes a schematic of a network.
+type describer struct {
+	n      *wiring.Network
+	f      finding.Findings
+	op     *prove.Operation // nil: not known
+	prefix string           // before the identifiers of what belongs to no output
+	s      *Schematic
+}
+
+// detail takes down what a part answers, and gives it its identifier and the worst of what was judged of it by identifiers that
+// begin in one of those ways.
+func (d *describer) detail(p Part, id, name string, path []string, now []string, judged ...string) Part {
+	p.ID = id
+	p.Verdict = worst(d.f, judged...)
+	x := Detail{ID: id, Name: name, Value: p.Value, Now: now, Verdict: p.Verdict, Path: path}
+	if len(now) > 0 {
+		x.State = d.state()
+	}
+	for _, j := range d.f.Verdicts {
+		if !j.NotYet() && begins(j.ID, judged) {
+			x.Judged = append(x.Judged, j.ID)
+		}
+	}
+	d.s.Details = append(d.s.Details, x)
+	return p
+}
+
+// state says of what state the currents and voltages are.
+func (d *describer) state() string {
+	return fmt.Sprintf("typical parts, %s on the track, outputs fully on", d.op.Track)
+}
+
+// carries says a flow in words.
+func carries(f prove.Flow) []string {
+	amp := func(i unit.Amp) string { return unit.Format(float64(i), unit.SymAmp, 3) }
+	var out []string
+	switch {
+	case !(f.Peak >= leastAmp):
+		out = append(out, "no current")
+	case f.Peak-f.Mean > f.Peak/100:
+		out = append(out, amp(f.Mean)+" mean, "+amp(f.Peak)+" peak")
+	default:
+		out = append(out, amp(f.Mean))
+	}
+	if unit.Known(f.Across) {
+		out = append(out, unit.Format(float64(f.Across), unit.SymVolt, 3)+" across it")
+	}
+	return out
+}
+
+// leastAmp: less is leakage, which is no current of a part in words.
+const leastAmp = 1e-7
+
+// through is what an element carries while an output is on.
+func (d *describer) through(e circuit.Elem, output int) []string {
+	if d.op == nil || e < 0 {
+		return nil
+	}
+	return carries(d.op.Through(e, output))
+}
+
+// nets takes down what the nets answer.
+func (d *describer) nets() {
+	of := map[string]int{} // points of an output
+	for i := range d.n.Outputs {
+		for _, id := range d.s.Outputs[i].points() {
+			if _, ok := of[id]; !ok {
+				of[id] = i
+			}
+		}
+	}
+	for _, p := range probe.Points(d.n) {
+		x := Detail{ID: d.prefix + "net." + p.ID, Name: p.Words, Note: p.Risk}
+		if d.op != nil && p.ID != probe.Minus {
+			output, own := of[p.ID]
+			if !own {
+				output = -1
+			}
+			on, off := d.op.Volts(p.Node, output)
+			x.State = fmt.Sprintf("against decoder minus, typical parts, %s on the track", d.op.Track)
+			if x.Now = []string{stands(on)}; own {
+				x.Now = []string{"on: " + stands(on), "off: " + stands(off)}
+			}
+		}
+		d.s.Details = append(d.s.Details, x)
+	}
+}
+
+// stands says a voltage in both polarities.
+func stands(v [2]unit.Volt) string {
+	volt := func(v unit.Volt) string {
+		if math.Abs(float64(v)) < leastVolt {
+			v = 0
+		}
+		return unit.Format(float64(v), unit.SymVolt, 3)
+	}
+	if a, b := volt(v[0]), volt(v[1]); a != b {
+		return a + " while the left rail is positive, " + b + " while the right one is"
+	}
+	return volt(v[0])
+}
+
+const leastVolt = 1e-3 // less is nothing to a meter
+
+func begins(id string, prefixes []string) bool {
+	return slices.ContainsFunc(prefixes, func(p string) bool { return strings.HasPrefix(id, p) })
+}
+
+// Of describes a wired decoder for drawing: its parts with their values, the worst verdict of each, and what each answers. Without
+// an operation (nil) nothing is said of currents and voltages.
+func Of(n *wiring.Network, f finding.Findings, op *prove.Operation) Schematic {
 	d := n.Decoder
 	within := "decoder." + d.Name.Text + "."
-	v := func(prefixes ...string) finding.Verdict {
+	about := func(prefixes ...string) (all []string) {
 		for _, p := range prefixes {
-			prefixes = append(prefixes, within+p)
+			all = append(all, p, within+p)
 		}
-		return worst(f, prefixes...)
+		return all
 	}
 	s := Schematic{
 		ID: "circuit-" + d.Name.Text, Title: "Decoder " + d.Name.Text + " in " + n.Vehicle.Name.Text, Decoder: d.Name.Text,
-		Rails: Rails{Left: build.LeftRail, Right: build.RightRail, Plus: build.RectifiedPlus, Logic: build.ChipSupply, Local: build.LocalPlus, Minus: build.DecoderMinus},
-		Supply: Supply{Rectifier: Part{Name: "rectifier", Value: n.Rectifier.Name, Verdict: v("supply.rectifier")},
-			Regulator: Part{Name: "regulator", Verdict: v("supply.regulator")}},
-		Chip: Part{Name: "chip", Value: n.Chip.Name, Verdict: v("chip.")},
+		Rails:  Rails{Left: build.LeftRail, Right: build.RightRail, Plus: build.RectifiedPlus, Logic: build.ChipSupply, Local: build.LocalPlus, Minus: build.DecoderMinus},
+		Supply: Supply{Rectifier: Part{Name: "rectifier", Value: n.Rectifier.Name}, Regulator: Part{Name: "regulator"}},
+		Chip:   Part{Name: "chip", Value: n.Chip.Name},
+	}
+	x := &describer{n: n, f: f, op: op, s: &s}
+	if len(n.Build.Decoders) > 1 {
+		x.prefix = within
+	}
+	at := func(names ...string) []string { return append([]string{"decoder", d.Name.Text}, names...) }
+	of := map[string][]string{} // what flows
+	if op != nil {
+		rectifier, regulator, chip := op.Supply()
+		of["rectifier"], of["regulator"], of["chip"] = carries(rectifier), carries(regulator), carries(chip)
+		of["regulator"][0] += " into the chip's supply"
 	}
 	switch {
 	case n.Single:
@@ -44,8 +181,15 @@ func Of(n *wiring.Network, f finding.Findings) Schematic {
 	s.Supply.Regulator.Value, _ = n.SupplyPart()
 	s.Supply.Regulator.Note = asFitted(d.Supply.Regulator.Real, s.Supply.Regulator.Value)
 	if n.Zener != nil {
-		s.Supply.Regulator = Part{Name: "zener", Value: n.Zener.Name, Verdict: v("supply.zener"), Note: asFitted(d.Supply.Regulator.Real, n.Zener.Name)}
-		s.Supply.Ballast = Part{Name: "ballast", Value: d.Supply.Ballast.Value.String(), Verdict: v("supply.ballast"), Note: asFitted(d.Supply.Ballast.Real, d.Supply.Ballast.Value.String())}
+		s.Supply.Regulator = Part{Name: "zener", Value: n.Zener.Name, Note: asFitted(d.Supply.Regulator.Real, n.Zener.Name)}
+		s.Supply.Ballast = Part{Name: "ballast", Value: d.Supply.Ballast.Value.String(), Note: asFitted(d.Supply.Ballast.Real, d.Supply.Ballast.Value.String())}
+	}
+	s.Supply.Rectifier = x.detail(s.Supply.Rectifier, x.prefix+"supply.rectifier", "rectifier", at("supply", "rectifier"), of["rectifier"], about("supply.rectifier")...)
+	if n.Zener != nil {
+		s.Supply.Ballast = x.detail(s.Supply.Ballast, x.prefix+"supply.ballast", "ballast before the zener", at("supply", "ballast"), x.through(n.Ballast, -1), about("supply.ballast")...)
+		s.Supply.Regulator = x.detail(s.Supply.Regulator, x.prefix+"supply.zener", "zener of the chip's supply", at("supply", "regulator"), x.through(n.Regulator, -1), about("supply.zener")...)
+	} else {
+		s.Supply.Regulator = x.detail(s.Supply.Regulator, x.prefix+"supply.regulator", "regulator", at("supply", "regulator"), of["regulator"], about("supply.regulator")...)
 	}
 	open := func(known bool, value string) string {
 		if known {
@@ -54,26 +198,35 @@ func Of(n *wiring.Network, f finding.Findings) Schematic {
 		return "open"
 	}
 	if q := d.Supply.Reservoir; q.IsSet() || q.Known() {
-		s.Supply.Reservoir = Part{Name: "reservoir", Value: open(q.Known(), q.Value.String())}
+		s.Supply.Reservoir = x.detail(Part{Name: "reservoir", Value: open(q.Known(), q.Value.String())}, x.prefix+"supply.reservoir", "reservoir", at("supply", "reservoir"), nil, about("supply.reservoir")...)
 	}
+	s.Chip = x.detail(s.Chip, x.prefix+"chip.part", "chip", at("chip", "part"), of["chip"], about("chip.")...)
 	if d.Listen.From.Text != "" {
 		s.Listen = Listen{From: d.Listen.From.Text, Into: d.Listen.Into.Text,
-			Series: Part{Name: "ear", Value: open(d.Listen.Series.Known(), d.Listen.Series.Value.String()), Verdict: v("ear."), Note: asFitted(d.Listen.Series.Real, d.Listen.Series.Value.String())}}
+			Series: Part{Name: "ear", Value: open(d.Listen.Series.Known(), d.Listen.Series.Value.String()), Note: asFitted(d.Listen.Series.Real, d.Listen.Series.Value.String())}}
+		var now []string
+		if n.Ear != nil {
+			now = x.through(n.Ear.Series, -1)
+		}
+		s.Listen.Series = x.detail(s.Listen.Series, x.prefix+"ear.series", "resistor of the ear", at("listen", "series"), now, about("ear.")...)
 	}
 	for i := range n.Lamps {
-		s.Lamps = append(s.Lamps, lampOf(n, i, f))
+		s.Lamps = append(s.Lamps, x.lamp(i))
 		if n.Lamps[i].Feed == build.LocalPlus {
 			s.Supply.Local = Part{Name: "the vehicle's own two diodes", Note: "their type cannot be read from outside"}
 		}
 	}
 	for i := range n.Outputs {
-		s.Outputs = append(s.Outputs, outputOf(n, i, f))
+		s.Outputs = append(s.Outputs, x.output(i))
 	}
+	s.prefix = x.prefix
+	x.nets()
 	return s
 }
 
-// lampOf describes lamp i, with the worst of what every output does to its LEDs.
-func lampOf(n *wiring.Network, i int, f finding.Findings) SchematicLamp {
+// lamp describes lamp i, with the worst of what every output does to its LEDs.
+func (x *describer) lamp(i int) SchematicLamp {
+	n := x.n
 	lamp := &n.Lamps[i]
 	best := lamp.Post.Best
 	l := SchematicLamp{
@@ -96,7 +249,8 @@ func lampOf(n *wiring.Network, i int, f finding.Findings) SchematicLamp {
 	case wiring.LimitedDiodeBoard, wiring.LimitedBridgeBoard:
 		l.Limit = "≈\u202f" + unit.Format(float64(best.Limit), unit.SymAmp, 2)
 	}
-	var led []string
+	var led, hidden []string
+	by := -1 // the first output that lights it
 	for k := range n.Outputs {
 		o := &n.Outputs[k]
 		for _, light := range o.Lights {
@@ -107,7 +261,10 @@ func lampOf(n *wiring.Network, i int, f finding.Findings) SchematicLamp {
 			if len(o.Lights) > 1 {
 				id += "lamp." + lamp.Name + "."
 			}
-			led = append(led, id+"led-")
+			led, hidden = append(led, id+"led-"), append(hidden, id+"hidden-")
+			if by < 0 {
+				by = k
+			}
 			// A pair is described by its LED from feed to socket; another lamp as the first output that lights it needs it.
 			if len(led) == 1 && !lamp.Post.Pair() {
 				l.Inward = o.Drive == build.DriveHighSide || o.Drive == build.DriveFromPin && !o.ActiveLow
@@ -117,19 +274,32 @@ func lampOf(n *wiring.Network, i int, f finding.Findings) SchematicLamp {
 			}
 		}
 	}
-	l.LED.Verdict = worst(f, led...)
+	key := "lamp." + n.Build.LampKey(n.Vehicle, lamp.Name)
+	var now []string
+	if x.op != nil {
+		now = carries(x.op.Lamp(i, by))
+		now[len(now)-1] = strings.Replace(now[len(now)-1], "across it", "across what lights", 1)
+	}
+	l.LED = x.detail(l.LED, key+".led", lamp.Words, []string{"vehicle", n.Vehicle.Name.Text, "lamp", lamp.Name, "leds"}, now, append(led, key+".")...)
+	l.LED.Verdict = worst(x.f, led...)      // how well the lamp is known is not of the LEDs
+	if !l.Hidden.absent() && !l.isBoard() { // a board is one symbol
+		l.Hidden = x.detail(l.Hidden, key+".hidden", "hidden resistor of "+lamp.Words, nil, x.through(lamp.Hidden, by), hidden...)
+		l.Hidden.Verdict = ""
+	}
 	return l
 }
 
-// outputOf describes output i.
-func outputOf(n *wiring.Network, i int, f finding.Findings) SchematicOutput {
+// output describes output i.
+func (x *describer) output(i int) SchematicOutput {
+	n := x.n
 	o := &n.Outputs[i]
 	id := o.ID + "."
-	verdict := func(names ...string) finding.Verdict {
+	within := func(names []string) []string {
+		out := make([]string, len(names))
 		for k := range names {
-			names[k] = id + names[k]
+			out[k] = id + names[k]
 		}
-		return worst(f, names...)
+		return out
 	}
 	// A resistor that is left out is no part.
 	part := func(attr, name string, names ...string) Part {
@@ -137,7 +307,8 @@ func outputOf(n *wiring.Network, i int, f finding.Findings) SchematicOutput {
 		if !ok {
 			return Part{}
 		}
-		return Part{Name: name, Value: r.Value().String(), Verdict: verdict(names...), Note: asFitted(r.Real(), r.Value().String())}
+		return x.detail(Part{Name: name, Value: r.Value().String(), Note: asFitted(r.Real(), r.Value().String())},
+			id+attr, r.Words+" of "+o.Of(), append(slices.Clone(o.Path), attr), x.through(r.Elem, i), within(names)...)
 	}
 	// What is said of each of its lamps.
 	lit := func(names ...string) (all []string) {
@@ -166,7 +337,7 @@ func outputOf(n *wiring.Network, i int, f finding.Findings) SchematicOutput {
 		for k := range names {
 			names[k] = prefix + names[k]
 		}
-		out := Transistor{Part: Part{Name: t.Role, Value: t.Name, Verdict: verdict(names...)}}
+		out := Transistor{Part: x.detail(Part{Name: t.Role, Value: t.Name}, id+strings.Fields(t.Role)[0], t.Words, append(slices.Clone(o.Path), strings.Fields(t.Role)[0]), x.through(t.Elem, i), within(names)...)}
 		switch {
 		case t.FET != nil && t.High:
 			out.Kind = PChannel
@@ -186,7 +357,7 @@ func outputOf(n *wiring.Network, i int, f finding.Findings) SchematicOutput {
 	}
 	out := SchematicOutput{
 		Probe: probeName(o),
-		Name:  o.Name, Pin: o.Output.From.Text, ActiveLow: o.ActiveLow, Verdict: verdict(""),
+		Name:  o.Name, Pin: o.Output.From.Text, ActiveLow: o.ActiveLow, Verdict: worst(x.f, id),
 		Switch: transistor(o.Switch, o.Output.Switch, ""), Level: transistor(o.Level, o.Output.Level, "level-"), Driver: transistor(o.Driver, o.Output.Driver, "driver-"),
 		Series:    part("series", "series", append(lit("good", "seen", "never-above"), "series")...),
 		Shunt:     part("shunt", "across the lamp", "shunt"),
@@ -203,7 +374,8 @@ func outputOf(n *wiring.Network, i int, f finding.Findings) SchematicOutput {
 		out.Series = part("load", "load", "load", "current", "most")
 	}
 	if o.Output.Clamp.Text != "" && o.Drive == build.DriveHighSide {
-		out.Clamp = Part{Name: "gate clamp", Value: o.Output.Clamp.Text, Verdict: verdict("clamp"), Note: asFitted(o.Output.Clamp.Real, o.Output.Clamp.Text)}
+		out.Clamp = x.detail(Part{Name: "gate clamp", Value: o.Output.Clamp.Text, Note: asFitted(o.Output.Clamp.Real, o.Output.Clamp.Text)},
+			id+"clamp", "gate clamp of "+o.Of(), append(slices.Clone(o.Path), "clamp"), x.through(o.Clamp, i), id+"clamp")
 	}
 	return out
 }
@@ -238,11 +410,8 @@ func inside(q *parts.BJT) string {
 func worst(f finding.Findings, prefixes ...string) finding.Verdict {
 	var some finding.Findings
 	for _, j := range f.Verdicts {
-		for _, p := range prefixes {
-			if !j.NotYet() && strings.HasPrefix(j.ID, p) {
-				some.Verdicts = append(some.Verdicts, j)
-				break
-			}
+		if !j.NotYet() && begins(j.ID, prefixes) {
+			some.Verdicts = append(some.Verdicts, j)
 		}
 	}
 	if len(some.Verdicts) == 0 {

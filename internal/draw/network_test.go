@@ -1,6 +1,8 @@
 package draw
 
 import (
+	"net/url"
+	"slices"
 	"strings"
 	"testing"
 
@@ -8,6 +10,7 @@ import (
 	"fettle/internal/device"
 	"fettle/internal/finding"
 	"fettle/internal/probe"
+	"fettle/internal/prove"
 	"fettle/internal/unit"
 	"fettle/internal/wiring"
 )
@@ -61,7 +64,22 @@ decoder "a" {
 		if err != nil || len(missing) > 0 || n == nil {
 			t.Fatal(err, missing, src)
 		}
-		s := Of(n, finding.Findings{})
+		op, ok := prove.Operate(n)
+		if !ok {
+			t.Errorf("%s, %s: no operation", feed, output)
+		}
+		s := Of(n, finding.Findings{}, op)
+		for _, x := range s.Details {
+			if len(x.Now) == 0 && !slices.Contains([]string{"net.minus"}, x.ID) {
+				t.Errorf("%s, %s: nothing is said of what %s carries", feed, output, x.Name)
+			}
+			for _, width := range []float64{320, 700} {
+				link := `href="why?of=` + url.QueryEscape(x.ID) + `" aria-label="` + escape(x.Name)
+				if c := strings.Count(Circuit(s, Options{Width: width, Why: "why?of="}), link); c != 1 {
+					t.Errorf("%s, %s: %s (%s) is %d links at %g px", feed, output, x.Name, x.ID, c, width)
+				}
+			}
+		}
 		for _, p := range probe.Points(n) {
 			if !marked(s, p.ID) {
 				t.Errorf("%s, %s: test point %s, %s, is not on the drawing", feed, output, p.ID, p.Words)

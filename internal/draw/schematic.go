@@ -27,12 +27,15 @@ type Schematic struct {
 	Tags map[string]string
 	// Probes are where a reading is taken.
 	Probes Probes
+	// Details are what its parts and nets answer, by their identifiers.
+	Details []Detail
 
 	// Where one schematic is several drawings: continued has the supply and the ear on an earlier one; later are the feeds
 	// that a following one goes on with.
 	continued bool
 	later     []string
-	left      int // outputs that are left out
+	left      int    // outputs that are left out
+	prefix    string // before the identifiers of its nets
 }
 
 // Probes are where a reading is taken, by the IDs of test points (package probe); "" where there is none. Red is drawn as a disc
@@ -53,6 +56,7 @@ type Rails struct {
 
 // A Part is one symbol with its words.
 type Part struct {
+	ID      string // of its detail; "" where it has none
 	Name    string
 	Value   string
 	Verdict finding.Verdict // shown with its shape unless it holds
@@ -174,7 +178,7 @@ func Circuit(s Schematic, o Options) string {
 	if o.Standalone && s.Title != "" {
 		head.text("name", "start", 2, lineStep, s.Title)
 	}
-	return head.b.String() + d.wires.b.String() + "\n" + d.under.b.String() + "\n" + d.pen.b.String() + "</svg>\n"
+	return head.b.String() + d.wires.b.String() + "\n" + d.under.b.String() + "\n" + d.pen.b.String() + d.links() + "</svg>\n"
 }
 
 // Circuits draws the schematic as Circuit does, as several drawings where one would be taller than tallest (px): the first
@@ -262,8 +266,8 @@ func (s Schematic) sound() Schematic {
 	return s
 }
 
-// A row of words and the way they are set.
-type words struct{ class, text string }
+// A row of words, the way they are set, and the detail that they belong to.
+type words struct{ class, text, of string }
 
 func verdictWords(v finding.Verdict, width float64) (out []words) {
 	class := "name"
@@ -274,7 +278,7 @@ func verdictWords(v finding.Verdict, width float64) (out []words) {
 		class = "name look"
 	}
 	for _, l := range fit(v.Shape()+" "+string(v), width, true) {
-		out = append(out, words{class, l})
+		out = append(out, words{class, l, ""})
 	}
 	return out
 }
@@ -308,14 +312,17 @@ func fit(s string, width float64, bold bool) (out []string) {
 func (p Part) say(width float64) []words {
 	var out []words
 	for _, l := range fit(p.Name, width, true) {
-		out = append(out, words{"name", l})
+		out = append(out, words{"name", l, ""})
 	}
 	for _, l := range fit(p.Value, width, false) {
-		out = append(out, words{"value", l})
+		out = append(out, words{"value", l, ""})
 	}
 	out = append(out, verdictWords(p.Verdict, width)...)
 	for _, l := range fit(p.Note, width, false) {
-		out = append(out, words{"tick", l})
+		out = append(out, words{"tick", l, ""})
+	}
+	for i := range out {
+		out[i].of = p.ID
 	}
 	return out
 }
@@ -326,7 +333,20 @@ func tall(ws []words) float64 { return lineStep * float64(len(ws)) }
 func (d *drafter) lines(ws []words, anchor string, x, y float64) {
 	for i, w := range ws {
 		d.pen.text(w.class+" label", anchor, x, y+lineStep*float64(i), w.text)
+		d.answers(w.of, textBox(w.text, strings.HasPrefix(w.class, "name"), anchor, x, y+lineStep*float64(i)))
 	}
+}
+
+// textBox is about what a line of words covers.
+func textBox(text string, bold bool, anchor string, x, y float64) box {
+	w := textWidth(text, bold)
+	switch anchor {
+	case "middle":
+		x -= w / 2
+	case "end":
+		x -= w
+	}
+	return box{x, y - 11, w, lineStep}
 }
 
 // above sets words so that the last stands with its baseline at y.
@@ -341,7 +361,13 @@ func (d *drafter) middle(ws []words, anchor string, x, y float64) {
 
 func (d *drafter) name(text, anchor string, x, y float64) {
 	d.pen.text("name label", anchor, x, y, text)
+	if id := map[string]string{d.s.Rails.Left: d.s.Rails.Left, d.s.Rails.Right: d.s.Rails.Right, d.s.Rails.Plus: probePlus}[text]; id != "" {
+		d.answers(d.s.net(id), textBox(text, true, anchor, x, y))
+	}
 }
+
+// net is the identifier of the detail of a test point.
+func (s Schematic) net(point string) string { return s.prefix + "net." + point }
 
 // title is the words that head an output.
 func (o SchematicOutput) title(width float64) []words {
@@ -351,12 +377,12 @@ func (o SchematicOutput) title(width float64) []words {
 	}
 	var out []words
 	for _, l := range fit(text, width, true) {
-		out = append(out, words{"name", l})
+		out = append(out, words{"name", l, ""})
 	}
 	out = append(out, verdictWords(o.Verdict, width)...)
 	if o.ActiveLow {
 		for _, l := range fit("lit while the pin is low", width, false) {
-			out = append(out, words{"tick", l})
+			out = append(out, words{"tick", l, ""})
 		}
 	}
 	return out

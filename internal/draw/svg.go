@@ -40,6 +40,8 @@ type Options struct {
 	Height     float64 // px, of a plot; 0: what suits the width
 	ID         string  // before every id attribute; "": the figure's own identifier. Two drawings of one figure on a page need two
 	Standalone bool    // a file of its own: with style, title and caption
+	// Why is the address that answers for a part or a net of a schematic, whose identifier comes behind it: "why?of="; "": no links.
+	Why string
 }
 
 func (o Options) width() float64 {
@@ -119,8 +121,12 @@ func (p *pen) text(class, anchor string, x, y float64, s string) {
 // begin opens the drawing with its name and description for those who do not see it.
 func (p *pen) begin(id string, o Options, kind string, w, h float64, title, desc string) {
 	id = anchorID(id)
+	role := "img"
+	if o.Why != "" { // what is in it can be reached
+		role = "group"
+	}
 	p.open("svg", "xmlns", "http://www.w3.org/2000/svg", "class", "drawing "+kind, "viewBox", "0 0 "+num(w)+" "+num(h),
-		"width", w, "height", h, "role", "img", "aria-labelledby", id+"-t", "aria-describedby", id+"-d")
+		"width", w, "height", h, "role", role, "aria-labelledby", id+"-t", "aria-describedby", id+"-d")
 	p.open("title", "id", id+"-t")
 	p.b.WriteString(escape(title))
 	p.close("title")

@@ -15,6 +15,7 @@ type drafter struct {
 	wires pen
 	under pen
 	pen   pen
+	hots  []hot
 }
 
 func (d *drafter) wire(ps ...point) {
@@ -41,6 +42,7 @@ const tagR = 7.5 // of a mark at a test point
 // probe marks a test point that a probe touches or that has a tag; several IDs stand for one point of several kinds.
 func (d *drafter) probe(x, y float64, ids ...string) {
 	p := d.s.Probes
+	d.answersNet(x, y, ids)
 	for _, id := range ids {
 		tag := d.s.Tags[id]
 		switch {
@@ -162,6 +164,26 @@ func (d *drafter) resistor(a axisAt) {
 	d.end()
 }
 
+// resistorOf is the resistor that a part is.
+func (d *drafter) resistorOf(p Part, a axisAt) {
+	d.resistor(a)
+	d.answers(p.ID, around(a, halfR, 7))
+}
+
+// zenerOf is the zener that a part is.
+func (d *drafter) zenerOf(p Part, a axisAt) {
+	d.diode(a, Zener)
+	d.answers(p.ID, around(a, halfLED, 8))
+}
+
+// around is the box about an upright or a level axis.
+func around(a axisAt, along, across float64) box {
+	if a.dx == 0 {
+		along, across = across, along
+	}
+	return box{a.x - along, a.y - across, 2 * along, 2 * across}
+}
+
 // A Junction is how a diode is drawn.
 type Junction uint8
 
@@ -223,6 +245,11 @@ func (d *drafter) transistor(t Transistor, x, y float64) {
 	}
 	d.begin()
 	defer d.end()
+	if t.Prebiased {
+		d.answers(t.ID, box{x - outline, y - outlineHalf, outline + 12, 2 * outlineHalf})
+	} else {
+		d.answers(t.ID, box{x - 23, y - 19, 36, 38})
+	}
 	if t.FET() {
 		d.mosfet(t, x, y, f)
 		return
@@ -285,13 +312,14 @@ func (d *drafter) minus(x, y float64) {
 	d.end()
 }
 
-// capacitor stands upright between y and y + 12, its plus above (04-02-05, polarised).
+// capacitor is the reservoir, upright between y and y + 12, its plus above (04-02-05, polarised).
 func (d *drafter) capacitor(x, y float64) {
 	d.begin()
 	d.line("stroke heavy", point{x - 10, y}, point{x + 10, y})
 	d.line("stroke heavy", point{x - 10, y + 7}, point{x + 10, y + 7})
 	d.under.leaf("path", "class", "stroke", "d", path([]point{{x - 15, y - 7}, {x - 9, y - 7}})+path([]point{{x - 12, y - 10}, {x - 12, y - 4}}))
 	d.end()
+	d.answers(d.s.Supply.Reservoir.ID, box{x - 15, y - 10, 27, 20})
 }
 
 // diamond is a rectifier in bridge connection as one part (06-14-03): what alternates at the ends of the axis, plus
@@ -342,6 +370,7 @@ func (d *drafter) rectify(term, x, mid, half float64) (r float64) {
 	up, down := mid-half, mid+half
 	if d.s.Supply.From == "" {
 		r = d.rectifier(x, mid)
+		d.answers(d.s.Supply.Rectifier.ID, box{x - r, mid - r, 2 * r, 2 * r})
 		d.wire(point{term, up}, point{x, up}, point{x, mid - r})
 		d.wire(point{term, down}, point{x, down}, point{x, mid + r})
 		d.wire(point{x - r, mid}, point{x - r - drop, mid}, point{x - r - drop, mid + drop})
@@ -355,6 +384,7 @@ func (d *drafter) rectify(term, x, mid, half float64) (r float64) {
 	}
 	d.wire(point{term, rail}, point{x - r - 8, rail}, point{x - r - 8, mid}, point{x + r, mid})
 	d.diode(axisAt{x, mid, 1, 0}, d.s.Supply.Diodes)
+	d.answers(d.s.Supply.Rectifier.ID, box{x - 12, mid - 12, 24, 24})
 	d.wire(point{term, other}, point{x, other}, point{x, other + drop})
 	d.minus(x, other+drop)
 	return r

@@ -169,11 +169,11 @@ func (d *drafter) wide() {
 	case reg.absent():
 	case !s.Supply.Ballast.absent():
 		plusEnd, out = regulatorX, 472
-		d.resistor(axisAt{regulatorX + halfR, mid, 1, 0})
+		d.resistorOf(s.Supply.Ballast, axisAt{regulatorX + halfR, mid, 1, 0})
 		d.above(s.Supply.Ballast.say(100), "middle", regulatorX+halfR, mid-13)
 		d.dot(out, mid)
 		d.wire(point{regulatorX + 2*halfR, mid}, point{506, mid}, point{506, mid + 44})
-		d.diode(axisAt{506, mid + 24, 0, -1}, Zener)
+		d.zenerOf(s.Supply.Regulator, axisAt{506, mid + 24, 0, -1})
 		d.minus(506, mid+44)
 		d.lines(reg.say(110), "start", 524, mid+20)
 		logicY = math.Max(logicY, mid+32+tall(reg.say(110)))
@@ -182,6 +182,7 @@ func (d *drafter) wide() {
 		d.begin()
 		d.box(regulatorX, mid-17, 70, 34)
 		d.end()
+		d.answers(reg.ID, box{regulatorX, mid - 17, 70, 34})
 		d.wire(point{regulatorX + 35, mid + 17}, point{regulatorX + 35, mid + 44})
 		d.minus(regulatorX+35, mid+44)
 		d.above(reg.say(150), "middle", regulatorX+35, mid-24)
@@ -198,7 +199,7 @@ func (d *drafter) wide() {
 			d.dot(out, logicY)
 			d.wire(point{out, logicY}, point{b.x, logicY})
 		}
-		d.lines([]words{{"value", s.Rails.Logic}}, "end", out-6, logicY-5)
+		d.lines([]words{{"value", s.Rails.Logic, s.net(probeSupply)}}, "end", out-6, logicY-5)
 	}
 	d.wire(point{rectX + r, mid}, point{plusEnd, mid})
 	d.probe(math.Min(354, plusEnd), mid, probePlus)
@@ -233,7 +234,7 @@ func (d *drafter) wide() {
 		}
 		d.dot(earX, from)
 		d.wire(point{earX, from}, point{earX, ear}, point{chipL, ear})
-		d.resistor(axisAt{earX, ear - 32, 0, 1})
+		d.resistorOf(s.Listen.Series, axisAt{earX, ear - 32, 0, 1})
 		ws := s.Listen.Series.say(earX - 16)
 		d.middle(ws, "end", earX-12, ear-32)
 		d.pen.text("value label", "start", chipL+5, ear+4, s.Listen.Into)
@@ -255,6 +256,7 @@ func (w *wideSheet) chip(name []words, top, ear float64) (y, end float64) {
 	w.begin()
 	w.box(chipL, top, chipR-chipL, end-top)
 	w.end()
+	w.answers(w.s.Chip.ID, box{chipL, top, chipR - chipL, end - top})
 	w.lines(name, "middle", (chipL+chipR)/2, top+16)
 	return y, end
 }
@@ -272,7 +274,7 @@ func (w *wideSheet) goOn() {
 	}
 	name := w.s.Chip.say(chipR - chipL - 2)
 	for _, l := range fit("continued", chipR-chipL-2, false) {
-		name = append(name, words{"tick", l})
+		name = append(name, words{"tick", l, ""})
 	}
 	y, end := w.chip(name, y+8, 0)
 	w.finish()
@@ -459,7 +461,7 @@ func (w *wideSheet) low(o SchematicOutput, y, least float64) (line, bottom float
 	w.lines(title, "start", wordsL, y+14)
 	w.pen.text("value label", "end", chipR-5, pinY+4, o.Pin)
 	if !o.Series.absent() {
-		w.resistor(axisAt{at, line, 1, 0})
+		w.resistorOf(o.Series, axisAt{at, line, 1, 0})
 		w.above(series, "middle", at, line-13)
 	}
 	w.probe(joint-14, line, o.socket())
@@ -485,7 +487,7 @@ func (w *wideSheet) pair(o SchematicOutput, y, least float64) (line, bottom floa
 	if !o.Series.absent() {
 		half := math.Max(halfR+6, tall(series)/2+4)
 		collectors = line + 2*half
-		w.resistor(axisAt{highX, line + half, 0, 1})
+		w.resistorOf(o.Series, axisAt{highX, line + half, 0, 1})
 		w.middle(series, "end", highX-12, line+half)
 	}
 	pinY := math.Max(collectors+36, y+14+tall(title)+tall(base)+8)
@@ -508,7 +510,7 @@ func (w *wideSheet) pair(o SchematicOutput, y, least float64) (line, bottom floa
 	// The base of the first.
 	w.wire(point{chipR, pinY}, point{x - 24, pinY})
 	if !o.Base.absent() {
-		w.resistor(axisAt{baseX, pinY, 1, 0})
+		w.resistorOf(o.Base, axisAt{baseX, pinY, 1, 0})
 		w.above(base, "middle", baseX, pinY-12)
 	}
 	w.transistor(o.Driver, x, pinY)
@@ -532,7 +534,7 @@ func (w *wideSheet) pair(o SchematicOutput, y, least float64) (line, bottom floa
 		ground = math.Max(ground, c+26)
 		w.dot(x, second)
 		w.wire(point{x, second}, point{x, ground})
-		w.resistor(axisAt{x, c, 0, 1})
+		w.resistorOf(o.Between, axisAt{x, c, 0, 1})
 		w.minus(x, ground)
 		w.middle(between, "end", x-12, c)
 		bottom = math.Max(bottom, c+tall(between)/2)
@@ -551,7 +553,7 @@ func (w *wideSheet) pulldown(t Transistor, p Part, pinY float64) (bottom float64
 	}
 	w.dot(node, pinY)
 	w.wire(point{node, pinY}, point{node, ground})
-	w.resistor(axisAt{node, pinY + 32, 0, 1})
+	w.resistorOf(p, axisAt{node, pinY + 32, 0, 1})
 	w.minus(node, ground)
 	ws := p.say(node - 12 - wordsL)
 	w.lines(ws, "end", node-12, pinY+28)
@@ -567,7 +569,7 @@ func (w *wideSheet) stand(t Transistor, base, pulldown Part, pinY float64) (bott
 	}
 	w.wire(point{chipR, pinY}, point{x - 24, pinY})
 	if !base.absent() {
-		w.resistor(axisAt{baseX, pinY, 1, 0})
+		w.resistorOf(base, axisAt{baseX, pinY, 1, 0})
 		w.above(base.say(72), "middle", baseX, pinY-12)
 	}
 	w.transistor(t, x, pinY)
@@ -605,14 +607,14 @@ func (w *wideSheet) upper(o SchematicOutput, y float64) (h highStage) {
 	left := highX
 	if !o.Pullup.absent() {
 		left = swX
-		w.resistor(axisAt{swX, pullY, 0, 1})
+		w.resistorOf(o.Pullup, axisAt{swX, pullY, 0, 1})
 		w.wire(point{swX, rail}, point{swX, h.control})
 		w.middle(pull, "end", swX-12, pullY)
 	}
 	if !o.Clamp.absent() {
 		left = math.Min(left, clampX)
 		w.wire(point{clampX, rail}, point{clampX, h.control})
-		w.diode(axisAt{clampX, (rail + h.control) / 2, 0, -1}, Zener)
+		w.zenerOf(o.Clamp, axisAt{clampX, (rail + h.control) / 2, 0, -1})
 		w.dot(clampX, h.control)
 		if left < clampX {
 			w.dot(clampX, rail)
@@ -642,7 +644,7 @@ func (w *wideSheet) upper(o SchematicOutput, y float64) (h highStage) {
 		ws := o.Series.say(highX - 12 - swX - 12)
 		c := h.control + 32 + math.Max(halfR, tall(ws)/2)
 		w.wire(point{highX, h.from}, point{highX, c + halfR + 4})
-		w.resistor(axisAt{highX, c, 0, 1})
+		w.resistorOf(o.Series, axisAt{highX, c, 0, 1})
 		w.middle(ws, "end", highX-12, c)
 		h.from = c + math.Max(halfR, tall(ws)/2) + 4
 		w.wire(point{highX, c}, point{highX, h.from})
@@ -658,7 +660,7 @@ func (w *wideSheet) lower(o SchematicOutput, h highStage, line float64) (bottom 
 	if !o.Base.absent() {
 		half := math.Max(halfR+6, tall(ws)/2)
 		c := at + 10 + half
-		w.resistor(axisAt{swX, c, 0, 1})
+		w.resistorOf(o.Base, axisAt{swX, c, 0, 1})
 		w.middle(ws, "end", swX-12, c)
 		end = c + half
 	}
@@ -724,6 +726,8 @@ func (w *wideSheet) lane(l SchematicLamp, top, line float64) (end float64) {
 		a := dir
 		a.x = x + step*rooms[i]/2
 		e.draw(w.drafter, a, rooms[i])
+		half := math.Min(e.along, rooms[i]) / 2
+		w.answers(e.part.ID, box{a.x - half, line - e.off + 4, 2 * half, e.off - 4 + e.depth})
 		ws := e.part.say(rooms[i] - 8)
 		w.above(ws, "middle", a.x, line-e.off)
 		depth, over = math.Max(depth, e.depth), math.Max(over, e.off+tall(ws))

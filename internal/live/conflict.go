@@ -17,10 +17,10 @@ type Conflict struct {
 	Rest         []build.Edit // those of mine that clash with nothing; they were not written either
 }
 
-// A Clash is one attribute that was changed twice. "" is what is not written.
+// A Clash is one attribute that was changed twice, or a whole block. "" is what is not written.
 type Clash struct {
 	Path               []string
-	Attr               string
+	Attr               string // "": the block is to be taken out or renamed, and the values are its text
 	Base, Theirs, Mine string
 	BaseKnown          bool       // false where the base is forgotten, as after a new start
 	Gone               bool       // the block is no longer there
@@ -29,8 +29,11 @@ type Clash struct {
 
 // Where is the place of the clash as one would say it: "series of output front".
 func (c Clash) Where() string {
-	if len(c.Path) == 0 {
+	switch {
+	case len(c.Path) == 0:
 		return c.Attr
+	case c.Attr == "":
+		return nameOf(c.Path)
 	}
 	return c.Attr + " of " + strings.Join(c.Path[max(0, len(c.Path)-2):], " ")
 }

@@ -22,17 +22,9 @@ func Amend(file string, src []byte, line int, values map[string]string) ([]byte,
 	if len(strings.TrimSpace(string(src))) == 0 {
 		src = []byte(strings.Join(names, ",") + "\n")
 	}
-	d := &Drawer{File: file}
-	r := &drawerReader{catalogue: Load(), drawer: d}
-	body, ok := r.text(file, src)
-	if !ok {
-		return nil, r.problems
-	}
-	r.cellReader = newCellReader(file, string(src), separator(string(src[body:])), &r.problems)
-	r.at = body
-	r.skipSeparatorLine()
-	if !r.header() {
-		return nil, r.problems
+	r, err := tableOf(file, src)
+	if err != nil {
+		return nil, err
 	}
 	end := "\n"
 	if strings.Contains(r.src, "\r\n") {
@@ -71,12 +63,8 @@ func Amend(file string, src []byte, line int, values map[string]string) ([]byte,
 		}
 		edits = append(edits, insert{len(r.src), len(r.src), text})
 	} else {
-		found := false
-		for !found && r.cellReader.next() {
-			found = r.rowLine == line && !r.blank()
-		}
-		if !found {
-			return nil, fmt.Errorf("%s has no row at line %d", file, line)
+		if err := r.down(line); err != nil {
+			return nil, err
 		}
 		tail := map[int]string{}
 		last := len(r.cells) - 1
@@ -133,4 +121,60 @@ func has(list []string, s string) bool {
 		}
 	}
 	return false
+}
+
+// Cells is what stands in the row of a drawer at line, by column.
+func Cells(file string, src []byte, line int) (map[string]string, error) {
+	r, err := tableOf(file, src)
+	if err != nil {
+		return nil, err
+	}
+	if err := r.down(line); err != nil {
+		return nil, err
+	}
+	m := map[string]string{}
+	for i, c := range r.columns {
+		if c != "" && i < len(r.cells) {
+			m[c] = strings.TrimSpace(r.cells[i].text)
+		}
+	}
+	return m, nil
+}
+
+// Without is a drawer without the row at line.
+func Without(file string, src []byte, line int) ([]byte, error) {
+	r, err := tableOf(file, src)
+	if err != nil {
+		return nil, err
+	}
+	if err := r.down(line); err != nil {
+		return nil, err
+	}
+	return []byte(r.src[:r.rowStart] + r.src[r.at:]), nil
+}
+
+// tableOf reads the header of a drawer.
+func tableOf(file string, src []byte) (*drawerReader, error) {
+	r := &drawerReader{catalogue: Load(), drawer: &Drawer{File: file}}
+	body, ok := r.text(file, src)
+	if !ok {
+		return nil, r.problems
+	}
+	r.cellReader = newCellReader(file, string(src), separator(string(src[body:])), &r.problems)
+	r.at = body
+	r.skipSeparatorLine()
+	if !r.header() {
+		return nil, r.problems
+	}
+	return r, nil
+}
+
+// down reads on to the row at a line.
+func (r *drawerReader) down(line int) error {
+	for r.cellReader.next() {
+		if r.rowLine == line && !r.blank() {
+			return nil
+		}
+	}
+	return fmt.Errorf("%s has no row at line %d", r.file, line)
 }

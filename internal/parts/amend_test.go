@@ -34,3 +34,20 @@ func TestAmend(t *testing.T) {
 		t.Error("a row that is not there")
 	}
 }
+
+func TestRows(t *testing.T) {
+	const drawer = "# mine\r\npart,value,count,note\r\nMMBT3904,,48,\"a, \"\"b\"\"\nc\"\r\n,1 kΩ,5,\r\n"
+	for line, want := range map[int]string{3: "# mine\r\npart,value,count,note\r\n,1 kΩ,5,\r\n", 5: "# mine\r\npart,value,count,note\r\nMMBT3904,,48,\"a, \"\"b\"\"\nc\"\r\n"} {
+		if got, err := Without("drawer.csv", []byte(drawer), line); err != nil || string(got) != want {
+			t.Errorf("line %d: %q %v", line, got, err)
+		}
+	}
+	if got, err := Cells("drawer.csv", []byte(drawer), 3); err != nil || len(got) != 4 || got["note"] != "a, \"b\"\nc" || got["count"] != "48" {
+		t.Errorf("%q %v", got, err)
+	}
+	for _, line := range []int{1, 2, 4, 6} {
+		if got, err := Without("drawer.csv", []byte(drawer), line); err == nil {
+			t.Errorf("line %d: %q", line, got)
+		}
+	}
+}

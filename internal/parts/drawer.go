@@ -114,48 +114,67 @@ func (d *Drawer) items(ok func(Item) bool) []Item {
 	return out
 }
 
-// Columns of a drawer, and the words by which people also call them.
+// Columns of a drawer, the words by which people also call them, and what stands in them.
 var drawerColumns = []struct {
 	name  string
 	other []string
+	doc   string
 }{
-	{"part", []string{"type", "name", "device", "article", "partnumber"}},
-	{"value", []string{"resistance", "capacitance", "ohm", "ohms", "farad"}},
-	{"kind", []string{"category", "class"}},
-	{"package", []string{"case", "size", "footprint", "housing"}},
-	{"count", []string{"qty", "quantity", "pieces", "pcs", "stock", "amount", "number", "on_hand"}},
-	{"price", []string{"cost", "unit_price"}},
-	{"tolerance", []string{"tol"}},
-	{"voltage", []string{"rated_voltage", "rating", "vmax"}},
-	{"hfe", []string{"gain", "beta", "h21e", "measured_hfe"}},
-	{"hfe_at", []string{"hfe_ic", "ic", "at"}},
-	{"hfe_vce", nil},
-	{"hfe_error", nil},
-	{"marking", []string{"code", "printed", "body"}},
-	{"be_test", []string{"vbe", "vbe_measured"}},
-	{"bc_test", []string{"vbc", "vbc_measured"}},
-	{"vf_measured", nil},
-	{"vf_error", nil},
-	{"vz_measured", nil},
-	{"vth_measured", nil},
-	{"rdson_measured", nil},
-	{"idss_measured", nil},
-	{"note", []string{"notes", "remark", "remarks", "comment", "comments"}},
-	{"polarity", nil},
-	{"vceo", nil},
-	{"ic_max", nil},
-	{"ptot", nil},
-	{"pins", []string{"pinout"}},
-	{"hfe_points", nil},
-	{"vcesat_points", nil},
-	{"vbesat_points", nil},
-	{"colour", []string{"color"}},
-	{"vf_points", nil},
-	{"if_max", nil},
-	{"vr_max", nil},
+	{"part", []string{"type", "name", "device", "article", "partnumber"}, "its name in the catalogue, or your own"},
+	{"value", []string{"resistance", "capacitance", "ohm", "ohms", "farad"}, "of a resistor or capacitor: 4.7 kΩ, 100 nF"},
+	{"kind", []string{"category", "class"}, "where the name does not say it"},
+	{"package", []string{"case", "size", "footprint", "housing"}, "0805, SOT-23, TO-92"},
+	{"count", []string{"qty", "quantity", "pieces", "pcs", "stock", "amount", "number", "on_hand"}, "pieces; empty is plenty"},
+	{"price", []string{"cost", "unit_price"}, "of one piece, in your own currency"},
+	{"tolerance", []string{"tol"}, "5 %, or a letter of IEC 60062"},
+	{"voltage", []string{"rated_voltage", "rating", "vmax"}, "that a capacitor is rated for"},
+	{"hfe", []string{"gain", "beta", "h21e", "measured_hfe"}, "measured gain"},
+	{"hfe_at", []string{"hfe_ic", "ic", "at"}, "collector current of that gain: 2 mA"},
+	{"hfe_vce", nil, "its collector-emitter voltage: 5 V"},
+	{"hfe_error", nil, "± what the gain is known to: 6 %"},
+	{"marking", []string{"code", "printed", "body"}, "the code on its body"},
+	{"be_test", []string{"vbe", "vbe_measured"}, "diode test from base to emitter: 0.68 V"},
+	{"bc_test", []string{"vbc", "vbc_measured"}, "diode test from base to collector: 0.67 V"},
+	{"vf_measured", nil, "forward voltage at a current: 1 mA: 1.78 V; 10 mA: 1.92 V"},
+	{"vf_error", nil, "± what these voltages are known to: 9 mV"},
+	{"vz_measured", nil, "zener voltage at a current: 5 mA: 5.02 V"},
+	{"vth_measured", nil, "gate to source, gate joined to drain: 1 mA: 1.9 V"},
+	{"rdson_measured", nil, "on-resistance at a gate voltage: 4.7 V: 1.9 Ω"},
+	{"idss_measured", nil, "drain current, gate joined to source: 80 nA"},
+	{"note", []string{"notes", "remark", "remarks", "comment", "comments"}, "anything worth keeping"},
+	{"polarity", nil, "NPN or PNP; N or P of a MOSFET"},
+	{"vceo", nil, "from its sheet: 45 V"},
+	{"ic_max", nil, "from its sheet: 100 mA"},
+	{"ptot", nil, "from its sheet: 225 mW"},
+	{"pins", []string{"pinout"}, "leads by position: BEC"},
+	{"hfe_points", nil, "from its sheet: 2 mA / 5 V: 200 .. 450"},
+	{"vcesat_points", nil, "from its sheet: 10 mA / 0.5 mA: 0.25 V"},
+	{"vbesat_points", nil, "from its sheet: 10 mA / 0.5 mA: 0.7 V"},
+	{"colour", []string{"color"}, "of an LED: warm white"},
+	{"vf_points", nil, "from its sheet: 2 mA: 2.65 V; 20 mA: 3.1 V"},
+	{"if_max", nil, "from its sheet: 20 mA"},
+	{"vr_max", nil, "from its sheet: 5 V"},
+}
+
+// Column is a column of a drawer.
+type Column struct {
+	Name, Doc string
+	Usual     bool // mostly filled in; the others hold what was measured, or describe a part of one's own
+}
+
+// Columns are all that a drawer may have.
+func Columns() (list []Column) {
+	usual := []string{"part", "value", "kind", "package", "count", "price", "tolerance", "voltage", "marking", "note"}
+	for _, c := range drawerColumns {
+		list = append(list, Column{c.name, c.doc, slices.Contains(usual, c.name)})
+	}
+	return list
 }
 
 var kindWords = []string{KindResistor, KindCapacitor, KindTransistor, KindMOSFET, KindDiode, KindLED, KindRegulator, KindChip, KindSocket, KindOther}
+
+// Kinds are the words for kinds of parts in a drawer.
+func Kinds() []string { return slices.Clone(kindWords) }
 
 // kindAlso are words that surely mean a kind.
 var kindAlso = map[string]string{

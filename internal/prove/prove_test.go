@@ -21,8 +21,11 @@ import (
 	"fettle/internal/wiring"
 )
 
-var chosen = sync.OnceValues(func() (*build.Build, map[string]*wiring.LampPosterior) {
-	f, list, err := build.OpenFS(examples.FS, examples.Demo)
+var chosen = sync.OnceValues(func() (*build.Build, map[string]*wiring.LampPosterior) { return filled(examples.Demo) })
+
+// filled is an embedded build with every open value chosen, and its lamps.
+func filled(name string) (*build.Build, map[string]*wiring.LampPosterior) {
+	f, list, err := build.OpenFS(examples.FS, name)
 	if err != nil || list.HasErrors() {
 		panic(list)
 	}
@@ -35,7 +38,7 @@ var chosen = sync.OnceValues(func() (*build.Build, map[string]*wiring.LampPoster
 		panic(err)
 	}
 	return c.Build, s.Lamps
-})
+}
 
 // demo is the embedded build with every open value chosen, and its lamps: copies that a test may change.
 func demo(t testing.TB) (*build.Build, map[string]*wiring.LampPosterior) {

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	_ "embed"
 	"html/template"
+	"net/url"
 	"strings"
 
 	"fettle/internal/finding"
@@ -27,6 +28,9 @@ type HTMLOptions struct {
 	Figure func(finding.Figure) template.HTML
 	// Prefix goes before every id attribute, so that one page can hold several findings.
 	Prefix string
+	// Why is the address at which the working of a value or a verdict stands, its identifier comes behind it; "": workings stand
+	// where they are asked for, folded.
+	Why string
 }
 
 // anchor is an identifier as an id attribute, which holds no space; the user's names may.
@@ -69,6 +73,7 @@ type (
 	stepView    struct{ Say, Formula, With, Result, Source string }
 	workingView struct {
 		Title, Hand, Solver, Apart, Difference string
+		To                                     string // where it stands, if not here
 		Steps                                  []stepView
 		Sources                                []string
 		Figure, Table                          template.HTML
@@ -183,7 +188,7 @@ func Verdicts(js []finding.Judgement, o HTMLOptions) template.HTML {
 	foundText, marginText := align(found), align(margins)
 	for i, j := range judged {
 		v := judgementView{ID: o.anchor(j.ID), Subject: j.Subject, Requirement: j.Requirement, Verdict: j.Verdict,
-			Found: cmp.Or(foundText[i], "—"), Limit: cmp.Or(limitText(j), "—"), Margin: cmp.Or(marginText[i], "—"), Working: viewWorking(j.Working, o)}
+			Found: cmp.Or(foundText[i], "—"), Limit: cmp.Or(limitText(j), "—"), Margin: cmp.Or(marginText[i], "—"), Working: viewWorking(j.ID, j.Working, o)}
 		add := func(word, text string) {
 			if text != "" {
 				v.Lines = append(v.Lines, [2]string{word, text})
@@ -240,7 +245,7 @@ func Values(vs []finding.Value, o HTMLOptions) template.HTML {
 	text := align(ns)
 	rows := make([]valueView, len(vs))
 	for i, v := range vs {
-		rows[i] = valueView{ID: o.anchor(v.ID), Name: v.Name, Number: cmp.Or(text[i], escaped(v.Text), "unknown"), Sure: v.Sure, Chosen: v.Chosen, Working: viewWorking(v.Working, o)}
+		rows[i] = valueView{ID: o.anchor(v.ID), Name: v.Name, Number: cmp.Or(text[i], escaped(v.Text), "unknown"), Sure: v.Sure, Chosen: v.Chosen, Working: viewWorking(v.ID, v.Working, o)}
 		if interval(v) {
 			rows[i].Span = Interval(v.Low, v.High, v.Unit)
 		}
@@ -296,18 +301,21 @@ func Table(t finding.Table, o HTMLOptions) template.HTML {
 	return execute("table", v)
 }
 
-// WorkingHTML is the derivation of one number, folded under the word "working".
-func WorkingHTML(k *finding.Working, o HTMLOptions) template.HTML {
-	v := viewWorking(k, o)
+// WorkingHTML is the derivation of the number of that identifier, folded under the word "working".
+func WorkingHTML(id string, k *finding.Working, o HTMLOptions) template.HTML {
+	v := viewWorking(id, k, o)
 	if v == nil {
 		return ""
 	}
 	return execute("working", v)
 }
 
-func viewWorking(k *finding.Working, o HTMLOptions) *workingView {
-	if k == nil {
+func viewWorking(id string, k *finding.Working, o HTMLOptions) *workingView {
+	switch {
+	case k == nil:
 		return nil
+	case o.Why != "" && id != "":
+		return &workingView{Title: k.Title, To: o.Why + url.QueryEscape(id)}
 	}
 	v := &workingView{Title: k.Title, Difference: k.Difference, Sources: k.Sources}
 	for _, s := range k.Steps {

@@ -115,6 +115,18 @@ func foundText(j finding.Judgement) string {
 	return join(engineering(j.Value, j.Unit))
 }
 
+// Found is what was found and what is wanted: "2.68 mA, wanted ≥ 1.5 mA"; "" where there is no number.
+func Found(j finding.Judgement) string {
+	found := foundText(j)
+	if found == "—" {
+		return ""
+	}
+	if limit := limitText(j); limit != "" {
+		found += ", wanted " + limit
+	}
+	return found
+}
+
 // designedText is what was found of the design, where what was fitted makes it another: "● holds, 4.1, margin +37 %".
 func designedText(j finding.Judgement) string {
 	d := j.Designed

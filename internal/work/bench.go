@@ -49,7 +49,7 @@ func (r *Runner) BenchOf(ctx context.Context, f *build.Folder, t *fault.Table, d
 	if err != nil {
 		return nil, err
 	}
-	out := &Bench{Table: t, Build: c.Build, Circuit: draw.Of(n, finding.Findings{}), Cautions: prove.Cautions(n.Single), Points: probe.Points(n)}
+	out := &Bench{Table: t, Build: c.Build, Circuit: draw.Of(n, finding.Findings{}, nil), Cautions: prove.Cautions(n.Single), Points: probe.Points(n)}
 	out.Sheet, err = kept(ctx, r, "bench "+n.Decoder.Name.Text, BenchKey(f), func() (*bench.Sheet, error) {
 		if r.Progress != nil {
 			r.Progress("the readings worth taking", 0, 1)

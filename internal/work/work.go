@@ -180,7 +180,11 @@ func (r *Runner) prove(ctx context.Context, folder *build.Folder, c Chosen, ques
 	for i := range c.Build.Decoders {
 		n, _, err := wiring.NewNetwork(c.Build, &c.Build.Decoders[i], c.Lamps)
 		if err == nil && n != nil {
-			p.Circuits = append(p.Circuits, draw.Of(n, f))
+			op, ok := prove.Operate(n)
+			if !ok {
+				op = nil
+			}
+			p.Circuits = append(p.Circuits, draw.Of(n, f, op))
 			verdicts, tables := prove.Plug(n)
 			p.Findings.Verdicts, p.Findings.Tables = append(p.Findings.Verdicts, verdicts...), append(p.Findings.Tables, tables...)
 			verdict, table, err := r.testable(ctx, folder, n.Decoder.Name.Text)
