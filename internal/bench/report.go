@@ -12,12 +12,17 @@ import (
 	"fettle/internal/wiring"
 )
 
+// Feed is the supply of the bench in words: "12 V DC through a limit of 50 mA".
+func (s *Sheet) Feed() string {
+	if s.Tools.Series > 0 {
+		return fmt.Sprintf("%s DC through %s", s.Tools.Supply, s.Tools.Series)
+	}
+	return fmt.Sprintf("%s DC through a limit of %s", s.Tools.Supply, s.Tools.Limit)
+}
+
 // do are the words of a step: what to bring about, what to expect and when to stop. Common practice, no source.
 func (s *Sheet) do(n *wiring.Network, id string, rows []Row) []string {
-	feed := fmt.Sprintf("%s DC through a limit of %s", s.Tools.Supply, s.Tools.Limit)
-	if s.Tools.Series > 0 {
-		feed = fmt.Sprintf("%s DC through %s", s.Tools.Supply, s.Tools.Series)
-	}
+	feed := s.Feed()
 	switch id {
 	case "vehicle-bare":
 		return []string{"No decoder in the vehicle. Each lamp by itself between the leads of the supply, " + feed + ", the meter in one lead: plus at its feed where it lights that way. A lamp that is dead now was not killed by the work to come."}

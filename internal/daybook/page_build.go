@@ -327,7 +327,6 @@ func showOutputs(v *view) (string, any) {
 				s.Title += " of decoder " + d.Name.Text
 			}
 			s.Forms = append(s.Forms, v.form("", blockAt("decoder", "output"), id, "decoder", d.Name.Text, "output", o.Name.Text))
-			s.Forms = append(s.Forms, v.form("as it was really soldered", blockAt("decoder", "fitted", "output"), "", "decoder", d.Name.Text, "fitted", "output", o.Name.Text))
 			s.Plates = v.plates(id+".light", id+".saturation")
 			s.add(v.verdicts("v-", id+"."), v.notes(id+"."))
 			p.List = append(p.List, s)

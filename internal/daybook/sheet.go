@@ -23,6 +23,11 @@ func (d *Daybook) sheet(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	page, err := sheet.Sheet(sheet.Of(*p, time.Now().Format("2006-01-02")))
+	d.sendSheet(w, r, page, err, "sheet.html")
+}
+
+// sendSheet sends a page that stands by itself, to be printed or, with ?save=1, kept under a name. Its own style is let through.
+func (d *Daybook) sendSheet(w http.ResponseWriter, r *http.Request, page []byte, err error, name string) {
 	if err != nil {
 		d.log.Error("sheet", "err", err)
 		d.say(w, r, http.StatusInternalServerError, "No sheet", "The sheet could not be set; fettle has written why where it was started.")
@@ -35,7 +40,7 @@ func (d *Daybook) sheet(w http.ResponseWriter, r *http.Request) {
 	styled(w, css...)
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	if r.URL.Query().Get("save") != "" {
-		w.Header().Set("Content-Disposition", `attachment; filename="sheet.html"`)
+		w.Header().Set("Content-Disposition", `attachment; filename="`+name+`"`)
 	}
 	_, _ = w.Write(page) // a browser that has gone needs none
 }

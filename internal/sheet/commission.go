@@ -118,10 +118,6 @@ func Bench(b *work.Bench, taken []bench.Taken, t Title) ([]byte, error) {
 	c := b.Circuit
 	c.Tags = letters
 	plates := s.circuits([]draw.Schematic{c})
-	tools := fmt.Sprintf("%s DC through a limit of %s", b.Sheet.Tools.Supply, b.Sheet.Tools.Limit)
-	if b.Sheet.Tools.Series > 0 {
-		tools = fmt.Sprintf("%s DC through %s", b.Sheet.Tools.Supply, b.Sheet.Tools.Series)
-	}
 	f := b.Sheet.Findings(taken)
 	state := f.Worst()
 	if len(judged) == 0 {
@@ -140,7 +136,7 @@ func Bench(b *work.Bench, taken []bench.Taken, t Title) ([]byte, error) {
 		Faults, Caught int
 		State          finding.Verdict
 		Tally          string
-	}{t, render.CSS + template.CSS(draw.CSS) + CSS, steps, plates, key, b.Sheet.Meter.Name, tools, b.Sheet.Samples, len(b.Sheet.Rows()), b.Sheet.Faults, b.Sheet.Caught, state, fmt.Sprintf("%d / %d", len(judged), len(b.Sheet.Rows()))})
+	}{t, render.CSS + template.CSS(draw.CSS) + CSS, steps, plates, key, b.Sheet.Meter.Name, b.Sheet.Feed(), b.Sheet.Samples, len(b.Sheet.Rows()), b.Sheet.Faults, b.Sheet.Caught, state, fmt.Sprintf("%d / %d", len(judged), len(b.Sheet.Rows()))})
 	if err != nil {
 		return nil, fmt.Errorf("setting the bench sheet: %w", err)
 	}
