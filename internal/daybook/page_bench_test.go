@@ -12,9 +12,12 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp"
+
 	"fettle/internal/bench"
 	"fettle/internal/build"
 	"fettle/internal/daybook"
+	"fettle/internal/eyes"
 	"fettle/internal/finding"
 )
 
@@ -234,5 +237,65 @@ func TestBuilt(t *testing.T) {
 		if !strings.Contains(departs, want) {
 			t.Errorf("%q is not in\n%s", want, departs)
 		}
+	}
+}
+
+// A reading typed and sent with Enter is told, the next one comes in front with its box at hand, and one that is off leads on.
+func TestBenchInTheBrowser(t *testing.T) {
+	ctx := eyes.Browser(t)
+	server, book := serve(t, folder(t), daybook.Settings{})
+	s, err := book.Bench(t.Context(), "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	eyes.Do(t, ctx, chromedp.EmulateViewport(1280, 900), chromedp.Navigate(server.URL+bookPath+"bench"))
+	until(t, ctx, `document.documentElement.classList.contains('live')`)
+	enter := func(field, text string) {
+		t.Helper()
+		eyes.Do(t, ctx, chromedp.Focus("#"+field), chromedp.SendKeys("#"+field, text+"\r"))
+	}
+	shots := os.Getenv("FETTLE_SHOTS")
+	first, second := s.Sheet.Rows()[0], s.Sheet.Rows()[1]
+	if first.Look || !second.Look {
+		t.Fatal("the demo's sheet no longer begins with a reading and a look")
+	}
+	enter("front-reading", "5 V")
+	until(t, ctx, `document.getElementById('front-w').textContent.includes('5 V')`)
+	eyes.Do(t, ctx, chromedp.Evaluate[chromedp.Void](`document.getElementById('front-reading').value = ''`))
+	enter("front-reading", s.Sheet.Value(first, first.Typical))
+	until(t, ctx, `document.getElementById('h-front').textContent.includes('No. 2 ') && document.activeElement?.id === 'front-reading'`)
+	until(t, ctx, `document.getElementById('told').textContent.includes('no. 1, ')`)
+	// The button of a look says what was seen: by keyboard alone.
+	eyes.Do(t, ctx, chromedp.KeyEvent("\r"))
+	until(t, ctx, `document.getElementById('h-front').textContent.includes('No. 3 ')`)
+	// In the table, far from the front: what is half typed elsewhere stays.
+	var at *bench.Row
+	for _, r := range s.Sheet.Rows() {
+		if r.Step == "supply" && r.Setting == "DC volts" {
+			at = r
+			break
+		}
+	}
+	box := fmt.Sprintf("n-%d", at.Number)
+	eyes.Do(t, ctx, chromedp.Evaluate[chromedp.Void](`document.getElementById('n-5').value = '77'`))
+	enter(box, "0.02 V")
+	until(t, ctx, fmt.Sprintf(`document.querySelector('#row-%d .pen')?.textContent.includes('fails')`, at.Number))
+	until(t, ctx, fmt.Sprintf(`document.activeElement?.id === 'n-%d' && document.getElementById('n-5').value === '77' && document.getElementById('%s').value === ''`, at.Number+1, box))
+	until(t, ctx, `document.querySelector('.order.long [aria-current] .state').textContent.includes('fails')`)
+	looks(t, ctx, "with readings")
+	eyes.Axe(t, ctx, "with readings")
+	if shots != "" {
+		keep(t, ctx, filepath.Join(shots, "bench-read.jpg"))
+		eyes.Do(t, ctx, chromedp.Navigate(server.URL+bookPath+"bench?at="+url.QueryEscape(at.Test)), chromedp.EmulateViewport(1280, 1400))
+		keep(t, ctx, filepath.Join(shots, "bench-at.jpg"))
+		eyes.Do(t, ctx, chromedp.EmulateViewport(360, 800))
+		keep(t, ctx, filepath.Join(shots, "bench-at-360.jpg"))
+	}
+	eyes.Do(t, ctx, chromedp.Evaluate[chromedp.Void](`document.querySelector('#front a.go').click()`))
+	until(t, ctx, `document.title.includes('Faults') && document.querySelector('main').textContent.includes('1 of them off')`)
+	looks(t, ctx, "faults from the bench")
+	eyes.Axe(t, ctx, "faults from the bench")
+	if shots != "" {
+		keep(t, ctx, filepath.Join(shots, "faults-bench.jpg"))
 	}
 }

@@ -2,6 +2,7 @@ package daybook
 
 import (
 	"fmt"
+	"slices"
 
 	"fettle/internal/build"
 	"fettle/internal/finding"
@@ -24,7 +25,9 @@ func showBuilt(v *view) (string, any) {
 	for i := range b.Decoders {
 		d := &b.Decoders[i]
 		s := section{Live: fmt.Sprintf("fitted-%d", i), Title: "Decoder " + d.Name.Text}
-		s.Forms = append(s.Forms, v.form("the board", blockAt("decoder", "fitted"), "", "decoder", d.Name.Text, "fitted"), v.fitted(d, "supply", ""), v.fitted(d, "chip", ""))
+		board := v.form("the board", blockAt("decoder", "fitted"), "", "decoder", d.Name.Text, "fitted")
+		board.Rows, board.More = append(board.Rows, board.More...), nil // which meter it was must be seen
+		s.Forms = append(s.Forms, board, v.fitted(d, "supply", ""), v.fitted(d, "chip", ""))
 		if d.Listen.Into.IsSet() {
 			s.Forms = append(s.Forms, v.fitted(d, "listen", ""))
 		}
@@ -51,16 +54,12 @@ func (v *view) fitted(d *build.Decoder, block, output string) formView {
 	}
 	f := v.form(title, blockAt("decoder", "fitted", block), "", path...)
 	var rows, more []rowView
+	parts := d.Fits()
 	for _, r := range append(f.Rows, f.More...) {
 		place := build.FittedValue{Block: block, Output: output, Attr: r.attr}
-		designed, _ := d.Holds(place)
-		if known := d.Known(place); known != nil {
-			designed = known.Designed
-		}
-		if designed != "" {
-			r.Found = "designed: " + designed
-		}
-		if r.Text != "" || designed != "" && designed != build.None {
+		is := func(x build.FittedValue) bool { return x.Block == block && x.Output == output && x.Attr == r.attr }
+		if slices.ContainsFunc(parts, is) || d.Fitted != nil && slices.ContainsFunc(d.Fitted.Values, is) {
+			r.Found = "designed: " + work.Planned(d, place)
 			rows = append(rows, r)
 		} else {
 			more = append(more, r)
