@@ -10,13 +10,14 @@ async function piece(address, kind) {
   return doc.importNode(new DOMParser().parseFromString(await r.text(), "text/html").body.firstElementChild, true);
 }
 
-// A working is fetched once.
+// A working, and the table of what holds, is fetched once.
 doc.addEventListener("toggle", async e => {
   const d = e.target, from = d.dataset?.from;
   if (!from || !d.open) return;
   delete d.dataset.from;
-  const got = await piece(from, "working").catch(() => null), what = got?.querySelector(".derivation");
-  if (what) d.querySelector("p")?.replaceWith(what); else d.dataset.from = from; // the link stays
+  const kind = d.matches(".held") ? "held" : "working", got = await piece(from, kind).catch(() => null);
+  const what = kind === "held" ? got : got?.querySelector(".derivation");
+  if (what) d.querySelector(":scope > p")?.replaceWith(what); else d.dataset.from = from; // the link stays
 }, true);
 
 let card = null, of = null, turn = 0, wait = 0;
@@ -92,6 +93,42 @@ function begin() {
 }
 begin();
 doc.addEventListener("fettle:followed", begin);
+
+// A figure whose numbers are there can be looked at closely, by a module of its own that is fetched then.
+const closers = new Map(), opened = new Set();
+async function closely(figure, button) {
+  const address = figure.dataset.figure;
+  if (closers.has(figure)) {
+    closers.get(figure)();
+    closers.delete(figure);
+    opened.delete(address);
+  } else {
+    button.disabled = true;
+    try {
+      closers.set(figure, await (await import(figure.dataset.module)).default(figure));
+      opened.add(address);
+    } catch { /* the drawing stays */ }
+    button.disabled = false;
+  }
+  button.setAttribute("aria-pressed", String(closers.has(figure)));
+}
+function offer() {
+  for (const figure of closers.keys()) if (!figure.isConnected) { closers.get(figure)(); closers.delete(figure); }
+  for (const figure of doc.querySelectorAll("figure[data-figure]")) {
+    const line = figure.querySelector(".save");
+    if (!line || line.querySelector("button")) continue;
+    const button = doc.createElement("button");
+    button.type = "button";
+    button.textContent = "look closely";
+    button.setAttribute("aria-pressed", "false");
+    button.setAttribute("aria-label", "look closely at " + (figure.querySelector("figcaption b")?.textContent || "it").replace(/\.$/, "").toLowerCase());
+    button.addEventListener("click", () => closely(figure, button));
+    line.append(" ", button);
+    if ("open" in figure.dataset || opened.has(figure.dataset.figure)) closely(figure, button);
+  }
+}
+offer();
+doc.addEventListener("fettle:followed", offer);
 
 const ways = {ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1]};
 doc.addEventListener("keydown", e => {

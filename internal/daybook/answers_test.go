@@ -58,23 +58,40 @@ func TestDrawingsAnswer(t *testing.T) {
 	}
 }
 
-// Workings stand on the page of why: a page of many numbers links to them, and a piece is the working alone.
+// Workings, and what holds where it is much, stand on the page of why: a page of many numbers links to them, and a piece is the
+// working or the table alone.
 func TestWorkingsStandElsewhere(t *testing.T) {
 	server, _ := serve(t, folder(t), daybook.Settings{})
+	dataFrom := regexp.MustCompile(`data-from="([^"]+)"`)
 	_, page := ask(t, "GET", server.URL+bookPath+"outputs", nil, nil)
-	from := regexp.MustCompile(`data-from="([^"]+)"`).FindAllStringSubmatch(page, -1)
-	if len(from) < 40 || strings.Contains(page, `class="derivation"`) {
-		t.Fatalf("%d workings stand elsewhere", len(from))
+	from := dataFrom.FindAllStringSubmatch(page, -1)
+	if strings.Contains(page, `class="derivation"`) || strings.Contains(page, "saturated at the lowest") {
+		t.Error("the page holds workings, or what holds")
 	}
-	for _, m := range from {
-		address := html.UnescapeString(m[1])
-		resp, piece := ask(t, "GET", server.URL+address, map[string]string{"X-Fettle": "working"}, nil)
-		if resp.StatusCode != http.StatusOK || !strings.HasPrefix(piece, "<details") || !strings.Contains(piece, `class="derivation"`) {
+	kinds := map[string]int{}
+	done := map[string]bool{}
+	for n := 0; n < len(from); n++ {
+		address := html.UnescapeString(from[n][1])
+		if done[address] {
+			continue
+		}
+		done[address] = true
+		kind, holds, whole := "working", `class="derivation"`, `<details open class="working"`
+		if strings.Contains(address, "?under=") {
+			kind, holds, whole = "held", `class="findings verdicts"`, "What holds of output."
+		}
+		kinds[kind]++
+		resp, piece := ask(t, "GET", server.URL+address, map[string]string{"X-Fettle": kind}, nil)
+		if resp.StatusCode != http.StatusOK || !strings.HasPrefix(piece, "<d") || !strings.Contains(piece, holds) {
 			t.Errorf("%s: %d %.80s", address, resp.StatusCode, piece)
 		}
-		if _, whole := ask(t, "GET", server.URL+address, nil, nil); !strings.Contains(whole, `<details open class="working"`) {
-			t.Errorf("%s: without script the working is not read at once", address)
+		if _, body := ask(t, "GET", server.URL+address, nil, nil); !strings.Contains(body, whole) {
+			t.Errorf("%s: without script it is not read at once", address)
 		}
+		from = append(from, dataFrom.FindAllStringSubmatch(piece, -1)...) // the workings of what holds
+	}
+	if kinds["held"] != 2 || kinds["working"] < 40 {
+		t.Errorf("%v stand elsewhere", kinds)
 	}
 }
 
@@ -110,4 +127,10 @@ func TestAnswersInTheBrowser(t *testing.T) {
 	// A working is fetched when it is opened.
 	eyes.Do(t, ctx, chromedp.Evaluate[chromedp.Void](`document.querySelector('.row details.working summary').click()`))
 	until(t, ctx, `document.querySelector('.row details.working .derivation') !== null`)
+	// So is what holds, and a working in it.
+	eyes.Do(t, ctx, chromedp.Evaluate[chromedp.Void](`document.querySelector('details.held summary').click()`))
+	until(t, ctx, `document.querySelector('details.held table') !== null`)
+	eyes.Do(t, ctx, chromedp.Evaluate[chromedp.Void](`document.querySelector('details.held details.working summary').click()`))
+	until(t, ctx, `document.querySelector('details.held details.working .derivation') !== null`)
+	eyes.Axe(t, ctx, "what holds")
 }

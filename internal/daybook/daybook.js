@@ -39,6 +39,10 @@ function exchange(old, fresh) {
   }
 }
 
+/** The pieces as the server sent them: what script adds to one is no change of it. */
+const was = new WeakMap();
+for (const e of pieces(doc).values()) was.set(e, e.outerHTML);
+
 let shown = body.dataset.revision, asked = 0, coming = null, late = 0;
 
 /** Fetches this page again, for a revision, and sets in what has changed. */
@@ -65,10 +69,11 @@ async function follow(id) {
   }
   for (const [name, e] of next) {
     const old = pieces(doc).get(name);
-    if (old && old.dataset.was !== e.outerHTML && old.outerHTML !== e.outerHTML) {
-      const html = e.outerHTML, fresh = doc.importNode(e, true);
+    const html = e.outerHTML;
+    if (old && was.get(old) !== html) {
+      const fresh = doc.importNode(e, true);
       exchange(old, fresh);
-      fresh.dataset.was = html;
+      was.set(fresh, html);
       if (name !== "order" && name !== "order-short" && name !== "block") fresh.classList.add("fresh");
     }
   }

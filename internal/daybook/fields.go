@@ -3,6 +3,7 @@ package daybook
 import (
 	"fmt"
 	"html/template"
+	"net/url"
 	"slices"
 	"strings"
 
@@ -168,9 +169,28 @@ func (v *view) value(id string) *finding.Value {
 	return nil
 }
 
-// verdicts are the requirements whose identifiers begin in one of those ways, what holds folded; nothing where there are none.
+// verdicts are the requirements whose identifiers begin in one of those ways; nothing where there are none. What holds is one line
+// where it is much, and its table stands on the page of why: script fetches it when the line is opened.
 func (v *view) verdicts(prefix string, begin ...string) template.HTML {
-	var look, hold []finding.Judgement
+	look, hold := v.under(begin)
+	if len(hold) <= folded {
+		look, hold = append(look, hold...), nil
+	}
+	var out template.HTML
+	if len(look) > 0 {
+		out = render.Verdicts(look, v.toWhy(prefix))
+	}
+	if len(hold) > 0 {
+		out += executed("held", struct {
+			Count  int
+			Of, To string
+		}{len(hold), strings.Trim(begin[0], "."), v.Base + "why?" + url.Values{"under": begin}.Encode()})
+	}
+	return out
+}
+
+// under are the requirements whose identifiers begin in one of those ways, those that hold apart.
+func (v *view) under(begin []string) (look, hold []finding.Judgement) {
 	for _, j := range v.all.Verdicts {
 		if begins(j.ID, begin) && !j.NotYet() {
 			if j.Verdict == finding.Holds {
@@ -180,21 +200,7 @@ func (v *view) verdicts(prefix string, begin ...string) template.HTML {
 			}
 		}
 	}
-	var out template.HTML
-	if len(look) > 0 {
-		out = render.Verdicts(look, v.toWhy(prefix))
-	}
-	switch {
-	case len(hold) > folded:
-		out += executed("held", struct {
-			Count int
-			Of    string
-			Table template.HTML
-		}{len(hold), strings.Trim(begin[0], "."), render.Verdicts(hold, v.toWhy(prefix))})
-	case len(hold) > 0:
-		out += render.Verdicts(hold, v.toWhy(prefix))
-	}
-	return out
+	return look, hold
 }
 
 // folded is how many requirements that hold stand open; more are one line.

@@ -2,6 +2,7 @@ package daybook
 
 import (
 	"encoding/csv"
+	"encoding/json"
 	"html/template"
 	"io"
 	"net/http"
@@ -31,6 +32,9 @@ type plate struct {
 	Title, Caption string
 	Wide, Narrow   template.HTML
 	SVG, CSV       string // addresses; "" where there is none
+	Data           string // address of what script draws of it; "" where it is not looked at closely
+	Open           bool   // it is looked at closely at once
+	closely        bool
 }
 
 func (v *view) next() int { v.number++; return v.number }
@@ -58,8 +62,19 @@ func (v *view) plate(f finding.Figure) plate {
 	p := plate{Number: v.ids["figure"], Title: f.Title, Caption: f.Caption,
 		Wide:   template.HTML(draw.Plot(f, draw.Options{Width: wide, ID: v.id("wide-" + f.ID)})),
 		Narrow: template.HTML(draw.Plot(f, draw.Options{Width: narrow, ID: v.id("narrow-" + f.ID)}))}
+	p.closely = rising(f)
 	p.keptAt(v.Base+"figure", url.Values{"of": {f.ID}})
 	return p
+}
+
+// rising reports whether every curve of a figure runs to the right all along, so that a reading can be had of it at each place.
+func rising(f finding.Figure) bool {
+	for _, c := range f.Curves {
+		if !slices.IsSorted(c.X) {
+			return false
+		}
+	}
+	return len(f.Curves)+len(f.Points) > 0
 }
 
 // keptAt says from where the drawing and its numbers are had as files.
@@ -68,6 +83,10 @@ func (p *plate) keptAt(address string, q url.Values) {
 	p.SVG = address + "?" + q.Encode()
 	q.Set("as", "csv")
 	p.CSV = address + "?" + q.Encode()
+	if p.closely {
+		q.Set("as", "json")
+		p.Data = address + "?" + q.Encode()
+	}
 }
 
 func (v *view) plates(begin ...string) (out []plate) {
@@ -124,15 +143,34 @@ func (d *Daybook) saveFigure(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 	}
-	if f, ok := figureOf(p, of); ok && (as == "svg" || as == "csv") {
+	if f, ok := figureOf(p, of); ok && kept(as) {
 		keep(w, b.Name(), f, as)
 		return
 	}
 	d.say(w, r, http.StatusNotFound, "No such figure", "This build has no figure of that name now.")
 }
 
-// keep has a figure saved as its drawing (svg) or as its numbers (csv).
+// kept reports whether a figure is had in that form.
+func kept(as string) bool { return as == "svg" || as == "csv" || as == "json" }
+
+// keep has a figure saved as its drawing (svg) or as its numbers (csv), or gives it to script (json).
 func keep(w http.ResponseWriter, of string, f finding.Figure, as string) {
+	if as == "json" {
+		data, err := render.FigureJSON(f)
+		if err != nil {
+			http.Error(w, "this figure cannot be written", http.StatusInternalServerError)
+			return
+		}
+		x, y := draw.Axes(f)
+		w.Header().Set("Content-Type", "application/json; charset=utf-8")
+		_ = json.NewEncoder(w).Encode(struct { // a browser that has gone needs no answer
+			Figure json.RawMessage `json:"figure"`
+			X      draw.Axis       `json:"x"`
+			Y      draw.Axis       `json:"y"`
+			Dashes []string        `json:"dashes"`
+		}{data, x, y, draw.Dashes(f)})
+		return
+	}
 	attach(w, of+" "+f.ID, as)
 	if as == "svg" {
 		_, _ = io.WriteString(w, draw.Plot(f, draw.Options{Width: 900, Standalone: true}))
@@ -150,9 +188,9 @@ func figureOf(p *work.Proved, id string) (finding.Figure, bool) {
 	return figures[i], true
 }
 
-// attach has what follows saved under a name, as a drawing (svg) or as numbers (csv).
+// attach has what follows saved under a name, as a drawing (svg), as numbers (csv), or as a text of another kind.
 func attach(w http.ResponseWriter, name, as string) {
-	w.Header().Set("Content-Type", map[string]string{"svg": "image/svg+xml", "csv": "text/csv; charset=utf-8"}[as])
+	w.Header().Set("Content-Type", map[string]string{"svg": "image/svg+xml", "csv": "text/csv; charset=utf-8", "json": "application/json; charset=utf-8", "txt": "text/plain; charset=utf-8", "html": "text/html; charset=utf-8"}[as])
 	w.Header().Set("Content-Disposition", "attachment; filename*=UTF-8''"+url.PathEscape(name+"."+as))
 }
 
@@ -184,7 +222,7 @@ func (d *Daybook) saveFigureOf(w http.ResponseWriter, r *http.Request, b *live.B
 	}
 	for _, c := range list {
 		for _, x := range c.Blocks {
-			if c.ID == chapter && x.Figure != nil && x.Figure.ID == of && (as == "svg" || as == "csv") {
+			if c.ID == chapter && x.Figure != nil && x.Figure.ID == of && kept(as) {
 				keep(w, b.Name(), *x.Figure, as)
 				return
 			}

@@ -315,7 +315,7 @@ func readingAt(s *work.Bench, form url.Values) (bench.Taken, build.BenchReading,
 		return bench.Taken{}, build.BenchReading{}, list
 	}
 	line := s.Line(row, text)
-	line.Date = time.Now().Format(time.DateOnly)
+	line.Date = today()
 	return s.Add(taken, bench.Taken{Row: row, Value: value, Date: line.Date, Text: line.Text}), line, nil
 }
 
@@ -346,11 +346,11 @@ func (d *Daybook) benchSheet(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	title := sheet.Title{What: "decoder " + s.Sheet.Decoder, Vehicle: s.Build.Name(), Date: time.Now().Format(time.DateOnly), File: filepath.Base(b.File())}
+	title := sheet.Title{What: "decoder " + s.Sheet.Decoder, Vehicle: s.Build.Name(), Date: today(), File: filepath.Base(b.File())}
 	if len(s.Build.Vehicles) > 0 {
 		title.Scale = s.Build.Vehicles[0].Scale.Text
 	}
 	taken, _ := s.Taken()
 	page, err := sheet.Bench(s, taken, title)
-	d.sendSheet(w, r, page, err, "bench.html")
+	d.printed(w, r, "bench", page, err)
 }

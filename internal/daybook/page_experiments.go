@@ -133,6 +133,7 @@ func (d *Daybook) showExperiments(w http.ResponseWriter, r *http.Request) {
 	}
 	data := struct {
 		Base, Action, Card, Title, Example, Of, Meter, Readings, Wrong, Learned string
+		Print                                                                   string // the card on a sheet of its own
 		Kinds                                                                   []cardLink
 		Meters                                                                  []string
 		Rows                                                                    []rowView
@@ -163,11 +164,13 @@ func (d *Daybook) showExperiments(w http.ResponseWriter, r *http.Request) {
 		data.Rows = t.rows
 		if t.card != nil {
 			data.Title, data.Learned = t.card.Title(), t.learned.Words
+			data.Print = data.Base + "experiments/card?" + t.given.Encode()
 			for _, f := range t.findings.Figures {
 				p := v.plate(f)
 				q := maps.Clone(t.given)
 				q.Set("figure", f.ID)
 				p.keptAt(data.Base+"experiments/figure", q)
+				p.Open = data.Taken
 				data.Plates = append(data.Plates, p)
 			}
 			data.Parts = v.parts(t.findings, "card-")
@@ -192,7 +195,7 @@ func (d *Daybook) experimentFigure(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
 	if t, ok, err := trialOf(r.Context(), b, q); err == nil && ok {
 		i := slices.IndexFunc(t.findings.Figures, func(f finding.Figure) bool { return f.ID == q.Get("figure") })
-		if as := q.Get("as"); i >= 0 && (as == "svg" || as == "csv") {
+		if as := q.Get("as"); i >= 0 && kept(as) {
 			keep(w, t.kind.Name, t.findings.Figures[i], as)
 			return
 		}

@@ -336,7 +336,7 @@ func (d *Daybook) trackFigure(w http.ResponseWriter, r *http.Request) {
 	name, a, err := d.audit(r.Context(), q.Get("recording"))
 	if err == nil {
 		i := slices.IndexFunc(a.findings.Figures, func(f finding.Figure) bool { return f.ID == q.Get("of") })
-		if as := q.Get("as"); i >= 0 && (as == "svg" || as == "csv") {
+		if as := q.Get("as"); i >= 0 && kept(as) {
 			keep(w, strings.TrimSuffix(name, ".gz"), a.findings.Figures[i], as)
 			return
 		}

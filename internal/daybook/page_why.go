@@ -14,10 +14,11 @@ import (
 	"fettle/internal/render"
 )
 
-// why is the page of a value, a verdict, a part or a net; or, for script, a piece of it: the working alone or the card of a part.
+// why is the page of a value, a verdict, a part or a net, or of all that holds under a beginning; or, for script, a piece of it: the
+// working, the card of a part, the table alone.
 func (d *Daybook) why(w http.ResponseWriter, r *http.Request) {
 	kind := r.Header.Get("X-Fettle")
-	if kind != "working" && kind != "card" {
+	if kind != "working" && kind != "card" && kind != "held" {
 		d.build("Why", showWhy)(w, r)
 		return
 	}
@@ -33,10 +34,15 @@ func (d *Daybook) why(w http.ResponseWriter, r *http.Request) {
 	}
 	var piece template.HTML
 	of := r.URL.Query().Get("of")
-	if kind == "working" {
+	switch kind {
+	case "working":
 		piece = v.workingOf(of)
-	} else if x, ok := v.detail(of); ok {
-		piece = v.card(x, true)
+	case "held":
+		piece = v.held(r.URL.Query()["under"])
+	default:
+		if x, ok := v.detail(of); ok {
+			piece = v.card(x, true)
+		}
 	}
 	if piece == "" {
 		d.say(w, r, http.StatusNotFound, "Nothing of that name", "This build has nothing of that name now.")
@@ -44,6 +50,15 @@ func (d *Daybook) why(w http.ResponseWriter, r *http.Request) {
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	_, _ = io.WriteString(w, string(piece)) // a browser that has gone needs no answer
+}
+
+// held is the table of what holds under a beginning; "" where nothing does.
+func (v *view) held(under []string) template.HTML {
+	_, hold := v.under(under)
+	if len(hold) == 0 {
+		return ""
+	}
+	return "<div>" + render.Verdicts(hold, v.toWhy("held-")) + "</div>"
 }
 
 // workingOf is the working of a value or a verdict, without the figure that stands on the page already.
@@ -136,6 +151,13 @@ func showWhy(v *view) (string, any) {
 	of := v.r.URL.Query().Get("of")
 	p := sections{Title: "Why", Lead: "The working behind a value or a verdict."}
 	s := section{Live: "why", Title: of}
+	if under := v.r.URL.Query()["under"]; len(under) > 0 {
+		if t := v.held(under); t != "" {
+			held := section{Live: "held", Title: "What holds of " + strings.Trim(under[0], ".")}
+			held.add(t)
+			p.List = append(p.List, held)
+		}
+	}
 	for _, x := range v.all.Values {
 		if of != "" && x.ID == of {
 			s.Title = x.Name

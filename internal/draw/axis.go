@@ -16,6 +16,7 @@ type scale struct {
 	from, to  float64 // px of low and high
 	factor    float64 // of the prefix
 	title     string  // "lamp current / mA"
+	symbol    string  // "mA"
 	ticks     []tick
 }
 
@@ -28,6 +29,34 @@ type tick struct {
 func known(x float64) bool { return math.Abs(x) < 1e150 }
 
 func (s *scale) shows(x float64) bool { return known(x) && x >= s.low && x <= s.high }
+
+// An Axis is how an axis of a plot is set: its ends in SI, the prefix to divide by, what stands beside it. A face that draws the
+// figure by itself sets it the same.
+type Axis struct {
+	Low    float64 `json:"low"`
+	High   float64 `json:"high"`
+	Factor float64 `json:"factor"`
+	Log    bool    `json:"log"`
+	Title  string  `json:"title"`  // "lamp current / mA"
+	Symbol string  `json:"symbol"` // "mA"
+}
+
+// Axes are the axes of a figure as Plot sets them.
+func Axes(f finding.Figure) (x, y Axis) {
+	p := newPlot(f, Options{})
+	p.layout()
+	of := func(s *scale) Axis { return Axis{s.low, s.high, s.factor, s.log, s.title, s.symbol} }
+	return of(p.x), of(p.y)
+}
+
+// Dashes are the strokes of the curves of a figure, as SVG writes them: "" is unbroken.
+func Dashes(f finding.Figure) []string {
+	out := make([]string, len(f.Curves))
+	for i, c := range f.Curves {
+		out[i] = dash(c, i)
+	}
+	return out
+}
 
 // px is the place of x, far outside if a logarithm does not exist.
 func (s *scale) px(x float64) float64 {
@@ -121,11 +150,10 @@ func newScale(a finding.Axis, data, edges []float64, places float64, snap bool) 
 	if s.log {
 		about = math.Sqrt(s.low) * math.Sqrt(s.high)
 	}
-	var sym string
-	s.factor, sym = unit.Scale(about, a.Unit)
+	s.factor, s.symbol = unit.Scale(about, a.Unit)
 	s.title = a.Quantity
-	if sym != "" {
-		s.title += " / " + sym
+	if s.symbol != "" {
+		s.title += " / " + s.symbol
 	}
 	return s
 }

@@ -346,6 +346,9 @@ func toTable(t finding.Table) table {
 		})}
 }
 
+// FigureJSON is a figure as it stands in the envelope.
+func FigureJSON(f finding.Figure) ([]byte, error) { return json.Marshal(toFigure(f)) }
+
 func toFigure(f finding.Figure) figure {
 	ax := func(a finding.Axis) axis { return axis{a.Quantity, a.Unit, num(a.Low), num(a.High), a.Log} }
 	return figure{ID: f.ID, Title: f.Title, Caption: f.Caption, X: ax(f.X), Y: ax(f.Y),
