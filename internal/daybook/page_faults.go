@@ -107,7 +107,7 @@ func (d *Daybook) showFaults(w http.ResponseWriter, r *http.Request) {
 			v.Wrong = strings.TrimSpace(v.Wrong + " " + p.Message)
 		}
 	}
-	if v.Restart = at(nil); kept {
+	if v.Restart = at(nil); kept && (v.Fresh || len(v.Bench) > 0) {
 		was := v.Fresh
 		v.Fresh = !was
 		v.Otherwise = at(v.Words)

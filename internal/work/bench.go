@@ -249,6 +249,9 @@ func (b *Bench) value(r fault.Reading) float64 {
 func (b *Bench) Line(row *bench.Row, text string) build.BenchReading {
 	_, value, _ := strings.Cut(text, "=")
 	x := build.BenchReading{Setup: row.Setup, Test: row.Point + " to " + row.Against, Text: strings.TrimSpace(value)}
+	if len(b.Build.Decoders) > 1 {
+		x.Decoder = b.Sheet.Decoder
+	}
 	if _, ok := b.Build.Meter(b.Sheet.Meter.Name); ok {
 		x.Meter = b.Sheet.Meter.Name
 	}
@@ -264,10 +267,13 @@ func (b *Bench) Line(row *bench.Row, text string) build.BenchReading {
 	return x
 }
 
-// Taken are the readings that the folder keeps, in file order; a line that is not understood is named and left out. Two
-// readings of one test are both there, and the later says so.
+// Taken are the readings of the decoder that the folder keeps, in file order; a line that names none is of the first. A line that
+// is not understood is named and left out. Two readings of one test are both there, and the later says so.
 func (b *Bench) Taken() (out []bench.Taken, list diag.List) {
 	for _, x := range b.Build.Bench {
+		if of := cmp.Or(x.Decoder, b.Build.Decoders[0].Name.Text); of != b.Sheet.Decoder {
+			continue
+		}
 		text := x.Test + " = " + x.Text
 		if x.Setup != build.Anywhere {
 			text = x.Setup + ": " + text
