@@ -125,6 +125,18 @@ func (v *view) inShort() map[string]string {
 	m["ear"] = strings.Join(ears, "; ")
 	m["outputs"] = count(outputs, "output", "outputs")
 	m["answers"] = "address " + strings.Join(addresses, ", ") + ", " + count(len(b.Functions), "function", "functions")
+	if m["bench"] = "nothing read yet"; len(b.Bench) > 0 {
+		m["bench"] = count(len(b.Bench), "reading", "readings")
+	}
+	noted := 0
+	for i := range b.Decoders {
+		if f := b.Decoders[i].Fitted; f != nil {
+			noted += len(f.Values)
+		}
+	}
+	if m["built"] = "as designed"; noted > 0 {
+		m["built"] = count(noted, "part", "parts") + " noted"
+	}
 	if b.Drawer == nil {
 		m["drawer"] = "no drawer yet"
 	} else {

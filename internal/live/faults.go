@@ -63,6 +63,7 @@ func (b *Book) atDesk(ctx context.Context, decoder string, sheet bool) (*fault.T
 	defer cancel()
 	d.begin(cancel)
 	defer d.begin(nil)
+	defer func() { b.shelf.rest.Reset(rested) }()
 	r := *b.shelf.runner
 	r.Progress = func(what string, done, total int) {
 		d.progress(Doing{what, done, total})

@@ -147,7 +147,7 @@ func (b *Book) prove(ctx context.Context, rev *Revision, p *proof) {
 	b.shelf.rest.Reset(rested)
 }
 
-// rested is how long after a proof the memory that it took is given back to the system: the next one may follow soon.
+// rested is how long after long work the memory that it took is given back to the system: the next one may follow soon.
 const rested = 5 * time.Second
 
 // run waits for its turn and proves.
