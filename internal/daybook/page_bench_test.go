@@ -32,39 +32,18 @@ func section(t testing.TB, page, name string) string {
 	return html.UnescapeString(piece)
 }
 
-// The bench from the first reading to the fault: the page waits and comes by itself, every reading of the sheet has its box, what is
-// typed is judged at once and kept behind what is there, a reading that is off leads to the diagnosis, which begins with it.
+// The bench from the first reading to the fault: every reading of the sheet has its box, what is typed is judged at once and kept behind
+// what is there, a reading that is off leads to the diagnosis, which begins with it.
 func TestBench(t *testing.T) {
 	dir := folder(t)
 	server, b := serve(t, dir, daybook.Settings{})
 	at := server.URL + bookPath + "bench"
 
-	// While it is worked out, the page says what is being done and comes again; then it is the sheet.
-	var page string
-	waited := false
-	for end := time.Now().Add(2 * time.Minute); ; time.Sleep(200 * time.Millisecond) {
-		resp, text := ask(t, "GET", at, nil, nil)
-		if page = text; resp.Header.Get("Refresh") == "" {
-			if resp.StatusCode != http.StatusOK {
-				t.Fatalf("%d\n%s", resp.StatusCode, text)
-			}
-			break
-		}
-		waited = true
-		if !strings.Contains(text, "Being worked out") || !strings.Contains(text, bookPath+"cancel") {
-			t.Errorf("waiting: %s", text)
-		}
-		if time.Now().After(end) {
-			t.Fatal("it never comes")
-		}
-	}
-	if !waited {
-		t.Error("nothing was waited for: the patience of a page is not tried")
-	}
 	s, err := b.Bench(t.Context(), "")
 	if err != nil {
 		t.Fatal(err)
 	}
+	_, page := ask(t, "GET", at, nil, nil)
 	rows := s.Sheet.Rows()
 	for _, r := range rows {
 		piece := section(t, page, "bench-"+r.Step)
@@ -212,6 +191,38 @@ func TestBench(t *testing.T) {
 	}
 	if resp, _ := ask(t, "GET", at+"?decoder=nobody", nil, nil); resp.StatusCode != http.StatusConflict {
 		t.Errorf("a decoder that is not there: %d", resp.StatusCode)
+	}
+}
+
+// While the sheet of a new circuit is worked out, its page says what is being done, comes again by itself, and can stop it.
+func TestBenchIsWaitedFor(t *testing.T) {
+	server, b := serve(t, folder(t), daybook.Settings{})
+	form(t, server.URL+bookPath+"edit", nil, edit(b, "/decoder/a/output/front/series", "866 Ω"))
+	for _, page := range []string{"bench", "bench/sheet", "faults"} {
+		resp, text := ask(t, "GET", server.URL+bookPath+page, nil, nil)
+		if resp.StatusCode != http.StatusOK || resp.Header.Get("Refresh") != "1" || !strings.Contains(text, "Being worked out") {
+			t.Errorf("%s: %d\n%s", page, resp.StatusCode, text)
+		}
+		if page != "bench" {
+			continue
+		}
+		for end := time.Now().Add(20 * time.Second); !strings.Contains(text, "<progress max="); time.Sleep(20 * time.Millisecond) {
+			if time.Now().After(end) {
+				t.Fatal("how far it is is not said")
+			}
+			_, text = ask(t, "GET", server.URL+bookPath+page, nil, nil)
+		}
+	}
+	for end := time.Now().Add(20 * time.Second); b.Doing().Question != ""; time.Sleep(20 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatal("it does not stop")
+		}
+		if resp, _ := form(t, server.URL+bookPath+"cancel", nil, url.Values{"back": {bookPath}}); resp.StatusCode != http.StatusSeeOther || resp.Header.Get("Location") != bookPath {
+			t.Errorf("%d to %s", resp.StatusCode, resp.Header.Get("Location"))
+		}
+	}
+	if _, ok := b.KnownBench(); ok {
+		t.Error("it was done all the same")
 	}
 }
 
