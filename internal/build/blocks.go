@@ -536,6 +536,8 @@ func (f *Folder) renamedRows(n *node, path []string, name string) ([]byte, diag.
 				hit = column == "meter" || column == "volt_meter"
 			case supplyBlock:
 				hit = column == "supply"
+			case decoderBlock:
+				hit = column == "decoder"
 			case vehicleBlock:
 				hit = column == "vehicle"
 			case lampBlock:

@@ -60,6 +60,7 @@ async function follow(id) {
   coming = null;
   clearTimeout(late);
   busy("");
+  if (at.headers.has("Refresh")) setTimeout(() => { if (turn === asked) follow(id); }, 1000); // what it shows is being worked out
   const page = new DOMParser().parseFromString(text, "text/html");
   const now = pieces(doc), next = pieces(page);
   const same = at.ok && [...now.keys()].join("\n") === [...next.keys()].join("\n");
@@ -178,6 +179,16 @@ doc.addEventListener("change", async e => {
   const sent = e.target.value;
   if (await send(form, [["base", form.elements.base.value], ...(form.elements.make ? [["make", "1"]] : []), ...said(same(form, e.target.name))], e.target) && e.target.value === sent) settle(e.target);
 });
+// A reading of the bench that was written down is told at once, and the next box is at hand, unless the hand has gone elsewhere.
+let ask = null, left = null;
+function tell(words) {
+  const line = doc.getElementById("told");
+  if (line) line.textContent = words || "";
+}
+doc.addEventListener("fettle:followed", () => {
+  if (ask && (doc.activeElement === body || doc.activeElement?.id === left)) doc.getElementById(ask)?.focus();
+  ask = null;
+});
 doc.addEventListener("submit", async e => {
   const form = e.target;
   if (form.method !== "post" || form.enctype === "multipart/form-data" || form.matches("[data-plain]")) return;
@@ -185,10 +196,13 @@ doc.addEventListener("submit", async e => {
   if (form.matches(".record:not(.reading)") && doc.activeElement?.form === form && doc.activeElement.name?.startsWith("/")) doc.activeElement.dispatchEvent(new Event("change", {bubbles: true}));
   else {
     const data = new FormData(form);
+    if (e.submitter?.name) data.append(e.submitter.name, e.submitter.value);
+    if (form.matches(".box")) { ask = form.dataset.then; left = doc.activeElement?.id; }
     if (form.matches(".record:not(.reading)")) for (const f of fields(form)) if (!same(form, f.name).some(typed)) data.delete(f.name);
     const done = await send(form, data);
-    if (done) for (const f of fields(form)) form.matches(".reading") ? (f.value = f.matches("select") ? f.options[0].value : f.type === "checkbox" ? f.value : "", f.checked = f.defaultChecked, f.classList.remove("typed")) : settle(f);
+    if (done) for (const f of fields(form)) form.matches(".reading,.box") ? (f.value = f.matches("select") ? f.options[0].value : f.type === "checkbox" ? f.value : "", f.checked = f.defaultChecked, f.classList.remove("typed")) : settle(f);
     if (done && form.action.endsWith("/text")) location.reload();
+    if (form.matches(".box")) done ? tell(done.words) : ask = null;
   }
 });
 doc.addEventListener("keydown", e => {

@@ -71,6 +71,7 @@ func (d *Daybook) actions(mux *http.ServeMux) {
 		own, err := d.shelf.Copy(b, r.PostForm.Get("folder"))
 		d.begun(w, r, own, err)
 	})
+	mux.HandleFunc("POST /b/{book}/bench", d.takeReading)
 	mux.HandleFunc("POST /b/{book}/experiments", d.experiment)
 	mux.HandleFunc("POST /b/{book}/schedule", d.schedule)
 	mux.HandleFunc("POST /start", d.start)

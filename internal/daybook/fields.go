@@ -30,6 +30,7 @@ type actsView struct {
 
 // rowView is one attribute.
 type rowView struct {
+	attr                 string
 	ID, Field, Name, Doc string
 	Text                 string   // as written; "" where it is not
 	Words                []string // that may stand there
@@ -93,7 +94,7 @@ func (v *view) form(title string, block *build.Block, id string, path ...string)
 	for _, a := range block.Attrs {
 		as, written := v.written[Field(path, a.Name)]
 		text := as.Text()
-		r := rowView{Field: Field(path, a.Name), Name: strings.ReplaceAll(a.Name, "_", " "), Doc: a.Doc, Text: text, Words: slices.Clone(a.Words), Only: a.Kind == build.KindWord, Owed: a.By == build.NotYet}
+		r := rowView{attr: a.Name, Field: Field(path, a.Name), Name: strings.ReplaceAll(a.Name, "_", " "), Doc: a.Doc, Text: text, Words: slices.Clone(a.Words), Only: a.Kind == build.KindWord, Owed: a.By == build.NotYet}
 		r.ID = fieldID(r.Field)
 		if len(as.List) > 1 {
 			r.List = as.List

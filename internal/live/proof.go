@@ -60,8 +60,13 @@ func (b *Book) Known() (*work.Proved, bool) {
 	return nil, false
 }
 
-// Cancel stops the proofs that are under way; who waits for one is answered with context.Canceled.
+// Cancel stops what is under way, proofs and work for the bench; who waits for it is answered with context.Canceled.
 func (b *Book) Cancel() {
+	b.desk.state.Lock()
+	if b.desk.cancel != nil {
+		b.desk.cancel()
+	}
+	b.desk.state.Unlock()
 	b.proofs.mu.Lock()
 	defer b.proofs.mu.Unlock()
 	b.proofs.stopFull()
@@ -145,7 +150,7 @@ func (b *Book) prove(ctx context.Context, rev *Revision, p *proof) {
 	b.shelf.rest.Reset(rested)
 }
 
-// rested is how long after a proof the memory that it took is given back to the system: the next one may follow soon.
+// rested is how long after long work the memory that it took is given back to the system: the next one may follow soon.
 const rested = 5 * time.Second
 
 // run waits for its turn and proves.
