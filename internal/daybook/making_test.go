@@ -401,3 +401,38 @@ func TestIDsAreUnique(t *testing.T) {
 		}
 	}
 }
+
+// A reading of the bench is struck out in its page; a lamp that it spoke of can be renamed then.
+func TestBenchReadingStruckOut(t *testing.T) {
+	dir := folder(t)
+	server, b := serve(t, dir, daybook.Settings{})
+	f, err := os.OpenFile(filepath.Join(dir, build.ReadingsName), os.O_APPEND|os.O_WRONLY, 0o644)
+	if err == nil {
+		_, err = f.WriteString("date,setup,test,reading,meter,note\n2026-02-16,board-left-on,rear.collector to minus,0.02 V,yellow,\n")
+	}
+	if err == nil {
+		err = f.Close()
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := b.Bench(t.Context(), ""); err != nil { // it takes seconds
+		t.Fatal(err)
+	}
+	rename := url.Values{"base": {b.Now().ID}, "block": {"/decoder/a/output/rear"}, "name": {"tail"}}
+	if status, a := making(t, server.URL, "rename", rename); status != http.StatusUnprocessableEntity || !strings.Contains(a.Problems[0].Message, "a bench reading speaks of output") {
+		t.Fatalf("%d %+v", status, a)
+	}
+	_, page := ask(t, http.MethodGet, server.URL+bookPath+"bench", nil, nil)
+	m := regexp.MustCompile(`<option value="(row:[^"]*)">rear.collector to minus = 0.02 V, board-left-on, 2026-02-16<`).FindStringSubmatch(page)
+	if m == nil {
+		t.Fatal("it cannot be struck out")
+	}
+	if status, a := making(t, server.URL, "strike", url.Values{"reading": {m[1]}}); status != http.StatusOK {
+		t.Fatalf("%d %+v", status, a)
+	}
+	rename.Set("base", b.Now().ID)
+	if status, a := making(t, server.URL, "rename", rename); status != http.StatusOK || len(b.Now().Folder.Build.Bench) != 0 {
+		t.Errorf("%d %+v", status, a)
+	}
+}
