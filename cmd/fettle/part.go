@@ -13,7 +13,6 @@ import (
 	"fettle/internal/choose"
 	"fettle/internal/diag"
 	"fettle/internal/leads"
-	"fettle/internal/parts"
 )
 
 func (a *app) partCommand() *cobra.Command {
@@ -77,12 +76,7 @@ func (a *app) measuredPart(query, pkg string, measured []string, b *build.Build)
 	}
 	opts := leads.Options{Package: pkg, Catalogue: b.Catalogue}
 	if query != "" {
-		for _, c := range b.Catalogue.ByMarking(query, pkg) {
-			opts.Marking = append(opts.Marking, c.Part)
-		}
-		if p, ok := b.Catalogue.Find(query); ok {
-			opts.Marking = append([]parts.Any{p}, opts.Marking...)
-		}
+		opts.Marking = leads.Marked(b.Catalogue, query, pkg)
 		if len(opts.Marking) == 0 {
 			return fmt.Errorf("nothing in the catalogue is called %q or marked so; without it the readings are held against everything", query)
 		}

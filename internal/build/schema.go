@@ -482,7 +482,7 @@ var boardBlock = &Block{
 }
 
 var costBlock = &Block{
-	Name: "cost", By: NotYet, Doc: "For comparing with a decoder bought ready made.",
+	Name: "cost", By: "why, open", Doc: "For comparing with a decoder bought ready made.",
 	Attrs: []Attr{
 		{Name: "currency", Kind: KindName, Example: `"EUR"`, Doc: "of all prices"},
 		{Name: "ready_made", Kind: KindNumber, Min: notBelow0, Max: &Limit{Value: 1e6, Say: "nobody pays that (1 000 000 is the most)", Source: "common practice, no source"}, Example: "35.00", Doc: "price of a ready-made decoder that would serve"},

@@ -18,7 +18,7 @@ import (
 // everyPage is one address of each kind of page.
 var everyPage = map[string]string{
 	"whole": bookPath, "vehicle": bookPath + "vehicle", "lamps": bookPath + "lamps", "supply": bookPath + "supply", "ear": bookPath + "ear", "outputs": bookPath + "outputs",
-	"answers": bookPath + "answers", "drawer": bookPath + "drawer", "why": bookPath + "why?of=output.front.good", "file": bookPath + "file",
+	"answers": bookPath + "answers", "drawer": bookPath + "drawer", "line": bookPath + "drawer?row=" + lineOf("MMBT3904"), "stock": "/stock", "part": bookPath + "part?query=1AM&measured=1%3E2+0.68+V%3B+2%3E1+OL", "why": bookPath + "why?of=output.front.good", "file": bookPath + "file",
 	"understand": bookPath + "understand/base", "track": bookPath + "track?recording=embedded&words=47+forward+12+of+28%3B+nonsense", "shelf": "/?all=1", "new": "/new?answer%3Avehicle=brick+wagon",
 	"experiments": bookPath + "experiments?card=base-drive",
 	"faults":      bookPath + "faults", "nowhere": "/nowhere",

@@ -48,7 +48,14 @@ func (d *Daybook) actions(mux *http.ServeMux) {
 		return b.Append(words(form), readingOf(form))
 	})
 	change("text", func(b *live.Book, form url.Values) (*live.Revision, error) {
-		return b.Rewrite(form.Get("base"), asFile(form.Get("text"), b.Now().Sources[b.File()]), words(form))
+		file, readings, drawer := b.Beside()
+		switch form.Get("file") {
+		case build.ReadingsName:
+			file = readings
+		case build.DrawerName:
+			file = drawer
+		}
+		return b.Rewrite(form.Get("base"), file, asFile(form.Get("text"), b.Now().Sources[file]), words(form))
 	})
 	change("add", addBlock)
 	change("take", takeBlock)

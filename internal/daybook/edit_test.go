@@ -329,6 +329,41 @@ func TestText(t *testing.T) {
 	}
 }
 
+// The readings and the drawer are text too, and a drawer that stops the build is mended in its page.
+func TestTextsBeside(t *testing.T) {
+	dir := folder(t)
+	server, b := serve(t, dir, daybook.Settings{})
+	drawer, readings := filepath.Join(dir, build.DrawerName), filepath.Join(dir, build.ReadingsName)
+	was, err := os.ReadFile(drawer)
+	if err != nil {
+		t.Fatal(err)
+	}
+	send := func(file, text string) int {
+		t.Helper()
+		resp, _ := form(t, server.URL+bookPath+"text", wantJSON, url.Values{"base": {b.Now().ID}, "file": {file}, "text": {text}})
+		return resp.StatusCode
+	}
+	if status := send(build.DrawerName, strings.Replace(string(was), "part,value", "part,price", 1)); status != http.StatusOK || b.Now().Folder != nil {
+		t.Errorf("%d", status)
+	}
+	_, page := ask(t, http.MethodGet, server.URL+bookPath+"outputs", nil, nil)
+	if !strings.Contains(page, "column &#34;price&#34; stands twice") || !strings.Contains(page, "part,price,kind") {
+		t.Errorf("the page does not show what stops it:\n%s", page)
+	}
+	if status := send(build.DrawerName, string(was)); status != http.StatusOK || b.Now().Folder == nil {
+		t.Errorf("%d", status)
+	}
+	if status := send(build.ReadingsName, "date,lamp,track,current\n2026-02-14,front,6 V,3 mA\n"); status != http.StatusOK || len(b.Now().Folder.Build.Readings) != 4 {
+		t.Errorf("%d, %d readings", status, len(b.Now().Folder.Build.Readings))
+	}
+	if got, err := os.ReadFile(readings); err != nil || !strings.HasSuffix(string(got), ",front,6 V,3 mA\n") {
+		t.Errorf("%q %v", got, err)
+	}
+	if resp, _ := form(t, server.URL+bookPath+"text", wantJSON, url.Values{"base": {"old"}, "file": {build.DrawerName}, "text": {"x"}}); resp.StatusCode != http.StatusConflict {
+		t.Error(resp.StatusCode)
+	}
+}
+
 // A build is begun from answers, in the folder or in one of its own; a demo is made one's own.
 func TestStart(t *testing.T) {
 	dir := folder(t)

@@ -13,9 +13,11 @@ import (
 
 	"github.com/chromedp/chromedp"
 
+	"fettle/examples"
 	"fettle/internal/build"
 	"fettle/internal/daybook"
 	"fettle/internal/eyes"
+	"fettle/internal/live"
 )
 
 const lampBlock = "/vehicle/harbour railcar/lamp/"
@@ -266,4 +268,57 @@ func TestDrawerLines(t *testing.T) {
 	if _, page := ask(t, http.MethodGet, server.URL+bookPath+"drawer?row=3-000000000000", nil, nil); !strings.Contains(page, "says something else now") {
 		t.Error("a line that is gone is not said to be")
 	}
+}
+
+// The shelf says of every build how it stands and what it costs beside a ready-made decoder; the stock counts what those that share
+// a drawer want together.
+func TestShelfAndStock(t *testing.T) {
+	dir := folder(t)
+	text, err := os.ReadFile(filepath.Join(dir, file))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Mkdir(filepath.Join(dir, "twin"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	twin := strings.Replace(string(text), `vehicle "harbour railcar"`, `vehicle "twin"`, 1) + "\ncost {\n  currency   = \"EUR\"\n  ready_made = 30\n}\n"
+	if err := os.WriteFile(filepath.Join(dir, "twin", "twin.fettle"), []byte(strings.ReplaceAll(twin, `series   = "choose"`, `series   = "10 Ω"`)), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	server, _ := serve(t, dir, daybook.Settings{})
+	_, page := ask(t, http.MethodGet, server.URL+"/?all=1", nil, nil)
+	for _, want := range []string{"look first at</span> <a href=\"/b/twin/why?of=", "ready made</span> 30.00 EUR: ", "less than ready made", "say what a ready-made decoder would cost"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the shelf does not say %q", want)
+		}
+	}
+	csv := func(query string) (string, int) {
+		resp, text := ask(t, http.MethodGet, server.URL+"/stock?as=csv&drawer=drawer.csv"+query, nil, nil)
+		return text, resp.StatusCode
+	}
+	both, status := csv("")
+	if status != http.StatusOK || !strings.Contains(both, "MMBT3904,\"harbour-railcar 2, twin 2\",4,48,—,—\n") || !strings.Contains(both, "10 Ω 0805,twin 2,2,0,2,?\n") {
+		t.Errorf("%d\n%s", status, both)
+	}
+	if i, k := strings.Index(both, "10 Ω"), strings.Index(both, "MMBT3904"); i > k {
+		t.Error("what is to be bought does not come first")
+	}
+	if one, _ := csv("&of=&of=harbour-railcar"); !strings.Contains(one, "MMBT3904,harbour-railcar 2,2,48,—,—\n") {
+		t.Error(one)
+	}
+	if _, status := csv("&of="); status != http.StatusNotFound {
+		t.Error(status)
+	}
+	if _, page := ask(t, http.MethodGet, server.URL+"/stock?of=&of=twin", nil, nil); strings.Count(page, " checked") != 1 || !strings.Contains(page, `value="twin" checked`) {
+		t.Error("the boxes do not say what is counted")
+	}
+}
+
+// lineOf names the line of a part in the demo's drawer.
+func lineOf(part string) string {
+	src, err := examples.FS.ReadFile(examples.Demo + "/" + build.DrawerName)
+	if err != nil {
+		panic(err) // it is embedded
+	}
+	return live.RowKey(src, 1+strings.Count(string(src[:strings.Index(string(src), "\n"+part+",")+1]), "\n"))
 }

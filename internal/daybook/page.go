@@ -66,13 +66,18 @@ func (d *Daybook) pages(mux *http.ServeMux) {
 	mux.HandleFunc("GET /b/{book}/why", d.why)
 	mux.HandleFunc("GET /b/{book}/understand", d.build("Understand", d.showUnderstand))
 	mux.HandleFunc("GET /b/{book}/understand/{chapter}", d.build("Understand", d.showUnderstand))
+	mux.HandleFunc("GET /b/{book}/part", d.build("A part", showPart))
+	mux.HandleFunc("GET /b/{book}/findings", d.findings)
 	mux.HandleFunc("GET /b/{book}/experiments", d.showExperiments)
+	mux.HandleFunc("GET /b/{book}/experiments/card", d.cardSheet)
+	mux.HandleFunc("GET /b/{book}/track/sheet", d.trackSheet)
 	mux.HandleFunc("GET /b/{book}/experiments/figure", d.experimentFigure)
 	mux.HandleFunc("GET /b/{book}/faults", d.showFaults)
 	mux.HandleFunc("GET /b/{book}/track", d.showTrack)
 	mux.HandleFunc("GET /b/{book}/halves", d.halves)
 	mux.HandleFunc("GET /b/{book}/track/figure", d.trackFigure)
 	mux.HandleFunc("GET /b/{book}/track/packet", d.savePacket)
+	mux.HandleFunc("GET /stock", d.stock)
 	mux.HandleFunc("GET /new", d.newBuild)
 	mux.HandleFunc("GET /b/{book}/file", d.showFile)
 	mux.HandleFunc("GET /b/{book}/figure", d.saveFigure)
@@ -232,6 +237,15 @@ func (d *Daybook) frame(w http.ResponseWriter, r *http.Request, status int, titl
 	_, _ = w.Write(page.Bytes()) // a browser that has gone needs no answer
 }
 
+// lookFirst is what fails first, is close or open, and where its working stands; "" where all holds.
+func lookFirst(f finding.Findings, base string) (first, to string) {
+	judged, _ := render.Ordered(f.Verdicts)
+	if len(judged) == 0 || judged[0].Verdict != finding.Fails && judged[0].Verdict != finding.Close && judged[0].Verdict != finding.Unknown {
+		return "", ""
+	}
+	return strings.TrimSpace(judged[0].Subject + ": " + judged[0].Requirement), base + "why?of=" + url.QueryEscape(judged[0].ID)
+}
+
 func (d *Daybook) frameOf(v *frameView, b *live.Book, r *http.Request) {
 	rev := b.Now()
 	base := home(b)
@@ -255,11 +269,7 @@ func (d *Daybook) frameOf(v *frameView, b *live.Book, r *http.Request) {
 	if proved {
 		all = p.All()
 		t.Proved, t.State, t.Tally = true, p.Findings.Worst(), render.Tally(p.Findings.Verdicts)
-		if judged, _ := render.Ordered(p.Findings.Verdicts); len(judged) > 0 && (judged[0].Verdict == finding.Fails || judged[0].Verdict == finding.Close || judged[0].Verdict == finding.Unknown) {
-			j := judged[0]
-			t.First = strings.TrimSpace(j.Subject + ": " + j.Requirement)
-			t.FirstTo = base + "why?of=" + url.QueryEscape(j.ID)
-		}
+		t.First, t.FirstTo = lookFirst(p.Findings, base)
 	} else {
 		t.Tally = "being proved"
 		if rev.Folder == nil {
@@ -293,8 +303,8 @@ func (d *Daybook) frameOf(v *frameView, b *live.Book, r *http.Request) {
 	for _, o := range beside {
 		v.Others = append(v.Others, stepView{Name: o[1], To: base + o[0], Here: o[0] == path || strings.HasPrefix(path, o[0]+"/")})
 	}
-	v.Others = append(v.Others, stepView{Name: "The shelf", To: "/?all=1"})
+	v.Others = append(v.Others, stepView{Name: "The shelf", To: "/?all=1"}, stepView{Name: "The stock", To: "/stock"})
 }
 
 // beside are the pages beside the order of the work.
-var beside = [][2]string{{"sheet", "Build sheet"}, {"file", "The file"}, {"understand", "Understand"}}
+var beside = [][2]string{{"sheet", "Build sheet"}, {"part", "A part"}, {"file", "The file"}, {"understand", "Understand"}}

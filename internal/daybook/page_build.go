@@ -58,7 +58,7 @@ func showWhole(v *view) (string, any) {
 		Plates                    []plate
 		View                      *view
 		Readonly                  bool
-		Copy                      bool
+		Kept                      []field // findings that can be saved
 	}
 	b, f := v.proved.Build, v.proved.Findings
 	d := data{Name: b.Name(), State: f.Worst(), Tally: render.Tally(f.Verdicts), File: v.book.File(), View: v, Readonly: v.book.Readonly()}
@@ -88,6 +88,7 @@ func showWhole(v *view) (string, any) {
 		}
 	}
 	d.Plates = v.circuits()
+	d.Kept = []field{{"what each lamp is", "survey"}, {"what was chosen", "choose"}, {"every requirement, judged", "prove"}}
 	return "whole", d
 }
 

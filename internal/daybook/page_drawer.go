@@ -51,7 +51,8 @@ func (v *view) drawerForm(title, row string, cells map[string]string) drawerForm
 func showDrawer(v *view) (string, any) {
 	type data struct {
 		Title, Lead string
-		List        []section
+		Wanted      section
+		Assumed     *section
 		Say, Where  string
 		Bags        []bagView
 		Line, New   *drawerForm
@@ -65,7 +66,7 @@ func showDrawer(v *view) (string, any) {
 	}
 	s.add(v.values("cost-", "cost."))
 	s.Forms = append(s.Forms, v.form("to compare with", blockAt("cost"), "", "cost"))
-	p.List = append(p.List, s)
+	p.Wanted = s
 	fresh := v.drawerForm("Add a line", "", nil)
 	p.New = &fresh
 	file := v.rev.Folder.DrawerFile
@@ -98,7 +99,7 @@ func showDrawer(v *view) (string, any) {
 	n := section{Live: "assumed", Title: "Assumed of the parts"}
 	n.add(v.notes("assumed"))
 	if len(n.Parts) > 0 {
-		p.List = append(p.List, n)
+		p.Assumed = &n
 	}
 	return "drawer", p
 }

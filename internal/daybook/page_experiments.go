@@ -133,6 +133,7 @@ func (d *Daybook) showExperiments(w http.ResponseWriter, r *http.Request) {
 	}
 	data := struct {
 		Base, Action, Card, Title, Example, Of, Meter, Readings, Wrong, Learned string
+		Print                                                                   string // the card on a sheet of its own
 		Kinds                                                                   []cardLink
 		Meters                                                                  []string
 		Rows                                                                    []rowView
@@ -163,6 +164,7 @@ func (d *Daybook) showExperiments(w http.ResponseWriter, r *http.Request) {
 		data.Rows = t.rows
 		if t.card != nil {
 			data.Title, data.Learned = t.card.Title(), t.learned.Words
+			data.Print = data.Base + "experiments/card?" + t.given.Encode()
 			for _, f := range t.findings.Figures {
 				p := v.plate(f)
 				q := maps.Clone(t.given)

@@ -22,6 +22,13 @@ type lineView struct {
 	Here   bool
 }
 
+// A textView is one file as text.
+type textView struct {
+	ID, Name, File, Text string // File: what the form calls it; "" for the build file
+	Rows                 int
+	Open                 bool
+}
+
 // around is how many lines are shown before and after the one that is wrong.
 const around = 2
 
@@ -40,12 +47,24 @@ func (d *Daybook) trouble(w http.ResponseWriter, r *http.Request, b *live.Book, 
 func (d *Daybook) filePage(w http.ResponseWriter, r *http.Request, b *live.Book, list diag.List) {
 	rev := b.Now()
 	v := struct {
-		Title, Lead, File, Text, Action, ID string
-		Rows                                int
-		Broken                              bool
-		Problems                            []problemView
-	}{Title: "The file", Lead: "The build file is the one truth: the pages write into it, and what an editor writes appears here.", File: filepath.Base(b.File()), Text: string(rev.Sources[b.File()]),
+		Title, Lead, File, Action, ID string
+		Texts                         []textView
+		Broken                        bool
+		Problems                      []problemView
+	}{Title: "The file", Lead: "The build file is the one truth: the pages write into it, and what an editor writes appears here.", File: filepath.Base(b.File()),
 		Action: home(b) + "text", ID: rev.ID, Broken: rev.Folder == nil}
+	own, readings, drawer := b.Beside()
+	for i, name := range []string{own, readings, drawer} {
+		t := textView{ID: []string{"text", "readings", "drawer"}[i], Name: filepath.ToSlash(name), Text: string(rev.Sources[name]), Open: i == 0}
+		if i > 0 {
+			t.File = filepath.Base(name)
+		}
+		for _, p := range list {
+			t.Open = t.Open || p.Range.File == name
+		}
+		t.Rows = min(60, strings.Count(t.Text, "\n")+3)
+		v.Texts = append(v.Texts, t)
+	}
 	if v.Broken {
 		v.Title, v.Lead = "This file cannot be read as a build", "Nothing is lost: the file is as it was written. Mend it here or in your editor; the pages come back by themselves."
 	}
@@ -71,6 +90,5 @@ func (d *Daybook) filePage(w http.ResponseWriter, r *http.Request, b *live.Book,
 		}
 		v.Problems = append(v.Problems, one)
 	}
-	v.Rows = min(60, strings.Count(v.Text, "\n")+3)
 	d.execute(w, r, v.Title, "file", v)
 }

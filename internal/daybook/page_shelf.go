@@ -1,10 +1,17 @@
 package daybook
 
 import (
+	"encoding/csv"
+	"html/template"
+	"io"
 	"net/http"
+	"net/url"
+	"path/filepath"
+	"slices"
 
 	"fettle/internal/finding"
 	"fettle/internal/live"
+	"fettle/internal/prove"
 	"fettle/internal/render"
 )
 
@@ -13,7 +20,8 @@ type shelfLine struct {
 	Name, To, Vehicle, Scale, File, Tally string
 	State                                 finding.Verdict
 	Broken, Waiting, Demo                 bool
-	Cost, ReadyMade                       string
+	First, FirstTo                        string // what to look at first
+	Cost, ReadyMade, Apart                string
 }
 
 // first is the shelf, or the only build on it.
@@ -35,6 +43,90 @@ func (d *Daybook) first(w http.ResponseWriter, r *http.Request) {
 	d.execute(w, r, "The shelf", "shelf", v)
 }
 
+// A drawerView is one drawer with what the builds that share it want of it.
+type drawerView struct {
+	Title, CSV string
+	Table      template.HTML
+}
+
+// stock is what all builds together want of the drawers that they share. The builds that are still to be soldered are ticked; with
+// as=csv the table of the drawer that is named is a file.
+func (d *Daybook) stock(w http.ResponseWriter, r *http.Request) {
+	q := r.URL.Query()
+	type tick struct {
+		Name, Title string
+		On          bool
+		Why         string // why it does not count, though ticked
+	}
+	v := struct {
+		Builds  []tick
+		Drawers []drawerView
+	}{}
+	var drawers []string
+	wanting := map[string][]prove.Wanting{}
+	for _, b := range d.shelf.Books() {
+		t := tick{Name: b.Name(), Title: b.Name(), On: !q.Has("of") || slices.Contains(q["of"], b.Name())}
+		rev := b.Now()
+		switch {
+		case rev.Folder == nil:
+			t.Why = "its file cannot be read"
+		case t.On:
+			p, err := b.Proved(r.Context())
+			if err != nil {
+				t.Why = "it is not proved"
+				break
+			}
+			at := rev.Folder.DrawerFile
+			if !slices.Contains(drawers, at) {
+				drawers = append(drawers, at)
+			}
+			wanting[at] = append(wanting[at], prove.Wanting{Name: b.Name(), Build: p.Build})
+		}
+		v.Builds = append(v.Builds, t)
+	}
+	slices.Sort(drawers)
+	for _, at := range drawers {
+		table := prove.Stock(wanting[at])
+		title := "Of " + filepath.ToSlash(at)
+		if at == "" {
+			title = "Without a drawer: all is to be bought"
+		}
+		if q.Get("as") == "csv" && q.Get("drawer") == at {
+			attach(w, "stock", "csv")
+			_ = writeTable(w, table) // a browser that has gone needs none
+			return
+		}
+		to := url.Values{"as": {"csv"}, "drawer": {at}}
+		if q.Has("of") {
+			to["of"] = q["of"]
+		}
+		v.Drawers = append(v.Drawers, drawerView{title, "/stock?" + to.Encode(), render.Table(table, render.HTMLOptions{})})
+	}
+	if q.Get("as") != "" {
+		d.say(w, r, http.StatusNotFound, "No such drawer", "No build that is ticked uses a drawer of that name.")
+		return
+	}
+	d.execute(w, r, "The stock", "stock", v)
+}
+
+// writeTable writes a table as CSV.
+func writeTable(w io.Writer, t finding.Table) error {
+	out := csv.NewWriter(w)
+	var head []string
+	for _, c := range t.Columns {
+		head = append(head, c.Title)
+	}
+	rows := [][]string{head}
+	for _, r := range t.Rows {
+		var row []string
+		for _, c := range r {
+			row = append(row, c.Text)
+		}
+		rows = append(rows, row)
+	}
+	return out.WriteAll(rows)
+}
+
 // lineOf proves a build, if need be, and says how it stands.
 func lineOf(r *http.Request, b *live.Book) shelfLine {
 	l := shelfLine{Name: b.Name(), To: home(b), Vehicle: b.Name(), File: b.File(), Demo: b.Readonly()}
@@ -53,16 +145,15 @@ func lineOf(r *http.Request, b *live.Book) shelfLine {
 		return l
 	}
 	l.State, l.Tally = p.Findings.Worst(), render.Tally(p.Findings.Verdicts)
-	if n := len(p.Parts.Rows); n > 0 {
-		last := p.Parts.Rows[n-1]
-		l.Cost = last[len(last)-1].Text
-	}
-	if c := p.Build.Cost; c != nil {
-		if c.ReadyMade.Known() {
-			l.ReadyMade = c.ReadyMade.Text
-		}
-		if c.Currency.Text != "" && l.Cost != "" {
-			l.Cost += " " + c.Currency.Text
+	l.First, l.FirstTo = lookFirst(p.Findings, l.To)
+	for _, x := range p.Cost {
+		switch x.ID {
+		case "cost.parts":
+			l.Cost = x.Text
+		case "cost.ready-made":
+			l.ReadyMade = x.Text
+		case "cost.apart":
+			l.Apart = x.Text + " " + x.Name
 		}
 	}
 	return l

@@ -78,7 +78,7 @@ func TestTroubleAtItsLine(t *testing.T) {
 		t.Fatal("the demo no longer says good = 2.0 mA")
 	}
 	line := strings.Count(src[:strings.Index(src, `good        = "2.0 mA"`)], "\n") + 1
-	if _, err := b.Rewrite(b.Now().ID, []byte(broken), ""); err != nil {
+	if _, err := b.Rewrite(b.Now().ID, file, []byte(broken), ""); err != nil {
 		t.Fatal(err)
 	}
 	for _, page := range []string{"", "outputs", "faults", "experiments"} {

@@ -3,7 +3,6 @@ package daybook
 import (
 	"net/http"
 	"regexp"
-	"time"
 
 	"fettle/internal/sheet"
 )
@@ -22,7 +21,12 @@ func (d *Daybook) sheet(w http.ResponseWriter, r *http.Request) {
 		d.sayWrong(w, r, status, a, err)
 		return
 	}
-	page, err := sheet.Sheet(sheet.Of(*p, time.Now().Format("2006-01-02")))
+	page, err := sheet.Sheet(sheet.Of(*p, today()))
+	d.printed(w, r, "sheet", page, err)
+}
+
+// printed answers with a page that is whole in itself, to be printed or, with ?save=1, kept under a name.
+func (d *Daybook) printed(w http.ResponseWriter, r *http.Request, name string, page []byte, err error) {
 	if err != nil {
 		d.log.Error("sheet", "err", err)
 		d.say(w, r, http.StatusInternalServerError, "No sheet", "The sheet could not be set; fettle has written why where it was started.")
@@ -35,7 +39,7 @@ func (d *Daybook) sheet(w http.ResponseWriter, r *http.Request) {
 	styled(w, css...)
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	if r.URL.Query().Get("save") != "" {
-		w.Header().Set("Content-Disposition", `attachment; filename="sheet.html"`)
+		attach(w, name, "html")
 	}
 	_, _ = w.Write(page) // a browser that has gone needs none
 }

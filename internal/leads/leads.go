@@ -47,6 +47,17 @@ type Options struct {
 	Catalogue *parts.Catalogue // nil: the embedded one
 }
 
+// Marked are the parts of a catalogue that are called or marked so, for Options.Marking.
+func Marked(c *parts.Catalogue, query, pkg string) (list []parts.Any) {
+	if p, ok := c.Find(query); ok {
+		list = append(list, p)
+	}
+	for _, m := range c.ByMarking(query, pkg) {
+		list = append(list, m.Part)
+	}
+	return list
+}
+
 // A Hypothesis is a kind of part with its leads in an order.
 type Hypothesis struct {
 	Kind   string

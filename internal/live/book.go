@@ -356,26 +356,43 @@ func (b *Book) Edit(base string, edits []build.Edit, words string) (*Revision, e
 	})
 }
 
-// Rewrite replaces the whole build file, as an editor would; a text with problems is saved all the same, unless it is no text.
-// A file that is not what it was in the revision base is a *Conflict.
-func (b *Book) Rewrite(base string, src []byte, words string) (*Revision, error) {
+// Beside names the files of the newest revision as the store does: the build file, the readings and the drawer, whether or not
+// the last two are there.
+func (b *Book) Beside() (file, readings, drawer string) {
+	readings, drawers := b.beside()
+	drawer = drawers[0]
+	for _, name := range drawers {
+		if _, ok := b.Now().Sources[name]; ok {
+			drawer = name
+			break
+		}
+	}
+	return b.file, readings, drawer
+}
+
+// Rewrite replaces a whole file of the build (Beside), as an editor would; a text with problems is saved all the same, unless it
+// is no text. A file that is not what it was in the revision base is a *Conflict.
+func (b *Book) Rewrite(base, file string, src []byte, words string) (*Revision, error) {
 	return b.again(func() (*Revision, error) {
+		if own, readings, drawer := b.Beside(); !slices.Contains([]string{own, readings, drawer}, file) {
+			return nil, fmt.Errorf("%s is no file of this build", file)
+		}
 		rev := b.now.Load()
 		was := b.before(base)
-		if bytes.Equal(rev.Sources[b.file], src) {
+		if bytes.Equal(rev.Sources[file], src) {
 			return rev, nil
 		}
-		if was == nil || !bytes.Equal(was.Sources[b.file], rev.Sources[b.file]) {
-			c := &Conflict{Base: base, Theirs: rev.ID, File: b.file}
-			if was != nil {
+		if was == nil || !bytes.Equal(was.Sources[file], rev.Sources[file]) {
+			c := &Conflict{Base: base, Theirs: rev.ID, File: file}
+			if was != nil && file == b.file {
 				c.Attributes = differ(b.file, was.Sources[b.file], rev.Sources[b.file], src)
 			}
 			return nil, c
 		}
 		if words == "" {
-			words = "the whole file"
+			words = "the whole of " + filepath.Base(file)
 		}
-		return b.change(words, swap{file: b.file, after: src})
+		return b.change(words, swap{file: file, after: src})
 	})
 }
 

@@ -650,12 +650,12 @@ func TestRewrite(t *testing.T) {
 	b := book(t, dir)
 	base, text := b.Now().ID, read(t, dir, file)
 	broken := bytes.Replace([]byte(text), []byte(`"2.0 mA"`), []byte(`"2.0 V"`), 1)
-	rev, err := b.Rewrite(base, broken, "")
+	rev, err := b.Rewrite(base, file, broken, "")
 	if err != nil || rev.Folder != nil || len(rev.Problems) == 0 || read(t, dir, file) != string(broken) {
 		t.Fatal(err)
 	}
 	var c *live.Conflict
-	if _, err := b.Rewrite(base, []byte(text), ""); !errors.As(err, &c) || len(c.Attributes) != 1 {
+	if _, err := b.Rewrite(base, file, []byte(text), ""); !errors.As(err, &c) || len(c.Attributes) != 1 {
 		t.Errorf("%v", err)
 	}
 	if rev, err := b.Undo(); err != nil || rev.Folder == nil || read(t, dir, file) != text {

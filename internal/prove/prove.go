@@ -839,11 +839,7 @@ func Needs(b *build.Build) []Need {
 // PartsList is the parts list as a table: what, how many, what for, in stock, price.
 func PartsList(b *build.Build) finding.Table {
 	none := math.NaN()
-	currency := "EUR"
-	if b.Cost != nil && b.Cost.Currency.Text != "" {
-		currency = b.Cost.Currency.Text
-	}
-	t := finding.Table{ID: "parts", Title: "Parts", Columns: []finding.Column{{Title: "part"}, {Title: "for"}, {Title: "pieces", Numeric: true}, {Title: "in the drawer"}, {Title: "price, " + currency, Numeric: true}}}
+	t := finding.Table{ID: "parts", Title: "Parts", Columns: []finding.Column{{Title: "part"}, {Title: "for"}, {Title: "pieces", Numeric: true}, {Title: "in the drawer"}, {Title: "price, " + currency(b), Numeric: true}}}
 	sum, priced := 0.0, true
 	for _, n := range Needs(b) {
 		have, v := fmt.Sprint(n.Have), finding.Holds

@@ -24,7 +24,7 @@ import (
 // that nobody may pass to try them.
 func ofLamps(b *build.Build) *build.Build {
 	s := *ofCircuits(b)
-	s.Decoders, s.Cost, s.Unbuilt = nil, nil, nil
+	s.Decoders, s.Unbuilt = nil, nil
 	s.Vehicles = slices.Clone(s.Vehicles)
 	for i := range s.Vehicles {
 		v := &s.Vehicles[i]
@@ -37,12 +37,12 @@ func ofLamps(b *build.Build) *build.Build {
 	return &s
 }
 
-// ofCircuits is the build as choose and prove are shown it: without its text, without what only the train asks for, and without what
+// ofCircuits is the build as choose and prove are shown it: without its text, without what only the train and the prices ask for, and without what
 // was read at the bench, which changes no answer that is kept.
 func ofCircuits(b *build.Build) *build.Build {
 	s := *b
 	s.File, s.Source, s.Note = "", nil, build.Text{}
-	s.Functions, s.Train, s.Board, s.Bench = nil, nil, nil, nil
+	s.Functions, s.Train, s.Board, s.Bench, s.Cost = nil, nil, nil, nil, nil
 	return &s
 }
 

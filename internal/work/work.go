@@ -115,6 +115,7 @@ type Proved struct {
 	Circuits []draw.Schematic // one for each decoder that could be wired
 	Trains   []train.Plan     // which lamps are lit over the whole train
 	Parts    finding.Table    // the parts list
+	Cost     []finding.Value  // what they come to, beside a ready-made decoder
 	Revision string           // short hash of the build file, the readings and the drawer
 }
 
@@ -176,7 +177,7 @@ func (r *Runner) prove(ctx context.Context, folder *build.Folder, c Chosen, ques
 		})
 	}), f.Verdicts...)
 	f.Notes = append(append([]finding.Note(nil), c.Findings.Notes...), f.Notes...)
-	p := Proved{Chosen: c, Findings: f, Trains: lit.Plans, Parts: prove.PartsList(c.Build), Revision: revision(folder)}
+	p := Proved{Chosen: c, Findings: f, Trains: lit.Plans, Parts: prove.PartsList(c.Build), Cost: prove.Cost(c.Build), Revision: revision(folder)}
 	for i := range c.Build.Decoders {
 		n, _, err := wiring.NewNetwork(c.Build, &c.Build.Decoders[i], c.Lamps)
 		if err == nil && n != nil {
@@ -244,7 +245,7 @@ func (p Proved) All() finding.Findings {
 	for i := range f.Verdicts {
 		f.Verdicts[i].Working = with(f.Verdicts[i].ID, f.Verdicts[i].Working)
 	}
-	f.Values = append(append([]finding.Value(nil), p.Surveyed.Findings.Values...), f.Values...)
+	f.Values = slices.Concat(p.Surveyed.Findings.Values, f.Values, p.Cost)
 	f.Verdicts = append(append([]finding.Judgement(nil), p.Surveyed.Findings.Verdicts...), f.Verdicts...)
 	f.Figures = append(append([]finding.Figure(nil), p.Surveyed.Findings.Figures...), f.Figures...)
 	f.Tables = append(append([]finding.Table(nil), p.Surveyed.Findings.Tables...), f.Tables...)
