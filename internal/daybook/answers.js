@@ -26,6 +26,7 @@ function hide() {
   turn++;
   clearTimeout(wait);
   card?.remove();
+  of?.classList.remove("shown");
   card = of = null;
 }
 
@@ -41,6 +42,7 @@ function show(link, after) {
     const svg = link.ownerSVGElement, box = svg?.parentElement;
     if (!got || !box?.isConnected) return;
     of = link;
+    of.classList.add("shown");
     card = got;
     card.classList.add("beside");
     box.append(card);

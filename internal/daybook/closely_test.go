@@ -57,7 +57,7 @@ func TestFigureStaysOpen(t *testing.T) {
 	until(t, ctx, `document.querySelector('.closely canvas') !== null`)
 	now := book.Now()
 	src := string(now.Sources[book.File()])
-	if _, err := book.Rewrite(now.ID, []byte(src+"# looked at again\n"), ""); err != nil {
+	if _, err := book.Rewrite(now.ID, book.File(), []byte(src+"# looked at again\n"), ""); err != nil {
 		t.Fatal(err)
 	}
 	until(t, ctx, `!document.documentElement.classList.contains('stale') && document.body.dataset.revision === '`+book.Now().ID+`'`)
