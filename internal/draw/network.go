@@ -370,9 +370,10 @@ func (x *describer) output(i int) SchematicOutput {
 		}
 		return out
 	}
+	whole := x.detail(Part{}, o.ID, o.Of(), nil, nil, id)
 	out := SchematicOutput{
-		Probe: probeName(o),
-		Name:  o.Name, Pin: o.Output.From.Text, ActiveLow: o.ActiveLow, Verdict: worst(x.f, id),
+		ID: whole.ID, Probe: probeName(o),
+		Name: o.Name, Pin: o.Output.From.Text, ActiveLow: o.ActiveLow, Verdict: whole.Verdict,
 		Switch: transistor(o.Switch, o.Output.Switch, ""), Level: transistor(o.Level, o.Output.Level, "level-"), Driver: transistor(o.Driver, o.Output.Driver, "driver-"),
 		Series:    part("series", "series", append(lit("good", "seen", "never-above"), "series")...),
 		Shunt:     part("shunt", "across the lamp", "shunt"),

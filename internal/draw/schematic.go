@@ -133,6 +133,7 @@ type SchematicLamp struct {
 // drives the lamps itself. Without a lamp the series resistor is the load, at the rectified plus. Outputs that light the
 // same lamp share its wire.
 type SchematicOutput struct {
+	ID        string // of its detail, which its title answers with; "" where it has none
 	Name      string
 	Probe     string // before the IDs of its test points; "": Name
 	Pin       string // of the chip
@@ -386,6 +387,9 @@ func (o SchematicOutput) title(width float64) []words {
 		for _, l := range fit("lit while the pin is low", width, false) {
 			out = append(out, words{"tick", l, ""})
 		}
+	}
+	for i := range out {
+		out[i].of = o.ID
 	}
 	return out
 }
