@@ -47,7 +47,8 @@ function show(link, after) {
     card.classList.add("beside");
     box.append(card);
     const a = link.getBoundingClientRect(), b = box.getBoundingClientRect(), w = card.offsetWidth, h = card.offsetHeight;
-    const below = a.bottom + h + 8 <= innerHeight || a.top < h + 8;
+    const block = doc.querySelector(".block")?.getBoundingClientRect().top ?? innerHeight; // the title block lies over the page's end
+    const below = a.bottom + h + 8 <= (block > a.bottom ? Math.min(block, innerHeight) : innerHeight) || a.top < h + 8;
     // A tall symbol, the chip, has its card beside it.
     const right = a.height > 160 ? a.right + 8 : a.left;
     card.style.left = Math.max(0, Math.min(right - b.left, b.width - w)) + "px";
