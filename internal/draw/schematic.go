@@ -25,7 +25,7 @@ type Schematic struct {
 	Outputs   []SchematicOutput
 	// Tags are marks at the test points, by their IDs (package probe): "PB0": "E".
 	Tags map[string]string
-	// Foot stands below the drawing.
+	// Foot stands below a drawing with lamps: of which state their currents are.
 	Foot string
 	// Probes are where a reading is taken.
 	Probes Probes
@@ -547,7 +547,9 @@ func (d *drafter) foot(y float64) {
 		text = fmt.Sprintf("%s: one net, the %s itself", cmp.Or(d.s.Rails.Minus, build.DecoderMinus), d.s.otherRail())
 	}
 	lines := fit(text, d.w-44, false)
-	lines = append(lines, fit(d.s.Foot, d.w-44, false)...)
+	if slices.ContainsFunc(d.s.Outputs, func(o SchematicOutput) bool { return len(o.Lamps) > 0 }) {
+		lines = append(lines, fit(d.s.Foot, d.w-44, false)...)
+	}
 	if d.s.left > 0 {
 		lines = append(lines, fit(d.s.leftOut(), d.w-44, false)...)
 	}
