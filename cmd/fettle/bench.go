@@ -67,7 +67,7 @@ func (a *app) benchCommand() *cobra.Command {
 		}
 		if len(readings)+len(files) > 0 && !a.json && len(a.outputs) == 0 {
 			for _, t := range taken[len(taken)-a.kept:] {
-				fmt.Fprintln(a.out, said(b, t))
+				fmt.Fprintln(a.out, b.Sheet.Told(t))
 			}
 			a.judged(b.Sheet.Findings(taken))
 			return nil
@@ -113,39 +113,6 @@ from them. The tools on your bench stand in the build file (block bench). docs/b
 	cmd.Flags().StringVar(&note, "note", "", "a `NOTE` kept with the readings")
 	cmd.Flags().StringVar(&decoder, "decoder", "", "which decoder of the build; the first one where none is named")
 	return cmd
-}
-
-// said is what is said of a reading at once.
-func said(b *work.Bench, t bench.Taken) string {
-	v := t.Row.Judge(t.Value)
-	name := t.Row.Probes()
-	if t.Row.Number > 0 {
-		name = fmt.Sprintf("no. %d, %s", t.Row.Number, name)
-	}
-	j := b.Sheet.Judgement(t)
-	out := fmt.Sprintf("%s %s: %s", j.Verdict.Shape(), name, b.Sheet.Value(t.Row, t.Value))
-	switch {
-	case v == bench.Holds:
-		out += " holds"
-		if !t.Row.Look {
-			out += " (" + b.Sheet.Says(t.Row) + ")"
-		}
-	case t.Row.Look:
-		out += ", expected " + b.Sheet.Says(t.Row)
-	default:
-		out += fmt.Sprintf(" is %s what is expected, %s", v, b.Sheet.Says(t.Row))
-	}
-	if v != bench.Holds {
-		if m := t.Row.Means(v); m != "" {
-			out += "\n    points to: " + strings.ReplaceAll(strings.ReplaceAll(m, "; or ", "; "), "; ", "\n    or: ")
-		} else {
-			out += "\n    nothing on the sheet explains that alone: see fettle fault"
-		}
-	}
-	if t.Note != "" {
-		out += "\n    " + t.Note
-	}
-	return out
 }
 
 // keepReadings takes down what was typed or stands in files: all of it, or none where something is wrong with it.
@@ -305,7 +272,7 @@ func (a *app) record(ctx context.Context, b *work.Bench, f *build.Folder, taken 
 			t := b.Add(taken, bench.Taken{Row: got, Value: v, Date: x.Date, Text: x.Text})
 			taken = append(taken, t)
 			have[got.Test] = true
-			fmt.Fprintln(a.out, "     "+strings.ReplaceAll(said(b, t), "\n", "\n     "))
+			fmt.Fprintln(a.out, "     "+strings.ReplaceAll(b.Sheet.Told(t), "\n", "\n     "))
 			break
 		}
 	}

@@ -6,14 +6,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"os"
 	"strings"
 
 	"github.com/mattn/go-isatty"
 	"github.com/spf13/cobra"
 
-	"fettle/internal/bench"
 	"fettle/internal/build"
 	"fettle/internal/diag"
 	"fettle/internal/fault"
@@ -93,28 +91,7 @@ func (a *app) fromBench(ctx context.Context, s *fault.Session, f *build.Folder, 
 	if err := list.Print(a.err, f.Sources); err != nil {
 		return err
 	}
-	tests := map[string]int{}
-	for i := range s.Table.Tests {
-		tests[s.Table.Tests[i].ID] = i
-	}
-	off := 0
-	latest := map[string]int{}
-	for i, t := range taken {
-		latest[t.Row.Test] = i
-	}
-	for i, t := range taken {
-		r := fault.Reading{Test: tests[t.Row.Test], Value: t.Value}
-		switch {
-		case t.Row.Look:
-			r.Value, r.Choice = 0, 1-int(t.Value) // the first choice is yes
-		case math.IsInf(t.Value, 1):
-			r.Value, r.Over = 0, true
-		}
-		s.Put(r, t.Text)
-		if latest[t.Row.Test] == i && t.Row.Judge(t.Value) != bench.Holds {
-			off++
-		}
-	}
+	off := b.Begin(s, taken)
 	if len(taken) > 0 {
 		fmt.Fprintf(a.err, "fettle: starts from %s of the bench in %s, %d off; --fresh leaves them out\n", count(len(taken), "reading"), f.ReadingsFile, off)
 	}

@@ -12,12 +12,17 @@ import (
 	"fettle/internal/wiring"
 )
 
+// Feed is the supply of the bench in words: "12 V DC through a limit of 50 mA".
+func (s *Sheet) Feed() string {
+	if s.Tools.Series > 0 {
+		return fmt.Sprintf("%s DC through %s", s.Tools.Supply, s.Tools.Series)
+	}
+	return fmt.Sprintf("%s DC through a limit of %s", s.Tools.Supply, s.Tools.Limit)
+}
+
 // do are the words of a step: what to bring about, what to expect and when to stop. Common practice, no source.
 func (s *Sheet) do(n *wiring.Network, id string, rows []Row) []string {
-	feed := fmt.Sprintf("%s DC through a limit of %s", s.Tools.Supply, s.Tools.Limit)
-	if s.Tools.Series > 0 {
-		feed = fmt.Sprintf("%s DC through %s", s.Tools.Supply, s.Tools.Series)
-	}
+	feed := s.Feed()
 	switch id {
 	case "vehicle-bare":
 		return []string{"No decoder in the vehicle. Each lamp by itself between the leads of the supply, " + feed + ", the meter in one lead: plus at its feed where it lights that way. A lamp that is dead now was not killed by the work to come."}
@@ -164,6 +169,38 @@ type Taken struct {
 	Note  string // "0.02 V before: …"
 }
 
+// Told is what is said of it at once, in lines: how it stands, and where it is off what that points to.
+func (s *Sheet) Told(t Taken) string {
+	v := t.Row.Judge(t.Value)
+	name := t.Row.Probes()
+	if t.Row.Number > 0 {
+		name = fmt.Sprintf("no. %d, %s", t.Row.Number, name)
+	}
+	out := fmt.Sprintf("%s %s: %s", s.Judgement(t).Verdict.Shape(), name, s.Value(t.Row, t.Value))
+	switch {
+	case v == Holds:
+		out += " holds"
+		if !t.Row.Look {
+			out += " (" + s.Says(t.Row) + ")"
+		}
+	case t.Row.Look:
+		out += ", expected " + s.Says(t.Row)
+	default:
+		out += fmt.Sprintf(" is %s what is expected, %s", v, s.Says(t.Row))
+	}
+	if v != Holds {
+		if m := t.Row.Means(v); m != "" {
+			out += "\n    points to: " + strings.ReplaceAll(strings.ReplaceAll(m, "; or ", "; "), "; ", "\n    or: ")
+		} else {
+			out += "\n    nothing on the sheet explains that alone: the diagnosis (fettle fault) goes on from here"
+		}
+	}
+	if t.Note != "" {
+		out += "\n    " + t.Note
+	}
+	return out
+}
+
 // Judgement is how it stands.
 func (s *Sheet) Judgement(t Taken) finding.Judgement {
 	r := t.Row
@@ -184,7 +221,7 @@ func (s *Sheet) Judgement(t Taken) finding.Judgement {
 	}
 	if j.Verdict == finding.Fails {
 		j.Why = ""
-		j.Mend = "nothing on the sheet explains it alone: see fettle fault"
+		j.Mend = "nothing on the sheet explains it alone: the diagnosis (fettle fault) goes on from here"
 		if m := r.Means(r.Judge(t.Value)); m != "" {
 			j.Mend = "it points to: " + m
 		}

@@ -63,3 +63,25 @@ func TestAppendBench(t *testing.T) {
 		t.Errorf("read back %+v, %v", b.Bench, list)
 	}
 }
+
+// A reading names its decoder where there are several; in a table of its own the column comes when it is first wanted, and a decoder
+// that is not there is named.
+func TestBenchReadingsOfADecoder(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "readings.csv")
+	x := build.BenchReading{Date: "2026-03-01", Setup: "board-left-on", Test: "PB0 to plus", Text: "4.9 V"}
+	of := x
+	of.Decoder = "a"
+	for _, one := range []build.BenchReading{x, of, x} {
+		if err := build.AppendBench(path, one); err != nil {
+			t.Fatal(err)
+		}
+	}
+	src, err := os.ReadFile(path)
+	if want := "date,setup,test,reading,meter,note\n2026-03-01,board-left-on,PB0 to plus,4.9 V,,\ndate,decoder,setup,test,reading,meter,note\n2026-03-01,a,board-left-on,PB0 to plus,4.9 V,,\n2026-03-01,,board-left-on,PB0 to plus,4.9 V,,\n"; err != nil || string(src) != want {
+		t.Errorf("%v\n%s", err, src)
+	}
+	b, list := build.Load("x.fettle", []byte(small+"decoder \"a\" {\n  chip {\n  }\n}\n"), build.Beside{ReadingsFile: "readings.csv", Readings: append(src, "2026-03-01,z,board-left-on,PB0 to plus,4.9 V,,\n"...)})
+	if b == nil || len(list) != 1 || len(b.Bench) != 3 || b.Bench[1].Decoder != "a" || list[0].Range.Start.Line != 6 {
+		t.Errorf("%+v %v", b, list)
+	}
+}

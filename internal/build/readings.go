@@ -95,7 +95,9 @@ func csvCell(text string, sep byte) string {
 }
 
 // BenchColumns names the columns of a table of bench readings, which may stand in the same file behind a header of its own.
-func BenchColumns() []string { return []string{"date", "setup", "test", "reading", "meter", "note"} }
+func BenchColumns() []string {
+	return []string{"date", "decoder", "setup", "test", "reading", "meter", "note"}
+}
 
 // A header is which column of a readings file holds what.
 type header struct {
@@ -255,6 +257,8 @@ func (c *checker) benchRow(r *reader, h header, row []cell, whole diag.Range) *B
 		switch h.columns[i] {
 		case "date":
 			x.Date = f.text
+		case "decoder":
+			x.Decoder = f.text
 		case "setup":
 			x.Setup = f.text
 		case "test":
@@ -279,12 +283,19 @@ func (c *checker) benchRow(r *reader, h header, row []cell, whole diag.Range) *B
 		c.day(r, at["date"], x.Date)
 	}
 	c.knownMeter(r, "meter", Text{Text: x.Meter, Range: at["meter"]})
+	var decoders []string
+	for i := range c.b.Decoders {
+		decoders = append(decoders, c.b.Decoders[i].Name.Text)
+	}
+	if x.Decoder != "" && !has(decoders, x.Decoder) {
+		c.unknownName(r, "decoder", Text{Text: x.Decoder, Range: at["decoder"]}, "decoder", decoders)
+	}
 	return &x
 }
 
 // cellsOf is the reading as AppendBench writes it, by column.
 func (x BenchReading) cellsOf() map[string]string {
-	return map[string]string{"date": x.Date, "setup": x.Setup, "test": x.Test, "reading": x.Text, "meter": x.Meter, "note": x.Note}
+	return map[string]string{"date": x.Date, "decoder": x.Decoder, "setup": x.Setup, "test": x.Test, "reading": x.Text, "meter": x.Meter, "note": x.Note}
 }
 
 // row reads one line; without a cell filled there is none.
@@ -455,6 +466,12 @@ func WithReadings(old []byte, rows ...map[string]string) ([]byte, error) {
 	return slices.Concat(old, added), err
 }
 
+// WithBench puts bench readings behind it likewise, as AppendBench would.
+func WithBench(old []byte, list ...BenchReading) ([]byte, error) {
+	added, err := addition(old, true, rowsOf(list))
+	return slices.Concat(old, added), err
+}
+
 // addition is what has to be put behind the bytes of a readings file.
 func addition(old []byte, bench bool, rows []map[string]string) ([]byte, error) {
 	var h header
@@ -481,7 +498,9 @@ func addition(old []byte, bench bool, rows []map[string]string) ([]byte, error) 
 				h.sep = ','
 			}
 			h.bench = bench
-			h.columns = h.known()
+			h.columns = slices.DeleteFunc(h.known(), func(column string) bool { // which decoder, only where there are several
+				return bench && column == "decoder" && !slices.ContainsFunc(rows, func(m map[string]string) bool { return m[column] != "" })
+			})
 			b.WriteString(strings.Join(h.columns, string(h.sep)) + end)
 		}
 		var row []string
@@ -524,7 +543,7 @@ type BenchLine struct {
 
 // BenchLines reads such a file. Its first line names the columns.
 func BenchLines(file string, src []byte) (out []BenchLine, list diag.List) {
-	known := append(BenchColumns(), "row")
+	known := append(slices.DeleteFunc(BenchColumns(), func(column string) bool { return column == "decoder" }), "row") // they are all of one
 	var columns []string
 	var sep byte
 	s := newSource(file, src)

@@ -299,6 +299,7 @@ type Tools struct {
 // bench. Its words are kept as typed; package fault understands them.
 type BenchReading struct {
 	Date, Setup string // "2026-02-28", "board-left-on"
+	Decoder     string // "": the first of the build
 	Test, Text  string // "PB0 to plus", "0.02 V"
 	Meter, Note string
 	Range       diag.Range // the line

@@ -21,7 +21,7 @@ var everyPage = map[string]string{
 	"answers": bookPath + "answers", "drawer": bookPath + "drawer", "line": bookPath + "drawer?row=" + lineOf("MMBT3904"), "stock": "/stock", "part": bookPath + "part?query=1AM&measured=1%3E2+0.68+V%3B+2%3E1+OL", "why": bookPath + "why?of=output.front.good", "file": bookPath + "file",
 	"understand": bookPath + "understand/base", "track": bookPath + "track?recording=embedded&words=47+forward+12+of+28%3B+nonsense", "shelf": "/?all=1", "new": "/new?answer%3Avehicle=brick+wagon",
 	"experiments": bookPath + "experiments?card=base-drive",
-	"faults":      bookPath + "faults", "nowhere": "/nowhere",
+	"built":       bookPath + "built", "bench": bookPath + "bench", "faults": bookPath + "faults", "nowhere": "/nowhere",
 }
 
 // TestEveryPage looks at each page on a phone, at a desk and on a wall, by day and by lamplight, and on paper. With FETTLE_SHOTS set to a
@@ -29,7 +29,7 @@ var everyPage = map[string]string{
 func TestEveryPage(t *testing.T) {
 	ctx := eyes.Browser(t)
 	server, book := serve(t, folder(t), daybook.Settings{})
-	if _, err := book.Faults(t.Context(), ""); err != nil { // it takes seconds
+	if _, err := book.Bench(t.Context(), ""); err != nil { // it takes seconds
 		t.Fatal(err)
 	}
 	shots := os.Getenv("FETTLE_SHOTS")

@@ -60,11 +60,14 @@ async function follow(id) {
   coming = null;
   clearTimeout(late);
   busy("");
+  if (at.headers.has("Refresh")) setTimeout(() => { if (turn === asked) follow(id); }, 1000); // what it shows is being worked out
   const page = new DOMParser().parseFromString(text, "text/html");
   const now = pieces(doc), next = pieces(page);
   const same = at.ok && [...now.keys()].join("\n") === [...next.keys()].join("\n");
-  if (!same && !anythingTyped()) { // the page has other parts than before
-    doc.querySelector("main").replaceChildren(...page.querySelector("main").childNodes);
+  const main = doc.importNode(page.querySelector("main"), true);
+  if (!same && [...fields(doc)].filter(typed).every(e => main.querySelector("#" + CSS.escape(e.id)))) { // the page has other parts than before, and a place for what is typed
+    for (const e of pieces(main).values()) was.set(e, e.outerHTML);
+    exchange(doc.querySelector("main"), main);
   }
   for (const [name, e] of next) {
     const old = pieces(doc).get(name);
@@ -106,7 +109,7 @@ function listen() {
     follow(e.id); // the answer comes when the proof is there
   });
   on("progress", e => { clearTimeout(late); busy(`${e.question}: ${e.done} of ${e.total}`); });
-  on("verdict", e => { clearTimeout(late); busy(""); if (e.id !== shown || "waiting" in body.dataset) follow(e.id); });
+  on("verdict", e => { clearTimeout(late); busy(""); if (e.id !== shown || e.again || "waiting" in body.dataset) follow(e.id); });
   on("trouble", e => { clearTimeout(late); busy(""); if (e.id !== shown) anythingTyped() ? busy("The file cannot be read as a build now; what you typed is kept here. " + (e.words || "")) : location.reload(); });
   on("stopped", () => { clearTimeout(late); busy("Stopped before its end. Open the page again to have it done."); });
   stream.addEventListener("closing", () => { stream.close(); stream = null; busy("The daybook was closed where it was started."); });
@@ -176,6 +179,16 @@ doc.addEventListener("change", async e => {
   const sent = e.target.value;
   if (await send(form, [["base", form.elements.base.value], ...(form.elements.make ? [["make", "1"]] : []), ...said(same(form, e.target.name))], e.target) && e.target.value === sent) settle(e.target);
 });
+// A reading of the bench that was written down is told at once, and the next box is at hand, unless the hand has gone elsewhere.
+let ask = null, left = null;
+function tell(words) {
+  const line = doc.getElementById("told");
+  if (line) line.textContent = words || "";
+}
+doc.addEventListener("fettle:followed", () => {
+  if (ask && (doc.activeElement === body || doc.activeElement?.id === left)) doc.getElementById(ask)?.focus();
+  ask = null;
+});
 doc.addEventListener("submit", async e => {
   const form = e.target;
   if (form.method !== "post" || form.enctype === "multipart/form-data" || form.matches("[data-plain]")) return;
@@ -183,10 +196,13 @@ doc.addEventListener("submit", async e => {
   if (form.matches(".record:not(.reading)") && doc.activeElement?.form === form && doc.activeElement.name?.startsWith("/")) doc.activeElement.dispatchEvent(new Event("change", {bubbles: true}));
   else {
     const data = new FormData(form);
+    if (e.submitter?.name) data.append(e.submitter.name, e.submitter.value);
+    if (form.matches(".box")) { ask = form.dataset.then; left = doc.activeElement?.id; }
     if (form.matches(".record:not(.reading)")) for (const f of fields(form)) if (!same(form, f.name).some(typed)) data.delete(f.name);
     const done = await send(form, data);
-    if (done) for (const f of fields(form)) form.matches(".reading") ? (f.value = f.matches("select") ? f.options[0].value : f.type === "checkbox" ? f.value : "", f.checked = f.defaultChecked, f.classList.remove("typed")) : settle(f);
+    if (done) for (const f of fields(form)) form.matches(".reading,.box") ? (f.value = f.matches("select") ? f.options[0].value : f.type === "checkbox" ? f.value : "", f.checked = f.defaultChecked, f.classList.remove("typed")) : settle(f);
     if (done && form.action.endsWith("/text")) location.reload();
+    if (form.matches(".box")) done ? tell(done.words) : ask = null;
   }
 });
 doc.addEventListener("keydown", e => {

@@ -48,6 +48,8 @@ var stages = []stage{
 	{"outputs", "Outputs", []string{"output.", "decoder."}},
 	{"answers", "Answers", []string{"train."}},
 	{"drawer", "Parts and drawer", []string{"drawer."}},
+	{"built", "As built", []string{work.AsBuilt}},
+	{"bench", "Bench", nil},
 	{"experiments", "Experiments", nil},
 	{"faults", "Faults", nil},
 	{"track", "Track signal", nil},
@@ -59,18 +61,21 @@ func (d *Daybook) pages(mux *http.ServeMux) {
 	for _, p := range []struct {
 		path string
 		show func(*view) (string, any)
-	}{{"", showWhole}, {"vehicle", showVehicle}, {"lamps", showLamps}, {"supply", showSupply}, {"ear", showEar}, {"outputs", showOutputs}, {"answers", showAnswers}, {"drawer", showDrawer}} {
+	}{{"", showWhole}, {"vehicle", showVehicle}, {"lamps", showLamps}, {"supply", showSupply}, {"ear", showEar}, {"outputs", showOutputs}, {"answers", showAnswers}, {"drawer", showDrawer}, {"built", showBuilt}} {
 		i := slices.IndexFunc(stages, func(s stage) bool { return s.Path == p.path })
 		mux.HandleFunc("GET /b/{book}/"+cmp.Or(p.path, "{$}"), d.build(stages[i].Name, p.show))
 	}
 	mux.HandleFunc("GET /b/{book}/why", d.why)
 	mux.HandleFunc("GET /b/{book}/understand", d.build("Understand", d.showUnderstand))
 	mux.HandleFunc("GET /b/{book}/understand/{chapter}", d.build("Understand", d.showUnderstand))
+	mux.HandleFunc("GET /b/{book}/bench", d.showBench)
+	mux.HandleFunc("GET /b/{book}/bench/sheet", d.benchSheet)
 	mux.HandleFunc("GET /b/{book}/part", d.build("A part", showPart))
 	mux.HandleFunc("GET /b/{book}/findings", d.findings)
 	mux.HandleFunc("GET /b/{book}/experiments", d.showExperiments)
 	mux.HandleFunc("GET /b/{book}/experiments/card", d.cardSheet)
 	mux.HandleFunc("GET /b/{book}/track/sheet", d.trackSheet)
+	mux.HandleFunc("GET /b/{book}/track/recording", d.saveRecording)
 	mux.HandleFunc("GET /b/{book}/experiments/figure", d.experimentFigure)
 	mux.HandleFunc("GET /b/{book}/faults", d.showFaults)
 	mux.HandleFunc("GET /b/{book}/track", d.showTrack)
@@ -99,6 +104,7 @@ type view struct {
 	number  int    // of the last figure
 	ids     map[string]int
 	written map[string]build.Edit // what the file says, by field
+	there   map[string]bool       // the blocks that it holds, by name
 }
 
 // build is a page of a build that can be read as one; of another, what is wrong with its file.
@@ -284,6 +290,8 @@ func (d *Daybook) frameOf(v *frameView, b *live.Book, r *http.Request) {
 		case !proved:
 		case s.Path == "":
 			one.State = t.State
+		case s.Path == "bench":
+			one.State = benchState(b)
 		default:
 			one.State = state(all, s.states)
 		}

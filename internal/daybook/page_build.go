@@ -59,6 +59,7 @@ func showWhole(v *view) (string, any) {
 		View                      *view
 		Readonly                  bool
 		Kept                      []field // findings that can be saved
+		Running, Full             bool    // every sample is being computed, has been
 	}
 	b, f := v.proved.Build, v.proved.Findings
 	d := data{Name: b.Name(), State: f.Worst(), Tally: render.Tally(f.Verdicts), File: v.book.File(), View: v, Readonly: v.book.Readonly()}
@@ -88,6 +89,7 @@ func showWhole(v *view) (string, any) {
 		}
 	}
 	d.Plates = v.circuits()
+	d.Running, d.Full = v.book.Full()
 	d.Kept = []field{{"what each lamp is", "survey"}, {"what was chosen", "choose"}, {"every requirement, judged", "prove"}}
 	return "whole", d
 }
@@ -125,6 +127,18 @@ func (v *view) inShort() map[string]string {
 	m["ear"] = strings.Join(ears, "; ")
 	m["outputs"] = count(outputs, "output", "outputs")
 	m["answers"] = "address " + strings.Join(addresses, ", ") + ", " + count(len(b.Functions), "function", "functions")
+	if m["bench"] = "nothing read yet"; len(b.Bench) > 0 {
+		m["bench"] = count(len(b.Bench), "reading", "readings")
+	}
+	noted := 0
+	for i := range b.Decoders {
+		if f := b.Decoders[i].Fitted; f != nil {
+			noted += len(f.Values)
+		}
+	}
+	if m["built"] = "as designed"; noted > 0 {
+		m["built"] = count(noted, "part", "parts") + " noted"
+	}
 	if b.Drawer == nil {
 		m["drawer"] = "no drawer yet"
 	} else {
@@ -328,7 +342,6 @@ func showOutputs(v *view) (string, any) {
 				s.Title += " of decoder " + d.Name.Text
 			}
 			s.Forms = append(s.Forms, v.form("", blockAt("decoder", "output"), id, "decoder", d.Name.Text, "output", o.Name.Text))
-			s.Forms = append(s.Forms, v.form("as it was really soldered", blockAt("decoder", "fitted", "output"), "", "decoder", d.Name.Text, "fitted", "output", o.Name.Text))
 			s.Plates = v.plates(id+".light", id+".saturation")
 			s.add(v.verdicts("v-", id+"."), v.notes(id+"."))
 			p.List = append(p.List, s)

@@ -1,18 +1,17 @@
 package daybook
 
 import (
-	"context"
 	"html/template"
 	"net/http"
 	"net/url"
 	"slices"
 	"strings"
-	"time"
 
 	"fettle/internal/diag"
 	"fettle/internal/fault"
 	"fettle/internal/finding"
 	"fettle/internal/render"
+	"fettle/internal/work"
 )
 
 // mostLines is how many answers one diagnosis may take.
@@ -28,11 +27,12 @@ func (d *Daybook) showFaults(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	if rev := b.Now(); rev.Folder == nil {
+	rev := b.Now()
+	if rev.Folder == nil {
 		d.trouble(w, r, b, rev.Problems)
 		return
 	}
-	decoders := b.Now().Folder.Build.Decoders
+	decoders := rev.Folder.Build.Decoders
 	query := r.URL.Query()
 	v := struct {
 		Lead, Decoder, Wrong, Typed string
@@ -46,31 +46,33 @@ func (d *Daybook) showFaults(w http.ResponseWriter, r *http.Request) {
 		Asked, Undo, Restart        string
 		Number                      int
 		Done                        bool
-		Probes                      *plate // of the reading that is asked for
-	}{Decoder: query.Get("decoder"), Restart: home(b) + "faults"}
+		Probes                      *plate   // of the reading that is asked for
+		Bench                       []string // the readings of the bench that it begins with
+		Off                         int      // of them
+		Fresh                       bool     // they are left out
+		Otherwise                   string   // the page with them, or without; "" where there are none
+	}{Decoder: query.Get("decoder")}
 	for i := range decoders {
 		v.Decoders = append(v.Decoders, decoders[i].Name.Text)
 	}
-	made := d.flight.DoChan("faults "+b.Name()+" "+b.Now().ID+" "+v.Decoder, func() (any, error) { return b.Faults(context.Background(), v.Decoder) })
+	v.Fresh = query.Get("fresh") != ""
+	kept := len(rev.Folder.Build.Bench) > 0
+	var sheet *work.Bench // with which the readings of the bench are read
 	var t *fault.Table
-	var err error
-	select {
-	case m := <-made:
-		t, _ = m.Val.(*fault.Table)
-		err = m.Err
-	case <-r.Context().Done():
-		return
-	case <-time.After(patience):
-		w.Header().Set("Refresh", "1")
-		d.execute(w, r, "Faults", "waiting", "What every fault would show at every test point is being computed; it is done once and takes some seconds. The page comes by itself.")
-		return
+	if kept && !v.Fresh {
+		if sheet, ok = soon(d, w, r, b, "Faults", faultsWait, v.Decoder, b.Bench); ok {
+			t = sheet.Table
+		}
+	} else {
+		t, ok = soon(d, w, r, b, "Faults", faultsWait, v.Decoder, b.Faults)
 	}
-	if err != nil {
-		status, a := wrong(err)
-		d.sayWrong(w, r, status, a, err)
+	if !ok {
 		return
 	}
 	s := fault.NewSession(t)
+	if sheet != nil {
+		v.Bench, v.Off = begin(s, sheet)
+	}
 	lines := query["t"]
 	if len(lines) > mostLines {
 		lines = lines[:mostLines]
@@ -79,6 +81,9 @@ func (d *Daybook) showFaults(w http.ResponseWriter, r *http.Request) {
 		q := url.Values{"t": lines}
 		if v.Decoder != "" {
 			q.Set("decoder", v.Decoder)
+		}
+		if v.Fresh {
+			q.Set("fresh", "1")
 		}
 		return home(b) + "faults?" + q.Encode()
 	}
@@ -101,6 +106,12 @@ func (d *Daybook) showFaults(w http.ResponseWriter, r *http.Request) {
 		for _, p := range list {
 			v.Wrong = strings.TrimSpace(v.Wrong + " " + p.Message)
 		}
+	}
+	if v.Restart = at(nil); kept && (v.Fresh || len(v.Bench) > 0) {
+		was := v.Fresh
+		v.Fresh = !was
+		v.Otherwise = at(v.Words)
+		v.Fresh = was
 	}
 	if len(v.Words) > 0 {
 		v.Undo = at(v.Words[:len(v.Words)-1])
@@ -143,6 +154,21 @@ func (d *Daybook) showFaults(w http.ResponseWriter, r *http.Request) {
 	}
 	v.Cautions = render.Cautions(slices.DeleteFunc(f.Cautions, func(c finding.Caution) bool { return c.Text == "" }))
 	d.execute(w, r, "Faults", "faults", v)
+}
+
+const faultsWait = "What every fault would show at every test point is worked out once for a circuit and takes some seconds."
+
+// begin has a diagnosis begin with what was read at the bench: the readings in words, and how many are off.
+func begin(s *fault.Session, b *work.Bench) (said []string, off int) {
+	taken, _ := b.Taken() // a line that is not understood is said on the page of the bench
+	off = b.Begin(s, taken)
+	for _, e := range s.Entries {
+		if !e.Superseded {
+			x := &s.Table.Tests[e.Test]
+			said = append(said, x.Words+": "+x.Says(e.Reading))
+		}
+	}
+	return said, off
 }
 
 // take takes a line down again, and says it in words.

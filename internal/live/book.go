@@ -19,7 +19,6 @@ import (
 	"fettle/internal/build"
 	"fettle/internal/diag"
 	"fettle/internal/experiment"
-	"fettle/internal/fault"
 	"fettle/internal/parts"
 )
 
@@ -68,11 +67,7 @@ type Book struct {
 
 	proofs   proofs
 	watchers watchers
-	faults   struct { // the last fault table
-		mu          sync.Mutex
-		id, decoder string
-		table       *fault.Table
-	}
+	desk     desk
 }
 
 // How far back a base may lie, and how far undo goes.
@@ -417,18 +412,27 @@ func inShort(edits []build.Edit) string {
 // Append puts readings behind readings.csv, each a text by column (build.Columns). A reading that would be left out, or that
 // brings a new problem, is refused with a diag.List and nothing is written.
 func (b *Book) Append(words string, rows ...map[string]string) (*Revision, error) {
+	return b.appended(words, len(rows), func(was []byte) ([]byte, error) { return build.WithReadings(was, rows...) })
+}
+
+// AppendBench puts readings of the bench behind readings.csv, as Append does.
+func (b *Book) AppendBench(words string, list ...build.BenchReading) (*Revision, error) {
+	return b.appended(words, len(list), func(was []byte) ([]byte, error) { return build.WithBench(was, list...) })
+}
+
+// appended puts n readings behind readings.csv, by a function that makes the file of what it was.
+func (b *Book) appended(words string, n int, with func(was []byte) ([]byte, error)) (*Revision, error) {
 	return b.again(func() (*Revision, error) {
 		rev := b.now.Load()
 		if rev.Folder == nil {
 			return nil, rev.Problems
 		}
 		file, _ := b.beside()
-		was := rev.Sources[file]
-		data, err := build.WithReadings(was, rows...)
+		data, err := with(rev.Sources[file])
 		if err != nil {
 			return nil, err
 		}
-		if len(rows) == 0 {
+		if n == 0 {
 			return rev, nil
 		}
 		_, now := build.Load(rev.Folder.File, rev.Folder.Build.Source, build.Beside{ReadingsFile: file, Readings: data, Drawer: rev.Folder.Build.Drawer})
@@ -437,8 +441,8 @@ func (b *Book) Append(words string, rows ...map[string]string) (*Revision, error
 		}
 		if words == "" {
 			words = "a reading"
-			if len(rows) > 1 {
-				words = fmt.Sprintf("%d readings", len(rows))
+			if n > 1 {
+				words = fmt.Sprintf("%d readings", n)
 			}
 		}
 		return b.change(words, swap{file: file, after: data})

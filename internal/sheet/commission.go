@@ -49,6 +49,23 @@ var belonging = map[string]string{
 	"unpowered": "Polarity", "first-power": "First power", "supply": "Measuring on live track", "vehicle-dc": "Into the vehicle", "programming": "First track",
 }
 
+// Care are the cautions of a step of the bench: those of the work, then those of the points that are probed in it.
+func Care(b *work.Bench, st *bench.Step) (list []string) {
+	for _, x := range atBench(b.Cautions, []draw.Schematic{b.Circuit}) {
+		if x.Name == belonging[st.ID] {
+			list = append(list, x.Cautions...)
+		}
+	}
+	risk := map[string]bool{}
+	for _, r := range st.Rows {
+		if r.Risk != "" && !risk[r.Risk] {
+			risk[r.Risk] = true
+			list = append(list, "Probing "+r.Point+": "+r.Risk+".")
+		}
+	}
+	return list
+}
+
 // Bench is the page of the bench sheet, with boxes to write in and what was read so far.
 func Bench(b *work.Bench, taken []bench.Taken, t Title) ([]byte, error) {
 	s := setter{ids: map[string]int{}}
@@ -69,17 +86,10 @@ func Bench(b *work.Bench, taken []bench.Taken, t Title) ([]byte, error) {
 			key = append(key, tag{letters[p.ID], p.ID, p.Words})
 		}
 	}
-	standing := atBench(b.Cautions, []draw.Schematic{b.Circuit})
 	var steps []task
 	for i := range b.Sheet.Steps {
 		st := &b.Sheet.Steps[i]
-		w := task{ID: st.ID, Name: st.Name, Do: st.Do}
-		for _, x := range standing {
-			if x.Name == belonging[st.ID] {
-				w.Care = append(w.Care, x.Cautions...)
-			}
-		}
-		risk := map[string]bool{}
+		w := task{ID: st.ID, Name: st.Name, Do: st.Do, Care: Care(b, st)}
 		for _, rows := range st.Groups() {
 			g := group{Bring: rows[0].Bring}
 			for k := range rows {
@@ -99,10 +109,6 @@ func Bench(b *work.Bench, taken []bench.Taken, t Title) ([]byte, error) {
 					l.Read, l.Verdict = b.Sheet.Value(r, x.Value), j.Verdict
 					judged = append(judged, j)
 				}
-				if r.Risk != "" && !risk[r.Risk] {
-					risk[r.Risk] = true
-					w.Care = append(w.Care, "Probing "+r.Point+": "+r.Risk+".")
-				}
 				g.Lines = append(g.Lines, l)
 			}
 			w.Groups = append(w.Groups, g)
@@ -112,10 +118,6 @@ func Bench(b *work.Bench, taken []bench.Taken, t Title) ([]byte, error) {
 	c := b.Circuit
 	c.Tags = letters
 	plates := s.circuits([]draw.Schematic{c})
-	tools := fmt.Sprintf("%s DC through a limit of %s", b.Sheet.Tools.Supply, b.Sheet.Tools.Limit)
-	if b.Sheet.Tools.Series > 0 {
-		tools = fmt.Sprintf("%s DC through %s", b.Sheet.Tools.Supply, b.Sheet.Tools.Series)
-	}
 	f := b.Sheet.Findings(taken)
 	state := f.Worst()
 	if len(judged) == 0 {
@@ -134,7 +136,7 @@ func Bench(b *work.Bench, taken []bench.Taken, t Title) ([]byte, error) {
 		Faults, Caught int
 		State          finding.Verdict
 		Tally          string
-	}{t, render.CSS + template.CSS(draw.CSS) + CSS, steps, plates, key, b.Sheet.Meter.Name, tools, b.Sheet.Samples, len(b.Sheet.Rows()), b.Sheet.Faults, b.Sheet.Caught, state, fmt.Sprintf("%d / %d", len(judged), len(b.Sheet.Rows()))})
+	}{t, render.CSS + template.CSS(draw.CSS) + CSS, steps, plates, key, b.Sheet.Meter.Name, b.Sheet.Feed(), b.Sheet.Samples, len(b.Sheet.Rows()), b.Sheet.Faults, b.Sheet.Caught, state, fmt.Sprintf("%d / %d", len(judged), len(b.Sheet.Rows()))})
 	if err != nil {
 		return nil, fmt.Errorf("setting the bench sheet: %w", err)
 	}

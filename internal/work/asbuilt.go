@@ -144,6 +144,16 @@ func Departures(b *build.Build, d, design *build.Decoder) (t finding.Table, part
 	return t, parted
 }
 
+// Planned is what the design has in the place of a part of a decoder as built, whether or not it was noted what was fitted there.
+func Planned(d *build.Decoder, v build.FittedValue) string {
+	if d.Known(v) == nil {
+		if text, _ := d.Holds(v); text != "choose" && text != "" && !strings.HasSuffix(v.Attr, "hfe") {
+			return text
+		}
+	}
+	return planned(d, v)
+}
+
 // planned is what the design has in the place of a fitted value.
 func planned(d *build.Decoder, v build.FittedValue) string {
 	if strings.HasSuffix(v.Attr, "hfe") {

@@ -16,7 +16,6 @@ import (
 	"fettle/internal/finding"
 	"fettle/internal/probe"
 	"fettle/internal/prove"
-	"fettle/internal/wiring"
 )
 
 // A Bench is the bench sheet of a decoder with what is needed to read what was measured.
@@ -37,30 +36,42 @@ func (r *Runner) Bench(ctx context.Context, f *build.Folder, decoder string) (*B
 	if err != nil {
 		return nil, err
 	}
-	c, err := r.Choose(ctx, f)
+	return r.BenchOf(ctx, f, t, decoder)
+}
+
+// BenchOf makes the bench sheet of a decoder whose fault table is there.
+func (r *Runner) BenchOf(ctx context.Context, f *build.Folder, t *fault.Table, decoder string) (*Bench, error) {
+	c, i, err := r.suspect(ctx, f, decoder)
 	if err != nil {
 		return nil, err
 	}
-	d := 0
-	for i := range c.Build.Decoders {
-		if c.Build.Decoders[i].Name.Text == decoder {
-			d = i
-		}
-	}
-	n, _, err := wiring.NewNetwork(c.Build, &c.Build.Decoders[d], c.Lamps)
+	n, err := suspectNetwork(c, i)
 	if err != nil {
 		return nil, err
 	}
 	out := &Bench{Table: t, Build: c.Build, Circuit: draw.Of(n, finding.Findings{}, nil), Cautions: prove.Cautions(n.Single), Points: probe.Points(n)}
-	out.Sheet, err = kept(ctx, r, "bench "+n.Decoder.Name.Text, digest(f, ofCircuits(f.Build), withPlaces), func() (*bench.Sheet, error) {
+	out.Sheet, err = kept(ctx, r, "bench "+n.Decoder.Name.Text, BenchKey(f), func() (*bench.Sheet, error) {
+		if r.Progress != nil {
+			r.Progress("the readings worth taking", 0, 1)
+		}
 		return bench.New(n, bench.Settings{Tools: probe.SettingsOf(c.Build), Faults: faultsOf(t), Looks: looksOf(t)})
 	})
 	return out, err
 }
 
+// BenchKey is the hash of all that Fault and Bench depend on: of a build without what was read at the bench.
+func BenchKey(f *build.Folder) string { return digest(f, ofCircuits(f.Build), withPlaces) }
+
+// Having is the same bench with other readings.
+func (b *Bench) Having(list []build.BenchReading) *Bench {
+	own, of := *b, *b.Build
+	of.Bench, own.Build = list, &of
+	return &own
+}
+
 // testable is which single faults the bench sheet of a decoder would catch: from what is kept, or found if that is asked for.
 func (r *Runner) testable(ctx context.Context, f *build.Folder, decoder string) (finding.Judgement, finding.Table, error) {
-	s, ok := peek[*bench.Sheet](r, "bench "+decoder, digest(f, ofCircuits(f.Build), withPlaces))
+	s, ok := peek[*bench.Sheet](r, "bench "+decoder, BenchKey(f))
 	if !ok && r.Testability {
 		b, err := r.Bench(ctx, f, decoder)
 		if err != nil {
@@ -238,6 +249,9 @@ func (b *Bench) value(r fault.Reading) float64 {
 func (b *Bench) Line(row *bench.Row, text string) build.BenchReading {
 	_, value, _ := strings.Cut(text, "=")
 	x := build.BenchReading{Setup: row.Setup, Test: row.Point + " to " + row.Against, Text: strings.TrimSpace(value)}
+	if len(b.Build.Decoders) > 1 {
+		x.Decoder = b.Sheet.Decoder
+	}
 	if _, ok := b.Build.Meter(b.Sheet.Meter.Name); ok {
 		x.Meter = b.Sheet.Meter.Name
 	}
@@ -253,10 +267,13 @@ func (b *Bench) Line(row *bench.Row, text string) build.BenchReading {
 	return x
 }
 
-// Taken are the readings that the folder keeps, in file order; a line that is not understood is named and left out. Two
-// readings of one test are both there, and the later says so.
+// Taken are the readings of the decoder that the folder keeps, in file order; a line that names none is of the first. A line that
+// is not understood is named and left out. Two readings of one test are both there, and the later says so.
 func (b *Bench) Taken() (out []bench.Taken, list diag.List) {
 	for _, x := range b.Build.Bench {
+		if of := cmp.Or(x.Decoder, b.Build.Decoders[0].Name.Text); of != b.Sheet.Decoder {
+			continue
+		}
 		text := x.Test + " = " + x.Text
 		if x.Setup != build.Anywhere {
 			text = x.Setup + ": " + text
@@ -283,4 +300,26 @@ func (b *Bench) Add(before []bench.Taken, t bench.Taken) bench.Taken {
 		}
 	}
 	return t
+}
+
+// Begin has a diagnosis begin with what was read at the bench, and counts the readings that are off, the last of each test.
+func (b *Bench) Begin(s *fault.Session, taken []bench.Taken) (off int) {
+	latest := map[string]int{}
+	for i, t := range taken {
+		latest[t.Row.Test] = i
+	}
+	for i, t := range taken {
+		r := fault.Reading{Test: b.test(t.Row.Test), Value: t.Value}
+		switch {
+		case t.Row.Look:
+			r.Value, r.Choice = 0, 1-int(t.Value) // the first choice is yes
+		case math.IsInf(t.Value, 1):
+			r.Value, r.Over = 0, true
+		}
+		s.Put(r, t.Text)
+		if latest[t.Row.Test] == i && t.Row.Judge(t.Value) != bench.Holds {
+			off++
+		}
+	}
+	return off
 }

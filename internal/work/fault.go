@@ -18,7 +18,7 @@ func (r *Runner) Fault(ctx context.Context, f *build.Folder, decoder string) (*f
 	if err != nil {
 		return nil, err
 	}
-	return kept(ctx, r, "fault "+c.Build.Decoders[i].Name.Text, digest(f, ofCircuits(f.Build), withPlaces), func() (*fault.Table, error) {
+	return kept(ctx, r, "fault "+c.Build.Decoders[i].Name.Text, BenchKey(f), func() (*fault.Table, error) {
 		said, err := r.fitted(ctx, f, c.Build, i)
 		if err != nil {
 			return nil, err

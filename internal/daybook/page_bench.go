@@ -1,0 +1,356 @@
+package daybook
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"html/template"
+	"net/http"
+	"net/url"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/internal/bench"
+	"fettle/internal/build"
+	"fettle/internal/diag"
+	"fettle/internal/finding"
+	"fettle/internal/live"
+	"fettle/internal/render"
+	"fettle/internal/sheet"
+	"fettle/internal/work"
+)
+
+// soon is the answer of long work at the bench if it comes soon. If not, the work goes on, and a page that comes again by itself
+// says how far it is. Not ok: the answer to the browser was given.
+func soon[T any](d *Daybook, w http.ResponseWriter, r *http.Request, b *live.Book, title, words, decoder string, ask func(ctx context.Context, decoder string) (T, error)) (answer T, ok bool) {
+	rev := b.Now()
+	if rev.Folder == nil {
+		d.trouble(w, r, b, rev.Problems)
+		return answer, false
+	}
+	made := d.flight.DoChan(strings.Join([]string{title, b.Name(), rev.ID, decoder}, "\n"), func() (any, error) { return ask(context.Background(), decoder) })
+	select {
+	case m := <-made:
+		if m.Err != nil {
+			d.notAsked(w, r, b, title, m.Err)
+			return answer, false
+		}
+		answer, ok = m.Val.(T)
+		return answer, ok
+	case <-r.Context().Done():
+		return answer, false
+	case <-time.After(patience):
+	}
+	w.Header().Set("Refresh", "1")
+	d.execute(w, r, title, "waiting", struct {
+		Title, Words, Home string
+		Now                live.Doing
+	}{title, words, home(b), b.Doing()})
+	return answer, false
+}
+
+// notAsked says why a question has no answer.
+func (d *Daybook) notAsked(w http.ResponseWriter, r *http.Request, b *live.Book, title string, err error) {
+	var list diag.List
+	switch {
+	case errors.As(err, &list):
+		d.trouble(w, r, b, list)
+	case errors.Is(err, context.Canceled):
+		d.say(w, r, http.StatusConflict, "Stopped", "It was stopped before its end. Open the page again to have it done.")
+	default:
+		d.say(w, r, http.StatusConflict, title, "Not yet: "+err.Error()+".")
+	}
+}
+
+const sheetWaits = "Which readings are worth taking, and what each should show, follows from what every fault would do. That is worked out once for a circuit and takes some seconds."
+
+// readView is a reading that was taken.
+type readView struct {
+	Text, Date string
+	State      finding.Verdict
+}
+
+// benchRow is one reading of the sheet with its box.
+type benchRow struct {
+	*bench.Row
+	View        *benchView
+	ID, Next    string     // of its box, and of the box after it
+	To          string     // the page with it in front
+	Expect      string     // "4.71 V to 5.12 V"
+	Read        []readView // the last one first
+	Means       string     // where that is off: what it points to
+	Under, Over string     // what a reading below and one above would point to
+	Here        bool       // it is in front
+}
+
+type benchGroup struct {
+	Bring string
+	Rows  []*benchRow
+}
+
+type benchStep struct {
+	ID, Name string
+	Number   int
+	Do, Care []string
+	Groups   []benchGroup
+	Tally    string
+	State    finding.Verdict
+}
+
+// benchView is the bench of one decoder.
+type benchView struct {
+	Action, Print, Faults string
+	Decoder               string // "" where there is but one
+	Decoders              []string
+	Feed, Meter, Reaches  string
+	Samples               int
+	Tally                 string
+	Off                   int
+	Last                  []string // what was said of the reading that was taken last
+	LastState             finding.Verdict
+	Front                 *benchRow
+	FrontStep             *benchStep
+	FrontPoints           template.HTML
+	Probes                *plate
+	Later                 string        // the page with the reading after it in front
+	Problems              []problemJSON // lines of readings.csv that were left out
+	Notes                 []string      // readings that contradict one another
+	Steps                 []*benchStep
+	Besides               template.HTML
+	Tools                 formView
+	Reach                 template.HTML
+	Cautions              template.HTML
+}
+
+// showBench is the order of work that brings a new board to life, with a box at each reading.
+func (d *Daybook) showBench(w http.ResponseWriter, r *http.Request) {
+	b, ok := d.book(w, r)
+	if !ok {
+		return
+	}
+	if s, ok := soon(d, w, r, b, "Bench", sheetWaits, r.URL.Query().Get("decoder"), b.Bench); ok {
+		d.build("Bench", func(v *view) (string, any) { return "bench", v.bench(s) })(w, r)
+	}
+}
+
+// bench is the sheet with what was read. The reading in front is the one that the address names, else the first that was not taken.
+func (v *view) bench(s *work.Bench) *benchView {
+	p := &benchView{Action: v.Base + "bench", Print: v.Base + "bench/sheet", Faults: v.Base + "faults", Feed: s.Sheet.Feed(), Meter: s.Sheet.Meter.Name, Samples: s.Sheet.Samples}
+	own := url.Values{} // of the decoder, where there are several
+	for i := range v.rev.Folder.Build.Decoders {
+		p.Decoders = append(p.Decoders, v.rev.Folder.Build.Decoders[i].Name.Text)
+	}
+	if len(p.Decoders) > 1 {
+		p.Decoder = s.Sheet.Decoder
+		own.Set("decoder", p.Decoder)
+		p.Print, p.Faults = p.Print+"?"+own.Encode(), p.Faults+"?"+own.Encode()
+	}
+	taken, list := s.Taken()
+	for _, x := range list {
+		p.Problems = append(p.Problems, problem(x))
+	}
+	of := map[string][]bench.Taken{}
+	for _, t := range taken {
+		of[t.Row.Test] = append(of[t.Row.Test], t)
+		if t.Note != "" {
+			p.Notes = append(p.Notes, t.Note)
+		}
+	}
+	if n := len(taken); n > 0 {
+		p.LastState = s.Sheet.Judgement(taken[n-1]).Verdict
+		p.Last = strings.Split(strings.TrimPrefix(s.Sheet.Told(taken[n-1]), p.LastState.Shape()+" "), "\n")
+	}
+	at := v.r.URL.Query().Get("at")
+	if r, ok := s.Sheet.Row(at); !ok || r.Number == 0 {
+		at = ""
+	}
+	var rows []*benchRow
+	read := 0
+	for i := range s.Sheet.Steps {
+		st := &s.Sheet.Steps[i]
+		step := &benchStep{ID: st.ID, Name: st.Name, Number: i + 1, Do: st.Do, Care: sheet.Care(s, st)}
+		done := 0
+		for _, g := range st.Groups() {
+			group := benchGroup{Bring: g[0].Bring}
+			for k := range g {
+				r := &g[k]
+				own.Set("at", r.Test)
+				x := &benchRow{Row: r, View: p, ID: fmt.Sprintf("n-%d", r.Number), To: p.Action + "?" + own.Encode() + "#front", Expect: s.Sheet.Says(r),
+					Under: bench.Points(r.Below, r.More[0]), Over: bench.Points(r.Above, r.More[1])}
+				for _, t := range slices.Backward(of[r.Test]) {
+					x.Read = append(x.Read, readView{s.Sheet.Value(r, t.Value), t.Date, s.Sheet.Judgement(t).Verdict})
+				}
+				if len(x.Read) > 0 {
+					done++
+					if step.State == "" {
+						step.State = finding.Holds
+					}
+					last := of[r.Test][len(of[r.Test])-1]
+					if off := r.Judge(last.Value); off != bench.Holds {
+						step.State, x.Means = finding.Fails, r.Means(off)
+						p.Off++
+					}
+				}
+				if n := len(rows); n > 0 {
+					rows[n-1].Next = x.ID
+				}
+				rows = append(rows, x)
+				if r.Test == at || at == "" && p.Front == nil && len(x.Read) == 0 {
+					p.Front, p.FrontStep = x, step
+				}
+				group.Rows = append(group.Rows, x)
+			}
+			step.Groups = append(step.Groups, group)
+		}
+		read += done
+		step.Tally = fmt.Sprintf("%d of %d read", done, len(st.Rows))
+		p.Steps = append(p.Steps, step)
+	}
+	p.Tally = fmt.Sprintf("%d of %d read", read, len(rows))
+	if len(taken) > 0 {
+		p.Tally += fmt.Sprintf(", %d off", p.Off)
+	}
+	if x := p.Front; x != nil {
+		x.Here = true
+		if i := slices.Index(rows, x); i+1 < len(rows) {
+			p.Later = rows[i+1].To
+		}
+		p.FrontPoints = render.Notes(slices.DeleteFunc(s.Sheet.Explain(x.Row).Notes, func(n finding.Note) bool { return n.Kind == "where" || n.Kind == "setup" || n.Kind == "meter" }))
+		if drawn, ok := v.probed(s.Sheet.Decoder, probesOf(x.Point, x.Against, x.Setup)); ok && !x.Look {
+			p.Probes = &drawn
+		}
+	}
+	p.Besides = besides(s.Sheet, taken)
+	p.Tools = v.form("your tools", blockAt("bench"), "", "bench")
+	verdict, misses := s.Sheet.Untestable()
+	p.Reaches = verdict.Requirement
+	if verdict.Mend != "" {
+		p.Reaches += "; " + verdict.Mend
+	}
+	if len(misses.Rows) > 0 {
+		p.Reach = render.Table(misses, v.options("reach-"))
+	}
+	p.Cautions = render.Cautions(slices.DeleteFunc(s.Sheet.Cautions(), func(c finding.Caution) bool { return strings.HasPrefix(c.Where, "probing ") })) // those of one point stand at their step
+	return p
+}
+
+// besides are the readings that were taken and are not on the sheet.
+func besides(s *bench.Sheet, taken []bench.Taken) template.HTML {
+	t := finding.Table{Columns: []finding.Column{{Title: "red → black"}, {Title: "setup"}, {Title: "expect"}, {Title: "read"}, {Title: "date"}}}
+	for _, x := range taken {
+		if x.Row.Number > 0 {
+			continue
+		}
+		read := finding.Cell{Text: s.Value(x.Row, x.Value), Verdict: s.Judgement(x).Verdict}
+		t.Rows = append(t.Rows, []finding.Cell{{Text: x.Row.Probes()}, {Text: x.Row.Bring}, {Text: s.Says(x.Row)}, read, {Text: x.Date}})
+	}
+	if len(t.Rows) == 0 {
+		return ""
+	}
+	return render.Table(t, render.HTMLOptions{})
+}
+
+// mostTyped is the longest reading that a hand types.
+const mostTyped = 200
+
+// takeReading takes a reading down: the fields decoder, test (the reading of the sheet that was meant) and reading, what the meter
+// showed. Without a test the reading says where it was taken, as on the command line. It is judged at once.
+func (d *Daybook) takeReading(w http.ResponseWriter, r *http.Request) {
+	b, ok := d.book(w, r)
+	if !ok || !d.form(w, r) {
+		return
+	}
+	s, err := b.Bench(r.Context(), r.PostForm.Get("decoder"))
+	if err != nil {
+		d.answer(w, r, b, nil, err)
+		return
+	}
+	t, line, list := readingAt(s, r.PostForm)
+	if list.HasErrors() {
+		d.answer(w, r, b, nil, list)
+		return
+	}
+	rev, err := b.AppendBench("reading "+t.Row.Probes()+" = "+line.Text, line)
+	if err != nil || !wantsJSON(r) {
+		d.answer(w, r, b, rev, err)
+		return
+	}
+	a := answerJSON{Revision: rev.Number, ID: rev.ID, Words: s.Sheet.Told(t)}
+	a.Undo, a.Redo = b.Steps()
+	writeJSON(w, http.StatusOK, a)
+}
+
+// readingAt understands a reading of a form, and makes its line of readings.csv.
+func readingAt(s *work.Bench, form url.Values) (bench.Taken, build.BenchReading, diag.List) {
+	var list diag.List
+	test, text := form.Get("test"), strings.Join(strings.Fields(form.Get("reading")), " ")
+	refused := func(code, format string, args ...any) (bench.Taken, build.BenchReading, diag.List) {
+		list.Add(code, diag.Range{}, format, args...)
+		return bench.Taken{}, build.BenchReading{}, list
+	}
+	switch {
+	case text == "":
+		return refused("reading-missing", "nothing was read: a value with its unit, OL, yes or no")
+	case len(text) > mostTyped:
+		return refused("reading-form", "%d characters are no reading", len(text))
+	case test != "":
+		row, ok := s.Sheet.Row(test)
+		if !ok || row.Number == 0 {
+			return refused("row-unknown", "this reading is no longer on the sheet: the circuit was changed meanwhile; open the page again")
+		}
+		text = fmt.Sprintf("%d = %s", row.Number, text)
+	}
+	taken, _ := s.Taken()
+	have := map[string]bool{}
+	for _, t := range taken {
+		have[t.Row.Test] = true
+	}
+	row, value, list := s.Read("", 0, text, have)
+	if list.HasErrors() {
+		for i := range list {
+			list[i].Range = diag.Range{} // it is no line of a file
+		}
+		return bench.Taken{}, build.BenchReading{}, list
+	}
+	line := s.Line(row, text)
+	line.Date = today()
+	return s.Add(taken, bench.Taken{Row: row, Value: value, Date: line.Date, Text: line.Text}), line, nil
+}
+
+// benchState is how the readings of the bench stand, where that is known without asking; "" where nothing was read.
+func benchState(b *live.Book) finding.Verdict {
+	if rev := b.Now(); rev.Folder == nil || len(rev.Folder.Build.Bench) == 0 {
+		return ""
+	}
+	s, ok := b.KnownBench()
+	if !ok {
+		return ""
+	}
+	taken, _ := s.Taken()
+	f := s.Sheet.Findings(taken)
+	if len(f.Verdicts) == 0 {
+		return ""
+	}
+	return f.Worst()
+}
+
+// benchSheet is the sheet to print, with boxes to write in.
+func (d *Daybook) benchSheet(w http.ResponseWriter, r *http.Request) {
+	b, ok := d.book(w, r)
+	if !ok {
+		return
+	}
+	s, ok := soon(d, w, r, b, "Bench sheet", sheetWaits, r.URL.Query().Get("decoder"), b.Bench)
+	if !ok {
+		return
+	}
+	title := sheet.Title{What: "decoder " + s.Sheet.Decoder, Vehicle: s.Build.Name(), Date: today(), File: filepath.Base(b.File())}
+	if len(s.Build.Vehicles) > 0 {
+		title.Scale = s.Build.Vehicles[0].Scale.Text
+	}
+	taken, _ := s.Taken()
+	page, err := sheet.Bench(s, taken, title)
+	d.printed(w, r, "bench", page, err)
+}
