@@ -33,7 +33,7 @@ function exchange(old, fresh) {
   }
   old.replaceWith(fresh);
   if (active) {
-    const same = [...fresh.querySelectorAll("a,button,input,select,textarea,summary")].find(e => key(e) === key(active));
+    const same = [...fresh.querySelectorAll("a,button,input,select,textarea,summary")].find(e => key(e) === key(active) && e.getClientRects().length);
     same?.focus({preventScroll: true});
     if (same && at && at[0] !== null) try { same.setSelectionRange(...at); } catch { /* not a text */ }
   }
