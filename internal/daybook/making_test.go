@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 
@@ -435,4 +436,17 @@ func TestBenchReadingStruckOut(t *testing.T) {
 	if status, a := making(t, server.URL, "rename", rename); status != http.StatusOK || len(b.Now().Folder.Build.Bench) != 0 {
 		t.Errorf("%d %+v", status, a)
 	}
+}
+
+// In the browser the full proof comes by itself.
+func TestFullProofInTheBrowser(t *testing.T) {
+	ctx := eyes.Browser(t)
+	server, _ := serve(t, folder(t), daybook.Settings{})
+	eyes.Do(t, ctx, chromedp.Navigate(server.URL+bookPath), chromedp.Evaluate[chromedp.Void](`document.querySelector('form[action$="/full"] button').click()`))
+	for end := time.Now().Add(2 * time.Minute); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
+		if eyes.Eval[bool](t, ctx, `document.querySelector('#h-full').parentElement.textContent.includes('Every sample was computed')`) {
+			return
+		}
+	}
+	t.Fatal(eyes.Eval[string](t, ctx, `document.querySelector('#h-full').parentElement.textContent + document.querySelector('.block').textContent`))
 }
