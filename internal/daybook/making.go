@@ -10,6 +10,7 @@ import (
 	"fettle/internal/build"
 	"fettle/internal/diag"
 	"fettle/internal/live"
+	"fettle/internal/parts"
 )
 
 // Blocks, readings and lines of the drawer come and go by forms of their own. A block is named by the field block: its path, as
@@ -152,7 +153,7 @@ func (v *view) adding(block *build.Block, attrs []string, around ...string) addV
 	path := append(slices.Clip(around), block.Name)
 	a := addView{Action: v.Base + "add", Block: blockName(path), Back: v.r.URL.RequestURI(), ID: "add" + plain(blockName(path)), Kind: withArticle(block.Name), Doc: block.Doc}
 	if block.Label != "" {
-		a.Name = &rowView{ID: a.ID + "-name", Field: "name", Name: "its name", Doc: block.Label}
+		a.Name = &rowView{ID: a.ID + "-name", Field: "name", Name: "name", Doc: block.Label}
 	}
 	for i := range block.Attrs {
 		at := &block.Attrs[i]
@@ -237,6 +238,33 @@ func (v *view) known(block *build.Block, a *build.Attr, path []string) (names []
 				if p.IO() && !strings.Contains(p.Functions, "RESET") {
 					add(p.Name)
 				}
+			}
+		}
+	case "vehicle.socket":
+		for _, s := range b.Catalogue.Sockets() {
+			add(s.Name)
+		}
+	case "chip.part":
+		for _, c := range b.Catalogue.Chips() {
+			add(c.Name)
+		}
+	case "supply.rectifier":
+		for _, x := range b.Catalogue.Diodes() {
+			if x.Type == "bridge" {
+				add(x.Name)
+			}
+		}
+	case "supply.regulator":
+		for _, x := range b.Catalogue.Regulators() {
+			add(x.Name)
+		}
+	case "output.switch", "output.level", "output.driver", "acknowledge.switch": // of the many that there are, those on hand
+		if b.Drawer == nil {
+			break
+		}
+		for _, kind := range []string{parts.KindTransistor, parts.KindMOSFET} {
+			for _, it := range b.Drawer.OfKind(kind) {
+				add(it.Part)
 			}
 		}
 	case "decoder.vehicle":

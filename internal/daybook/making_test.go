@@ -450,3 +450,22 @@ func TestFullProofInTheBrowser(t *testing.T) {
 	}
 	t.Fatal(eyes.Eval[string](t, ctx, `document.querySelector('#h-full').parentElement.textContent + document.querySelector('.block').textContent`))
 }
+
+// A field offers the names that may stand in it: of the build, of the catalogue, and of transistors those in the drawer.
+func TestFieldsOfferNames(t *testing.T) {
+	server, _ := serve(t, folder(t), daybook.Settings{})
+	for page, fields := range map[string]map[string]string{
+		"vehicle": {"/vehicle/harbour railcar/socket": "NEM 651"},
+		"supply":  {"/decoder/a/chip/part": "ATtiny85", "/decoder/a/supply/rectifier": "MB6S", "/decoder/a/supply/regulator": "78L05A (TO-92)", "/decoder/a/vehicle": "harbour railcar"},
+		"outputs": {"/decoder/a/output/front/switch": "AO3400A", "/decoder/a/output/front/from": "PB4"},
+		"ear":     {"/decoder/a/listen/into": "PB3"},
+	} {
+		_, text := ask(t, http.MethodGet, server.URL+bookPath+page, nil, nil)
+		for name, offers := range fields {
+			m := regexp.MustCompile(`(?s)name="` + regexp.QuoteMeta(html.EscapeString(name)) + `"[^>]* list="([^"]*)">.*?</datalist>`).FindStringSubmatch(text)
+			if m == nil || !strings.Contains(html.UnescapeString(m[0]), `<option value="`+offers+`">`) {
+				t.Errorf("%s does not offer %s", name, offers)
+			}
+		}
+	}
+}
