@@ -469,3 +469,42 @@ func TestFieldsOfferNames(t *testing.T) {
 		}
 	}
 }
+
+// A shelf of many builds comes at once: what is not proved yet is said to be, and the page comes again until all is there.
+func TestLongShelf(t *testing.T) {
+	dir := folder(t)
+	text, err := os.ReadFile(filepath.Join(dir, file))
+	if err != nil {
+		t.Fatal(err)
+	}
+	const builds = 12
+	for n := range builds - 1 { // each another light, so that each is proved for itself
+		src := strings.Replace(string(text), `"2.0 mA"`, fmt.Sprintf(`"2.%02d mA"`, n), 1)
+		if err := os.WriteFile(filepath.Join(dir, fmt.Sprintf("build-%02d.fettle", n)), []byte(src), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	server, _ := serve(t, dir, daybook.Settings{})
+	for _, address := range []string{"/?all=1", "/stock"} {
+		for end := time.Now().Add(2 * time.Minute); ; {
+			begun := time.Now()
+			resp, page := ask(t, http.MethodGet, server.URL+address, nil, nil)
+			if took := time.Since(begun); took > 10*time.Second {
+				t.Errorf("%s: %v", address, took)
+			}
+			waits := strings.Count(page, "being proved")
+			if (waits > 0) != (resp.Header.Get("Refresh") != "") {
+				t.Errorf("%s: %d are being proved, and it comes again: %q", address, waits, resp.Header.Get("Refresh"))
+			}
+			if waits == 0 {
+				if address == "/stock" && !strings.Contains(page, "build-10 2") {
+					t.Error("not all are counted")
+				}
+				break
+			}
+			if time.Now().After(end) {
+				t.Fatalf("%s: %d are still not proved", address, waits)
+			}
+		}
+	}
+}

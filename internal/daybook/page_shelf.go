@@ -1,6 +1,7 @@
 package daybook
 
 import (
+	"context"
 	"encoding/csv"
 	"html/template"
 	"io"
@@ -8,6 +9,7 @@ import (
 	"net/url"
 	"path/filepath"
 	"slices"
+	"time"
 
 	"fettle/internal/finding"
 	"fettle/internal/live"
@@ -19,7 +21,8 @@ import (
 type shelfLine struct {
 	Name, To, Vehicle, Scale, File, Tally string
 	State                                 finding.Verdict
-	Broken, Waiting, Demo                 bool
+	Broken, Demo                          bool
+	Waiting                               string // why there is no proof
 	First, FirstTo                        string // what to look at first
 	Cost, ReadyMade, Apart                string
 }
@@ -36,11 +39,42 @@ func (d *Daybook) first(w http.ResponseWriter, r *http.Request) {
 		Lines []shelfLine
 		Own   bool
 	}{Dir: d.shelf.Dir()}
+	failed := d.proveAll(r, books)
 	for _, b := range books {
-		v.Lines = append(v.Lines, lineOf(r, b))
+		l := lineOf(b, failed[b])
+		if v.Lines = append(v.Lines, l); l.Waiting == beingProved {
+			w.Header().Set("Refresh", "2")
+		}
 		v.Own = v.Own || !b.Readonly()
 	}
 	d.execute(w, r, "The shelf", "shelf", v)
+}
+
+// aMoment is how long the shelf waits for the proofs of its builds.
+const aMoment = 2 * time.Second
+
+// beingProved is said of a build whose proof is not there yet: the page comes again by itself.
+const beingProved = "being proved"
+
+// proveAll has builds proved. What is not there in a moment goes on; of those whose proof came to nothing it tells why.
+func (d *Daybook) proveAll(r *http.Request, books []*live.Book) map[*live.Book]error {
+	ctx, cancel := context.WithTimeout(r.Context(), aMoment)
+	defer cancel()
+	failed := map[*live.Book]error{}
+	for _, b := range books {
+		rev := b.Now()
+		if _, known := b.Known(); known || rev.Folder == nil {
+			continue
+		}
+		select {
+		case made := <-d.flight.DoChan("proof "+b.Name()+" "+rev.ID, func() (any, error) { return b.Proved(context.WithoutCancel(r.Context())) }):
+			if made.Err != nil {
+				failed[b] = made.Err
+			}
+		case <-ctx.Done(): // the rest is begun all the same
+		}
+	}
+	return failed
 }
 
 // A drawerView is one drawer with what the builds that share it want of it.
@@ -64,6 +98,17 @@ func (d *Daybook) stock(w http.ResponseWriter, r *http.Request) {
 	}{}
 	var drawers []string
 	wanting := map[string][]prove.Wanting{}
+	books := slices.DeleteFunc(d.shelf.Books(), func(b *live.Book) bool { return q.Has("of") && !slices.Contains(q["of"], b.Name()) })
+	failed := map[*live.Book]error{}
+	if q.Get("as") == "" {
+		failed = d.proveAll(r, books)
+	} else { // a file is whole or not at all
+		for _, b := range books {
+			if _, err := b.Proved(r.Context()); err != nil {
+				failed[b] = err
+			}
+		}
+	}
 	for _, b := range d.shelf.Books() {
 		t := tick{Name: b.Name(), Title: b.Name(), On: !q.Has("of") || slices.Contains(q["of"], b.Name())}
 		rev := b.Now()
@@ -71,9 +116,12 @@ func (d *Daybook) stock(w http.ResponseWriter, r *http.Request) {
 		case rev.Folder == nil:
 			t.Why = "its file cannot be read"
 		case t.On:
-			p, err := b.Proved(r.Context())
-			if err != nil {
-				t.Why = "it is not proved"
+			p, ok := b.Known()
+			if !ok {
+				if t.Why = "it is not proved"; failed[b] == nil {
+					t.Why = beingProved
+					w.Header().Set("Refresh", "2")
+				}
 				break
 			}
 			at := rev.Folder.DrawerFile
@@ -127,8 +175,8 @@ func writeTable(w io.Writer, t finding.Table) error {
 	return out.WriteAll(rows)
 }
 
-// lineOf proves a build, if need be, and says how it stands.
-func lineOf(r *http.Request, b *live.Book) shelfLine {
+// lineOf says how a build stands; failed is why its proof came to nothing.
+func lineOf(b *live.Book, failed error) shelfLine {
 	l := shelfLine{Name: b.Name(), To: home(b), Vehicle: b.Name(), File: b.File(), Demo: b.Readonly()}
 	rev := b.Now()
 	if rev.Folder == nil {
@@ -139,9 +187,11 @@ func lineOf(r *http.Request, b *live.Book) shelfLine {
 	if len(rev.Folder.Build.Vehicles) > 0 {
 		l.Scale = rev.Folder.Build.Vehicles[0].Scale.Text
 	}
-	p, err := b.Proved(r.Context())
-	if err != nil {
-		l.Waiting = true
+	p, ok := b.Known()
+	if !ok {
+		if l.Waiting = beingProved; failed != nil {
+			l.Waiting = "not proved: " + failed.Error()
+		}
 		return l
 	}
 	l.State, l.Tally = p.Findings.Worst(), render.Tally(p.Findings.Verdicts)
