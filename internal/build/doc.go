@@ -23,6 +23,6 @@
 // Build.NoteFitted makes edits of it out of typed words.
 //
 // Entry points: Open and OpenFS for a folder, Load for a file; Build.Patch for edits that keep comments and
-// layout, Save for a file that is whole at any moment, AppendReading for a further line of readings.csv;
+// layout, Folder.With, Without and Renamed for whole blocks, Save for a file that is whole at any moment, AppendReading for a further line of readings.csv;
 // Questions and New to start a build; Schema and Page for the description of it all.
 package build

@@ -8,7 +8,9 @@ import (
 	"strings"
 
 	"fettle/internal/build"
+	"fettle/internal/diag"
 	"fettle/internal/live"
+	"fettle/internal/parts"
 )
 
 // Blocks, readings and lines of the drawer come and go by forms of their own. A block is named by the field block: its path, as
@@ -151,7 +153,7 @@ func (v *view) adding(block *build.Block, attrs []string, around ...string) addV
 	path := append(slices.Clip(around), block.Name)
 	a := addView{Action: v.Base + "add", Block: blockName(path), Back: v.r.URL.RequestURI(), ID: "add" + plain(blockName(path)), Kind: withArticle(block.Name), Doc: block.Doc}
 	if block.Label != "" {
-		a.Name = &rowView{ID: a.ID + "-name", Field: "name", Name: "its name", Doc: block.Label}
+		a.Name = &rowView{ID: a.ID + "-name", Field: "name", Name: "name", Doc: block.Label}
 	}
 	for i := range block.Attrs {
 		at := &block.Attrs[i]
@@ -238,6 +240,33 @@ func (v *view) known(block *build.Block, a *build.Attr, path []string) (names []
 				}
 			}
 		}
+	case "vehicle.socket":
+		for _, s := range b.Catalogue.Sockets() {
+			add(s.Name)
+		}
+	case "chip.part":
+		for _, c := range b.Catalogue.Chips() {
+			add(c.Name)
+		}
+	case "supply.rectifier":
+		for _, x := range b.Catalogue.Diodes() {
+			if x.Type == "bridge" {
+				add(x.Name)
+			}
+		}
+	case "supply.regulator":
+		for _, x := range b.Catalogue.Regulators() {
+			add(x.Name)
+		}
+	case "output.switch", "output.level", "output.driver", "acknowledge.switch": // of the many that there are, those on hand
+		if b.Drawer == nil {
+			break
+		}
+		for _, kind := range []string{parts.KindTransistor, parts.KindMOSFET} {
+			for _, it := range b.Drawer.OfKind(kind) {
+				add(it.Part)
+			}
+		}
 	case "decoder.vehicle":
 		for _, x := range b.Vehicles {
 			add(x.Name.Text)
@@ -281,12 +310,25 @@ type strikeView struct {
 	Readings               []field // what is sent, and what is shown
 }
 
+// strike is that form, without readings yet.
+func (v *view) strike(id string) *strikeView {
+	return &strikeView{Action: v.Base + "strike", Base: v.ID, Back: v.r.URL.RequestURI(), ID: id}
+}
+
+// some is the form, if there is something to strike out.
+func (s *strikeView) some() *strikeView {
+	if len(s.Readings) == 0 {
+		return nil
+	}
+	return s
+}
+
 // striking is that form for the readings of a lamp.
 func (v *view) striking(x *build.Vehicle, l *build.Lamp) *strikeView {
-	s := &strikeView{Action: v.Base + "strike", Base: v.ID, Back: v.r.URL.RequestURI(), ID: "strike" + plain(blockName([]string{x.Name.Text, l.Name.Text}))}
+	s := v.strike("strike" + plain(blockName([]string{x.Name.Text, l.Name.Text})))
 	nth := 0
 	for _, r := range l.Readings {
-		at := "row:" + live.RowKey(v.rev.Sources[r.Range.File], r.Range.Start.Line)
+		at := v.rowOf(r.Range)
 		if r.Range.File == v.book.File() {
 			nth++
 			at = "block:" + blockName([]string{"vehicle", x.Name.Text, "lamp", l.Name.Text, "reading", fmt.Sprint(nth)})
@@ -299,8 +341,25 @@ func (v *view) striking(x *build.Vehicle, l *build.Lamp) *strikeView {
 		}
 		s.Readings = append(s.Readings, field{at, said})
 	}
-	if len(s.Readings) == 0 {
-		return nil
+	return s.some()
+}
+
+// strikingBench is that form for the readings taken at the bench, the last one first.
+func (v *view) strikingBench() *strikeView {
+	s := v.strike("strike-bench")
+	for _, r := range slices.Backward(v.rev.Folder.Build.Bench) {
+		said := r.Test + " = " + r.Text
+		for _, t := range []string{r.Setup, r.Decoder, r.Date, r.Note} {
+			if t != "" {
+				said += ", " + t
+			}
+		}
+		s.Readings = append(s.Readings, field{v.rowOf(r.Range), said})
 	}
-	return s
+	return s.some()
+}
+
+// rowOf is how a form of strike names a line of readings.csv.
+func (v *view) rowOf(at diag.Range) string {
+	return "row:" + live.RowKey(v.rev.Sources[at.File], at.Start.Line)
 }

@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 
@@ -397,6 +398,73 @@ func TestIDsAreUnique(t *testing.T) {
 			}
 			if len(seen) < 2 {
 				t.Errorf("%s, %s: %d ids", b.Name(), page, len(seen))
+			}
+		}
+	}
+}
+
+// A reading of the bench is struck out in its page; a lamp that it spoke of can be renamed then.
+func TestBenchReadingStruckOut(t *testing.T) {
+	dir := folder(t)
+	server, b := serve(t, dir, daybook.Settings{})
+	f, err := os.OpenFile(filepath.Join(dir, build.ReadingsName), os.O_APPEND|os.O_WRONLY, 0o644)
+	if err == nil {
+		_, err = f.WriteString("date,setup,test,reading,meter,note\n2026-02-16,board-left-on,rear.collector to minus,0.02 V,yellow,\n")
+	}
+	if err == nil {
+		err = f.Close()
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := b.Bench(t.Context(), ""); err != nil { // it takes seconds
+		t.Fatal(err)
+	}
+	rename := url.Values{"base": {b.Now().ID}, "block": {"/decoder/a/output/rear"}, "name": {"tail"}}
+	if status, a := making(t, server.URL, "rename", rename); status != http.StatusUnprocessableEntity || !strings.Contains(a.Problems[0].Message, "a bench reading speaks of output") {
+		t.Fatalf("%d %+v", status, a)
+	}
+	_, page := ask(t, http.MethodGet, server.URL+bookPath+"bench", nil, nil)
+	m := regexp.MustCompile(`<option value="(row:[^"]*)">rear.collector to minus = 0.02 V, board-left-on, 2026-02-16<`).FindStringSubmatch(page)
+	if m == nil {
+		t.Fatal("it cannot be struck out")
+	}
+	if status, a := making(t, server.URL, "strike", url.Values{"reading": {m[1]}}); status != http.StatusOK {
+		t.Fatalf("%d %+v", status, a)
+	}
+	rename.Set("base", b.Now().ID)
+	if status, a := making(t, server.URL, "rename", rename); status != http.StatusOK || len(b.Now().Folder.Build.Bench) != 0 {
+		t.Errorf("%d %+v", status, a)
+	}
+}
+
+// In the browser the full proof comes by itself.
+func TestFullProofInTheBrowser(t *testing.T) {
+	ctx := eyes.Browser(t)
+	server, _ := serve(t, folder(t), daybook.Settings{})
+	eyes.Do(t, ctx, chromedp.Navigate(server.URL+bookPath), chromedp.Evaluate[chromedp.Void](`document.querySelector('form[action$="/full"] button').click()`))
+	for end := time.Now().Add(2 * time.Minute); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
+		if eyes.Eval[bool](t, ctx, `document.querySelector('#h-full').parentElement.textContent.includes('Every sample was computed')`) {
+			return
+		}
+	}
+	t.Fatal(eyes.Eval[string](t, ctx, `document.querySelector('#h-full').parentElement.textContent + document.querySelector('.block').textContent`))
+}
+
+// A field offers the names that may stand in it: of the build, of the catalogue, and of transistors those in the drawer.
+func TestFieldsOfferNames(t *testing.T) {
+	server, _ := serve(t, folder(t), daybook.Settings{})
+	for page, fields := range map[string]map[string]string{
+		"vehicle": {"/vehicle/harbour railcar/socket": "NEM 651"},
+		"supply":  {"/decoder/a/chip/part": "ATtiny85", "/decoder/a/supply/rectifier": "MB6S", "/decoder/a/supply/regulator": "78L05A (TO-92)", "/decoder/a/vehicle": "harbour railcar"},
+		"outputs": {"/decoder/a/output/front/switch": "AO3400A", "/decoder/a/output/front/from": "PB4"},
+		"ear":     {"/decoder/a/listen/into": "PB3"},
+	} {
+		_, text := ask(t, http.MethodGet, server.URL+bookPath+page, nil, nil)
+		for name, offers := range fields {
+			m := regexp.MustCompile(`(?s)name="` + regexp.QuoteMeta(html.EscapeString(name)) + `"[^>]* list="([^"]*)">.*?</datalist>`).FindStringSubmatch(text)
+			if m == nil || !strings.Contains(html.UnescapeString(m[0]), `<option value="`+offers+`">`) {
+				t.Errorf("%s does not offer %s", name, offers)
 			}
 		}
 	}

@@ -119,6 +119,7 @@ type benchView struct {
 	Notes                 []string      // readings that contradict one another
 	Steps                 []*benchStep
 	Besides               template.HTML
+	Strike                *strikeView // nil: nothing was read
 	Tools                 formView
 	Reach                 template.HTML
 	Cautions              template.HTML
@@ -223,6 +224,7 @@ func (v *view) bench(s *work.Bench) *benchView {
 		}
 	}
 	p.Besides = besides(s.Sheet, taken)
+	p.Strike = v.strikingBench()
 	p.Tools = v.form("your tools", blockAt("bench"), "", "bench")
 	verdict, misses := s.Sheet.Untestable()
 	p.Reaches = verdict.Requirement

@@ -13,6 +13,6 @@
 //
 // The proof of a revision is computed once, shared by all who wait for it, and stopped when the last one has gone.
 //
-// Entry points: OpenShelf for a folder, Demo for the embedded demos, which live in memory; Book.Edit, Append, Undo, Redo;
-// Book.Proved; Book.Watch.
+// Entry points: OpenShelf for a folder, Demo for the embedded demos, which live in memory; Book.Edit, Add, Take, Rename of what the
+// build file says, Append, Strike of readings, Drawer, Rewrite, Undo, Redo; Book.Proved, ProveFull; Book.Watch.
 package live
