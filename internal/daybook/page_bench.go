@@ -226,7 +226,8 @@ func (v *view) bench(s *work.Bench) *benchView {
 		}
 	}
 	p.Besides = besides(s.Sheet, taken)
-	p.Tools = v.form("your tools", blockAt("bench"), "", "bench")
+	p.Tools = v.form("", blockAt("bench"), "", "bench")
+	p.Tools.Rows, p.Tools.More = append(p.Tools.Rows, p.Tools.More...), nil
 	verdict, misses := s.Sheet.Untestable()
 	p.Caught, p.Of, p.Room = s.Sheet.Caught, s.Sheet.Faults, verdict.Mend
 	if len(misses.Rows) > 0 {
