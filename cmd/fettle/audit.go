@@ -5,7 +5,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -16,11 +15,9 @@ import (
 	"fettle/examples"
 	"fettle/internal/audit"
 	"fettle/internal/build"
-	"fettle/internal/dcc"
 	"fettle/internal/diag"
 	"fettle/internal/recording"
 	"fettle/internal/sheet"
-	"fettle/internal/unit"
 )
 
 // demoRecording is what is audited where no recording is named: one with trouble put in on purpose.
@@ -28,15 +25,12 @@ const demoRecording = "track/trouble.csv.gz"
 
 // auditFlags are the options of fettle audit as they are typed.
 type auditFlags struct {
-	addresses, wires                []string
-	from, to, at, packets           string
-	format, low, high, bridge       string
-	resolution, unit, timing        string
-	timeColumn, separator, decimals string
+	audit.Asked
+	packets string
 }
 
 func (a *app) auditCommand() *cobra.Command {
-	var fl auditFlags
+	fl := auditFlags{Asked: audit.Asked{Mark: "--"}}
 	cmd := &cobra.Command{
 		Use:   "audit [RECORDING]",
 		Short: "Read and judge a recording of the track",
@@ -70,27 +64,27 @@ findings mean.`,
 		},
 	}
 	f := cmd.Flags()
-	f.StringArrayVar(&fl.addresses, "address", nil, "only packets, states and receivers of this `ADDRESS` (47, 1204, \"long 47\"); may be given several times")
-	f.StringVar(&fl.from, "from", "", "judge from this `TIME` of the recording on, e.g. \"2.5 s\"")
-	f.StringVar(&fl.to, "to", "", "judge up to this `TIME`")
-	f.StringVar(&fl.at, "at", "", "say what decoders should have been doing at this `TIME`")
+	f.StringArrayVar(&fl.Addresses, "address", nil, "only packets, states and receivers of this `ADDRESS` (47, 1204, \"long 47\"); may be given several times")
+	f.StringVar(&fl.From, "from", "", "judge from this `TIME` of the recording on, e.g. \"2.5 s\"")
+	f.StringVar(&fl.To, "to", "", "judge up to this `TIME`")
+	f.StringVar(&fl.At, "at", "", "say what decoders should have been doing at this `TIME`")
 	f.StringVar(&fl.packets, "packets", "", "write one record for every packet to `FILE` (.jsonl or .csv)")
-	f.StringArrayVar(&fl.wires, "wire", nil, "the `NAME` (or the number of the column) of the wire to read; twice: left and right rail")
-	f.StringVar(&fl.format, "format", "", "VCD or CSV, if the file does not look like it")
-	f.StringVar(&fl.low, "low", "", "a voltage at or below this is low, e.g. \"-3 V\"")
-	f.StringVar(&fl.high, "high", "", "a voltage at or above this is high")
-	f.StringVar(&fl.bridge, "bridge", "", "rails that are alike for no longer than this are crossing (default 4 us; 0 for never)")
-	f.StringVar(&fl.resolution, "resolution", "", "how far a recorded time may be off (default: the step of the times)")
-	f.StringVar(&fl.unit, "unit", "", "unit of the time column, or of VCD ticks without a timescale, e.g. \"1 us\"")
-	f.StringVar(&fl.timing, "timing", "", "what the time column holds: times or durations")
-	f.StringVar(&fl.timeColumn, "time-column", "", "its name or number")
-	f.StringVar(&fl.separator, "separator", "", "between columns: comma, semicolon, tab or space")
-	f.StringVar(&fl.decimals, "decimal", "", "decimal sign: point or comma")
+	f.StringArrayVar(&fl.Wires, "wire", nil, "the `NAME` (or the number of the column) of the wire to read; twice: left and right rail")
+	f.StringVar(&fl.Format, "format", "", "VCD or CSV, if the file does not look like it")
+	f.StringVar(&fl.Low, "low", "", "a voltage at or below this is low, e.g. \"-3 V\"")
+	f.StringVar(&fl.High, "high", "", "a voltage at or above this is high")
+	f.StringVar(&fl.Bridge, "bridge", "", "rails that are alike for no longer than this are crossing (default 4 us; 0 for never)")
+	f.StringVar(&fl.Resolution, "resolution", "", "how far a recorded time may be off (default: the step of the times)")
+	f.StringVar(&fl.Unit, "unit", "", "unit of the time column, or of VCD ticks without a timescale, e.g. \"1 us\"")
+	f.StringVar(&fl.Timing, "timing", "", "what the time column holds: times or durations")
+	f.StringVar(&fl.TimeColumn, "time-column", "", "its name or number")
+	f.StringVar(&fl.Separator, "separator", "", "between columns: comma, semicolon, tab or space")
+	f.StringVar(&fl.Decimal, "decimal", "", "decimal sign: point or comma")
 	return cmd
 }
 
 func (a *app) audit(ctx context.Context, args []string, fl auditFlags) error {
-	set, how, err := fl.settings()
+	set, how, err := fl.Settings()
 	if err != nil {
 		return err
 	}
@@ -167,8 +161,6 @@ func (a *app) audit(ctx context.Context, args []string, fl auditFlags) error {
 	return a.problems.Print(a.err, nil)
 }
 
-const longestRecording = 100 * 24 * 3600 // s
-
 // recordsAsCSV reports whether packets are wanted as CSV.
 func recordsAsCSV(name string) bool { return strings.EqualFold(filepath.Ext(name), ".csv") }
 
@@ -184,67 +176,4 @@ func (t *told) Read(b []byte) (int, error) {
 	t.n += int64(n)
 	t.tell(t.n)
 	return n, err
-}
-
-// settings reads the options.
-func (fl *auditFlags) settings() (s audit.Settings, how recording.Settings, err error) {
-	quantity := func(flag, text string, d unit.Dimension) (x float64) {
-		if text == "" || err != nil {
-			return 0
-		}
-		x, wrong := unit.Parse(text, d)
-		if wrong != nil {
-			err = fmt.Errorf("--%s: %w", flag, wrong)
-		} else if d.Name == unit.Duration.Name && !(math.Abs(x) < longestRecording) {
-			err = fmt.Errorf("--%s %s: up to 100 days can be told", flag, text)
-		}
-		return x
-	}
-	lengths, instants := unit.Duration, unit.Duration
-	lengths.Bare, instants.Bare = "µs", "s"
-	length := func(flag, text string) unit.Time { return unit.Seconds(quantity(flag, text, lengths)) }
-	volts := func(flag, text string) unit.Volt { return unit.Volt(quantity(flag, text, unit.Voltage)) }
-	instant := func(flag, text string) audit.Instant {
-		return audit.Instant{T: unit.Seconds(quantity(flag, text, instants)), Set: text != ""}
-	}
-	s.From, s.To, s.At = instant("from", fl.from), instant("to", fl.to), instant("at", fl.at)
-	how = recording.Settings{
-		Format: recording.Format(strings.ToUpper(fl.format)), Wires: fl.wires, Low: volts("low", fl.low), High: volts("high", fl.high),
-		Bridge: length("bridge", fl.bridge), Resolution: length("resolution", fl.resolution), Unit: length("unit", fl.unit),
-		Timing: recording.Timing(fl.timing), TimeColumn: fl.timeColumn,
-	}
-	if fl.bridge != "" && how.Bridge == 0 {
-		how.Bridge = -1
-	}
-	s.Resolution = how.Resolution
-	if err != nil {
-		return s, how, err
-	}
-	if s.To.Set && s.From.Set && s.To.T <= s.From.T {
-		return s, how, fmt.Errorf("--to %s does not lie after --from %s", fl.to, fl.from)
-	}
-	pick := func(flag, text string, of map[string]byte) (b byte) {
-		if text == "" || err != nil {
-			return 0
-		}
-		b, ok := of[strings.ToLower(text)]
-		if !ok {
-			err = fmt.Errorf("--%s %q: comma, semicolon, tab, space or point is wanted in words or as the character", flag, text)
-		}
-		return b
-	}
-	how.Separator = pick("separator", fl.separator, map[string]byte{"comma": ',', "semicolon": ';', "tab": '\t', "space": ' ', ",": ',', ";": ';', "\t": '\t', " ": ' '})
-	how.Decimal = pick("decimal", fl.decimals, map[string]byte{"point": '.', "comma": ',', ".": '.', ",": ','})
-	for _, text := range fl.addresses {
-		// The grammar of sentences has addresses; a reset can be for any vehicle, and an accessory has pairs.
-		said, list := dcc.Parse("", text+" reset")
-		if list.HasErrors() || len(said) != 1 {
-			said, list = dcc.Parse("", text+" nop")
-		}
-		if list.HasErrors() || len(said) != 1 || said[0].Instruction.Address.Kind == dcc.Nobody {
-			return s, how, fmt.Errorf("--address %q: no address; 47, 1204, \"long 47\" or \"accessory 12\" are", text)
-		}
-		s.Addresses = append(s.Addresses, said[0].Instruction.Address)
-	}
-	return s, how, err
 }

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"sort"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/hashicorp/hcl/v2"
 	"github.com/hashicorp/hcl/v2/hclsyntax"
@@ -41,8 +43,8 @@ func (f *Folder) With(path []string, values []Edit) ([]byte, diag.List) {
 	if sub.Label != "" {
 		size = 2
 	}
-	if sub.Label != "" && strings.TrimSpace(path[len(path)-1]) == "" {
-		problems.Add("label", root.head, "%s wants a name: %s", sub.Name, sub.Label)
+	if why := sub.misnamed(path[len(path)-1]); sub.Label != "" && why != "" {
+		problems.Add("label", root.head, "%s", why)
 		return nil, problems
 	}
 	around, _, why := root.find(path[:len(path)-size])
@@ -302,8 +304,8 @@ func (f *Folder) Renamed(path []string, name string) (map[string][]byte, diag.Li
 		problems.Add("edit-place", root.head, "%s: %s", strings.Join(path, " "), why)
 	case !n.schema.Named():
 		problems.Add("label", n.head, "%s has no name of its own", n.schema.Name)
-	case strings.TrimSpace(name) == "":
-		problems.Add("label", n.head, "%s wants a name: %s", n.schema.Name, n.schema.Label)
+	case n.schema.misnamed(name) != "":
+		problems.Add("label", n.head, "%s", n.schema.misnamed(name))
 	}
 	if len(problems) > 0 {
 		return nil, problems
@@ -334,6 +336,17 @@ func (f *Folder) Renamed(path []string, name string) (map[string][]byte, diag.Li
 		return nil, problems
 	}
 	return files, nil
+}
+
+// misnamed says why a text is no label; "" where it is one.
+func (b *Block) misnamed(label string) string {
+	switch {
+	case strings.TrimSpace(label) == "":
+		return fmt.Sprintf("%s wants a name: %s", b.Name, b.Label)
+	case !utf8.ValidString(label), strings.ContainsFunc(label, unicode.IsControl):
+		return fmt.Sprintf("%q is no name: letters, figures and signs are wanted", label)
+	}
+	return ""
 }
 
 // Named reports whether a block's label is a name that its own line gives, so that it can be renamed.
@@ -561,6 +574,21 @@ func StruckRow(src []byte, line int) ([]byte, error) {
 		return nil, fmt.Errorf("the readings have no line %d", line)
 	}
 	return slices.Concat(src[:at], []byte("# "), src[at:]), nil
+}
+
+// Blocks are the paths of all blocks that a build file holds, in file order.
+func Blocks(file string, src []byte) (list [][]string) {
+	r := &reader{src: newSource(file, src)}
+	body := r.parse()
+	if body == nil {
+		return nil
+	}
+	r.read(&schema, body).walk(func(_ *node, path []string) {
+		if len(path) > 0 {
+			list = append(list, path)
+		}
+	})
+	return list
 }
 
 // Written is the text of a block as a build file holds it, from its name to its closing brace.

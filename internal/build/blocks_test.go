@@ -279,17 +279,6 @@ func TestRenamed(t *testing.T) {
 	}
 }
 
-// paths are the blocks of a build file that may be taken out: those above its values.
-func paths(file string, src []byte) (list [][]string) {
-	values, _ := build.Values(file, src)
-	for _, v := range values {
-		if n := len(v.Path); n > 0 && (len(list) == 0 || !slices.Equal(list[len(list)-1], v.Path)) {
-			list = append(list, v.Path)
-		}
-	}
-	return list
-}
-
 // Whatever is taken out of a demo, one piece of the file goes and every other byte stays; whatever is added and taken out again
 // leaves the file as it was; a name that is changed and changed back, too.
 func TestBlocksComeAndGo(t *testing.T) {
@@ -318,7 +307,7 @@ func TestBlocksComeAndGo(t *testing.T) {
 		name := rapid.SampledFrom([]string{"new one", `a "b"`, "x", "ü/1"}).Draw(t, "name")
 		switch rapid.SampledFrom([]string{"take", "take", "add", "rename"}).Draw(t, "what") {
 		case "take":
-			path := rapid.SampledFrom(paths(f.File, src)).Draw(t, "block")
+			path := rapid.SampledFrom(build.Blocks(f.File, src)).Draw(t, "block")
 			if rapid.Bool().Draw(t, "its parent") && len(path) > 3 {
 				path = path[:2]
 			}
@@ -376,4 +365,39 @@ func TestBlocksComeAndGo(t *testing.T) {
 	if taken < 10 || kept < 10 {
 		t.Errorf("%d were taken out, %d refused: the draw is poor", taken, kept)
 	}
+}
+
+// Whatever a block is to be called: it is refused, or the file holds it under that name and without it is what it was.
+func FuzzBlockNames(f *testing.F) {
+	for _, s := range []string{"cab", "", " ", "front", "front#2", "a/b", "\"\n}${%{", "\\", "ü", "#", "x\x00", "nothing"} {
+		f.Add(s)
+	}
+	g := folderOf(f, blocks, blocksReadings)
+	f.Fuzz(func(t *testing.T, name string) {
+		path := []string{"vehicle", "x", "lamp", name}
+		src, list := g.With(path, []build.Edit{{Attr: "leds", Value: "red"}})
+		if (src == nil) != (len(list) > 0) {
+			t.Fatalf("a result and problems, or neither: %v", list)
+		}
+		if src != nil {
+			h := folderOf(t, string(src), blocksReadings)
+			if text, written, _ := build.Value("x.fettle", src, path, "leds"); !written || text != "red" {
+				t.Fatalf("%q is not found under its name", name)
+			}
+			if back, list := h.Without(path); len(list) > 0 || string(back) != blocks {
+				t.Fatalf("%q: %v\n%s", name, list, back)
+			}
+		}
+		files, list := g.Renamed([]string{"meter", "yellow"}, name)
+		if files != nil && len(list) > 0 {
+			t.Fatal("a result and problems")
+		}
+		if files == nil {
+			return
+		}
+		h := folderOf(t, string(files["x.fettle"]), string(files["readings.csv"]))
+		if len(h.Build.Readings) != len(g.Build.Readings) || h.Build.Meters[0].Name.Text != strings.TrimSpace(name) || h.Build.Readings[0].Meter.Text != strings.TrimSpace(name) {
+			t.Fatalf("%q: %+v", name, h.Build.Meters)
+		}
+	})
 }

@@ -414,11 +414,18 @@ func (n *node) step(nth int) []string {
 
 // each calls f with every value and the shortest path that find takes to its block.
 func (n *node) each(f func(path []string, v *value)) {
-	var walk func(n *node, path []string)
-	walk = func(n *node, path []string) {
+	n.walk(func(n *node, path []string) {
 		for _, v := range n.order {
 			f(path, v)
 		}
+	})
+}
+
+// walk calls f with the node and every one below, in file order, and the shortest path that find takes to it.
+func (n *node) walk(f func(n *node, path []string)) {
+	var walk func(n *node, path []string)
+	walk = func(n *node, path []string) {
+		f(n, path)
 		counts := map[string]int{}
 		for _, c := range n.nodes {
 			key := c.schema.Name + "\x00" + c.label.Text

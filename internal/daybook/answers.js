@@ -26,6 +26,7 @@ function hide() {
   turn++;
   clearTimeout(wait);
   card?.remove();
+  of?.classList.remove("shown");
   card = of = null;
 }
 
@@ -41,11 +42,13 @@ function show(link, after) {
     const svg = link.ownerSVGElement, box = svg?.parentElement;
     if (!got || !box?.isConnected) return;
     of = link;
+    of.classList.add("shown");
     card = got;
     card.classList.add("beside");
     box.append(card);
     const a = link.getBoundingClientRect(), b = box.getBoundingClientRect(), w = card.offsetWidth, h = card.offsetHeight;
-    const below = a.bottom + h + 8 <= innerHeight || a.top < h + 8;
+    const block = doc.querySelector(".block")?.getBoundingClientRect().top ?? innerHeight; // the title block lies over the page's end
+    const below = a.bottom + h + 8 <= (block > a.bottom ? Math.min(block, innerHeight) : innerHeight) || a.top < h + 8;
     // A tall symbol, the chip, has its card beside it.
     const right = a.height > 160 ? a.right + 8 : a.left;
     card.style.left = Math.max(0, Math.min(right - b.left, b.width - w)) + "px";

@@ -107,7 +107,7 @@ func TestAnswersInTheBrowser(t *testing.T) {
 	until(t, ctx, card+`.includes('series resistor of output front') && `+card+`.includes('mean')`)
 	eyes.Axe(t, ctx, "a card")
 	if shots := os.Getenv("FETTLE_SHOTS"); shots != "" {
-		keep(t, ctx, filepath.Join(shots, "card.png"))
+		keep(t, ctx, filepath.Join(shots, "card.jpg"))
 	}
 	if w := eyes.Eval[string](t, ctx, `(() => { const c = document.querySelector('.beside').getBoundingClientRect(), b = document.querySelector('.on-wide').getBoundingClientRect(); return c.left < b.left - 1 || c.right > b.right + 1 ? 'outside' : '' })()`); w != "" {
 		t.Errorf("the card is %s its drawing", w)
@@ -124,6 +124,18 @@ func TestAnswersInTheBrowser(t *testing.T) {
 	if n := eyes.Eval[int](t, ctx, stops); n != 1 {
 		t.Errorf("%d parts are in the order of the keyboard", n)
 	}
+	// A finger has the card first; it stands within the window of a phone.
+	eyes.Do(t, ctx, chromedp.EmulateViewport(360, 800))
+	eyes.Do(t, ctx, chromedp.Evaluate[chromedp.Void](`(() => { const a = document.querySelector('.on-narrow a.answer[href$="output.rear.switch"]'); a.scrollIntoView({block: 'center'});
+		a.dispatchEvent(new PointerEvent('pointerdown', {bubbles: true, pointerType: 'touch'})); a.dispatchEvent(new MouseEvent('click', {bubbles: true, cancelable: true})) })()`))
+	until(t, ctx, card+`.includes('switch of output rear') && location.pathname.endsWith('/outputs')`)
+	for _, w := range eyes.Eval[[]string](t, ctx, eyes.Look) {
+		t.Error("a card on a phone: " + w)
+	}
+	if shots := os.Getenv("FETTLE_SHOTS"); shots != "" {
+		keep(t, ctx, filepath.Join(shots, "card-360.jpg"))
+	}
+	eyes.Do(t, ctx, chromedp.EmulateViewport(1280, 1000))
 	// A working is fetched when it is opened.
 	eyes.Do(t, ctx, chromedp.Evaluate[chromedp.Void](`document.querySelector('.row details.working summary').click()`))
 	until(t, ctx, `document.querySelector('.row details.working .derivation') !== null`)

@@ -33,7 +33,7 @@ function exchange(old, fresh) {
   }
   old.replaceWith(fresh);
   if (active) {
-    const same = [...fresh.querySelectorAll("a,button,input,select,textarea,summary")].find(e => key(e) === key(active));
+    const same = [...fresh.querySelectorAll("a,button,input,select,textarea,summary")].find(e => key(e) === key(active) && e.getClientRects().length);
     same?.focus({preventScroll: true});
     if (same && at && at[0] !== null) try { same.setSelectionRange(...at); } catch { /* not a text */ }
   }
@@ -64,8 +64,10 @@ async function follow(id) {
   const page = new DOMParser().parseFromString(text, "text/html");
   const now = pieces(doc), next = pieces(page);
   const same = at.ok && [...now.keys()].join("\n") === [...next.keys()].join("\n");
-  if (!same && !anythingTyped()) { // the page has other parts than before
-    doc.querySelector("main").replaceChildren(...page.querySelector("main").childNodes);
+  const main = doc.importNode(page.querySelector("main"), true);
+  if (!same && [...fields(doc)].filter(typed).every(e => main.querySelector("#" + CSS.escape(e.id)))) { // the page has other parts than before, and a place for what is typed
+    for (const e of pieces(main).values()) was.set(e, e.outerHTML);
+    exchange(doc.querySelector("main"), main);
   }
   for (const [name, e] of next) {
     const old = pieces(doc).get(name);
@@ -107,7 +109,7 @@ function listen() {
     follow(e.id); // the answer comes when the proof is there
   });
   on("progress", e => { clearTimeout(late); busy(`${e.question}: ${e.done} of ${e.total}`); });
-  on("verdict", e => { clearTimeout(late); busy(""); if (e.id !== shown || "waiting" in body.dataset) follow(e.id); });
+  on("verdict", e => { clearTimeout(late); busy(""); if (e.id !== shown || e.again || "waiting" in body.dataset) follow(e.id); });
   on("trouble", e => { clearTimeout(late); busy(""); if (e.id !== shown) anythingTyped() ? busy("The file cannot be read as a build now; what you typed is kept here. " + (e.words || "")) : location.reload(); });
   on("stopped", () => { clearTimeout(late); busy("Stopped before its end. Open the page again to have it done."); });
   stream.addEventListener("closing", () => { stream.close(); stream = null; busy("The daybook was closed where it was started."); });

@@ -44,6 +44,7 @@ func (d *Daybook) actions(mux *http.ServeMux) {
 		b.Cancel()
 		return b.Now(), nil
 	})
+	change("full", func(b *live.Book, _ url.Values) (*live.Revision, error) { return b.Now(), b.ProveFull() })
 	change("readings", func(b *live.Book, form url.Values) (*live.Revision, error) {
 		return b.Append(words(form), readingOf(form))
 	})
@@ -72,6 +73,7 @@ func (d *Daybook) actions(mux *http.ServeMux) {
 	})
 	mux.HandleFunc("POST /b/{book}/bench", d.takeReading)
 	mux.HandleFunc("POST /b/{book}/experiments", d.experiment)
+	mux.HandleFunc("POST /b/{book}/schedule", d.schedule)
 	mux.HandleFunc("POST /start", d.start)
 	mux.HandleFunc("POST /b/{book}/upload", d.upload)
 }

@@ -29,6 +29,7 @@ type eventJSON struct {
 	Done     int    `json:"done,omitempty"`
 	Total    int    `json:"total,omitempty"`
 	Verdict  string `json:"verdict,omitempty"`
+	Again    bool   `json:"again,omitempty"`
 }
 
 // events streams what happens to a build, beginning with the revision that it is at, so that a page that lost its stream knows
@@ -70,7 +71,7 @@ func (d *Daybook) events(w http.ResponseWriter, r *http.Request) {
 	for {
 		select {
 		case e, ok := <-events:
-			if !ok || !send(string(e.Kind), eventJSON{e.Revision, e.ID, e.By, e.Words, e.Question, e.Done, e.Total, string(e.Verdict)}) {
+			if !ok || !send(string(e.Kind), eventJSON{e.Revision, e.ID, e.By, e.Words, e.Question, e.Done, e.Total, string(e.Verdict), e.Again}) {
 				return
 			}
 		case <-beat.C:

@@ -73,15 +73,23 @@ func (v *view) form(title string, block *build.Block, id string, path ...string)
 		for _, e := range list {
 			v.written[Field(e.Path, e.Attr)] = e
 		}
+		v.there = map[string]bool{}
+		for _, p := range build.Blocks(v.book.File(), src) {
+			v.there[blockName(p)] = true
+		}
 	}
-	_, _, there := build.Value(v.book.File(), src, path, block.Attrs[0].Name)
+	there := len(path) == 0 || v.there[blockName(path)]
 	f.Make = !there
 	if there && len(path) > 0 {
 		f.Acts = &actsView{Home: v.Base, Base: f.Base, Back: f.Back, ID: "b" + plain(blockName(path)), Path: blockName(path), What: strings.Join(path[max(0, len(path)-2):], " "), Named: block.Named()}
-		if block.Label == "" && !block.Many {
+		switch label, _, several := strings.Cut(path[len(path)-1], "#"); {
+		case block.Label == "" && !block.Many:
 			f.Acts.What = block.Name
+		case block.Label == "" || several: // its number says little
+			f.Acts.What, f.Acts.Label = block.Name+" "+title, label
+		default:
+			f.Acts.Label = label
 		}
-		f.Acts.Label, _, _ = strings.Cut(path[len(path)-1], "#")
 	}
 	for _, a := range block.Attrs {
 		as, written := v.written[Field(path, a.Name)]

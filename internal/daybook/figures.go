@@ -190,7 +190,7 @@ func figureOf(p *work.Proved, id string) (finding.Figure, bool) {
 
 // attach has what follows saved under a name, as a drawing (svg), as numbers (csv), or as a text of another kind.
 func attach(w http.ResponseWriter, name, as string) {
-	w.Header().Set("Content-Type", map[string]string{"svg": "image/svg+xml", "csv": "text/csv; charset=utf-8", "json": "application/json; charset=utf-8", "txt": "text/plain; charset=utf-8", "html": "text/html; charset=utf-8"}[as])
+	w.Header().Set("Content-Type", map[string]string{"svg": "image/svg+xml", "csv": "text/csv; charset=utf-8", "json": "application/json; charset=utf-8", "jsonl": "application/jsonl; charset=utf-8", "txt": "text/plain; charset=utf-8", "html": "text/html; charset=utf-8"}[as])
 	w.Header().Set("Content-Disposition", "attachment; filename*=UTF-8''"+url.PathEscape(name+"."+as))
 }
 

@@ -174,7 +174,11 @@ func (d *Daybook) edgesOf(ctx context.Context, id string) (at []unit.Time, cut b
 		return nil, false, err
 	}
 	defer file.Close()
-	rec, list := recording.Open(file, name, recording.Settings{})
+	_, how, wrong := settingsOf(id)
+	if len(wrong) > 0 {
+		return nil, false, wrong
+	}
+	rec, list := recording.Open(file, name, how)
 	if rec == nil {
 		return nil, false, list
 	}

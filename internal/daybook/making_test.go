@@ -1,8 +1,10 @@
 package daybook_test
 
 import (
+	"fmt"
 	"html"
 	"net/http"
+	"net/http/httptest"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -18,6 +20,7 @@ import (
 	"fettle/internal/daybook"
 	"fettle/internal/eyes"
 	"fettle/internal/live"
+	"fettle/internal/work"
 )
 
 const lampBlock = "/vehicle/harbour railcar/lamp/"
@@ -117,7 +120,7 @@ func TestMaking(t *testing.T) {
 	} {
 		x.fields.Set("base", b.Now().ID)
 		resp, text := form(t, server.URL+bookPath+x.to, nil, x.fields)
-		if resp.StatusCode != http.StatusUnprocessableEntity || !strings.Contains(html.UnescapeString(text), x.says) {
+		if resp.StatusCode != http.StatusUnprocessableEntity || !strings.Contains(html.UnescapeString(text), x.says) || x.fields.Has("a:measures") && !strings.Contains(text, "<dt>measures</dt><dd><pre>dc current</pre></dd>") {
 			t.Errorf("%s %v: %d\n%s", x.to, x.fields, resp.StatusCode, text)
 		}
 	}
@@ -181,11 +184,15 @@ func TestMakingInTheBrowser(t *testing.T) {
 	eyes.Do(t, ctx, chromedp.EmulateViewport(1280, 900), chromedp.Navigate(server.URL+bookPath+"lamps"), chromedp.Evaluate[chromedp.Void](`(() => {
 		const f = [...document.querySelectorAll('form[action$="/add"]')].find(f => f.elements.block.value.endsWith('/lamp'));
 		f.closest('details').open = true;
+		const half = document.getElementsByName('/vehicle/harbour railcar/lamp/rear/good')[0]; half.value = '1.'; half.dispatchEvent(new Event('input', {bubbles: true}));
 		const set = (name, value) => { const e = f.elements[name]; e.focus(); e.value = value; e.dispatchEvent(new Event('input', {bubbles: true})); };
 		set('name', 'cab'); set('a:feed', 'left rail'); f.querySelector('button').click() })()`))
 	until(t, ctx, `[...document.querySelectorAll('h2')].some(h => h.textContent.includes('Lamp cab'))`)
 	if !says(`lamp "cab" {`) {
 		t.Error("the file does not say it")
+	}
+	if got := eyes.Eval[string](t, ctx, `document.getElementsByName('/vehicle/harbour railcar/lamp/rear/good')[0].value`); got != "1." {
+		t.Errorf("half typed: %q", got)
 	}
 	eyes.Do(t, ctx, chromedp.Navigate(server.URL+bookPath+"outputs"), chromedp.Evaluate[chromedp.Void](`[...document.getElementsByName('/decoder/a/output/front/lamp')].find(e => e.value === 'cab').click()`))
 	until(t, ctx, `document.querySelector('.b-undo').textContent.includes('lamp of output front')`)
@@ -321,4 +328,76 @@ func lineOf(part string) string {
 		panic(err) // it is embedded
 	}
 	return live.RowKey(src, 1+strings.Count(string(src[:strings.Index(string(src), "\n"+part+",")+1]), "\n"))
+}
+
+// The whole page offers the full proof, says that it is under way, and can be used meanwhile.
+func TestFullProof(t *testing.T) {
+	server, b := serve(t, folder(t), daybook.Settings{})
+	if _, page := ask(t, http.MethodGet, server.URL+bookPath, nil, nil); !strings.Contains(page, bookPath+`full"`) {
+		t.Error("it is not offered")
+	}
+	if resp, _ := form(t, server.URL+bookPath+"full", nil, nil); resp.StatusCode != http.StatusSeeOther {
+		t.Error(resp.StatusCode)
+	}
+	if running, _ := b.Full(); !running {
+		t.Error("it does not run")
+	}
+	if _, page := ask(t, http.MethodGet, server.URL+bookPath, nil, nil); !strings.Contains(page, "is being computed") {
+		t.Error("it is not said to run")
+	}
+	if status, _ := making(t, server.URL, "cancel", nil); status != http.StatusOK {
+		t.Error(status)
+	}
+	if running, done := b.Full(); running || done {
+		t.Errorf("running %v, done %v", running, done)
+	}
+}
+
+// What is folded is looked at as well: forms that add, rename, take out and strike.
+func TestFoldsOpened(t *testing.T) {
+	ctx := eyes.Browser(t)
+	server, _ := serve(t, folder(t), daybook.Settings{})
+	for _, name := range []string{"vehicle", "lamps", "answers", "line", "part"} {
+		eyes.Do(t, ctx, chromedp.EmulateViewport(1280, 900), chromedp.Navigate(server.URL+everyPage[name]), chromedp.Evaluate[chromedp.Void](`document.querySelectorAll('main details:not(.working)').forEach(d => { d.open = true })`))
+		for _, width := range []int64{360, 1280} {
+			eyes.Do(t, ctx, chromedp.EmulateViewport(width, 900))
+			where := fmt.Sprintf("%s unfolded, %d px", name, width)
+			if shots := os.Getenv("FETTLE_SHOTS"); shots != "" {
+				keep(t, ctx, filepath.Join(shots, fmt.Sprintf("%s-unfolded-%d.jpg", name, width)))
+			}
+			for _, w := range eyes.Eval[[]string](t, ctx, eyes.Look) {
+				if !strings.HasPrefix(w, "only ") {
+					t.Errorf("%s: %s", where, w)
+				}
+			}
+			eyes.Axe(t, ctx, where)
+		}
+	}
+}
+
+// No page of any demo has two things of one id, which a label, a link or a reader would mistake for each other.
+func TestIDsAreUnique(t *testing.T) {
+	shelf := live.Demo(&work.Runner{Samples: 20, Cache: cache})
+	d := daybook.New(shelf, daybook.Settings{})
+	server := httptest.NewServer(d)
+	defer func() { d.Close(); server.Close(); shelf.Close() }()
+	id := regexp.MustCompile(`\sid="([^"]*)"`)
+	for _, b := range shelf.Books() {
+		for _, page := range []string{"", "vehicle", "lamps", "supply", "ear", "outputs", "answers", "drawer", "part?query=1AM", "file", "track", "experiments"} {
+			resp, text := ask(t, http.MethodGet, server.URL+"/b/"+b.Name()+"/"+page, nil, nil)
+			if resp.StatusCode != http.StatusOK {
+				t.Errorf("%s, %s: %d", b.Name(), page, resp.StatusCode)
+			}
+			seen := map[string]bool{}
+			for _, m := range id.FindAllStringSubmatch(text, -1) {
+				if seen[m[1]] {
+					t.Errorf("%s, %s: two things are called %q", b.Name(), page, m[1])
+				}
+				seen[m[1]] = true
+			}
+			if len(seen) < 2 {
+				t.Errorf("%s, %s: %d ids", b.Name(), page, len(seen))
+			}
+		}
+	}
 }

@@ -75,6 +75,7 @@ func (d *Daybook) pages(mux *http.ServeMux) {
 	mux.HandleFunc("GET /b/{book}/experiments", d.showExperiments)
 	mux.HandleFunc("GET /b/{book}/experiments/card", d.cardSheet)
 	mux.HandleFunc("GET /b/{book}/track/sheet", d.trackSheet)
+	mux.HandleFunc("GET /b/{book}/track/recording", d.saveRecording)
 	mux.HandleFunc("GET /b/{book}/experiments/figure", d.experimentFigure)
 	mux.HandleFunc("GET /b/{book}/faults", d.showFaults)
 	mux.HandleFunc("GET /b/{book}/track", d.showTrack)
@@ -103,6 +104,7 @@ type view struct {
 	number  int    // of the last figure
 	ids     map[string]int
 	written map[string]build.Edit // what the file says, by field
+	there   map[string]bool       // the blocks that it holds, by name
 }
 
 // build is a page of a build that can be read as one; of another, what is wrong with its file.

@@ -59,6 +59,7 @@ func showWhole(v *view) (string, any) {
 		View                      *view
 		Readonly                  bool
 		Kept                      []field // findings that can be saved
+		Running, Full             bool    // every sample is being computed, has been
 	}
 	b, f := v.proved.Build, v.proved.Findings
 	d := data{Name: b.Name(), State: f.Worst(), Tally: render.Tally(f.Verdicts), File: v.book.File(), View: v, Readonly: v.book.Readonly()}
@@ -88,6 +89,7 @@ func showWhole(v *view) (string, any) {
 		}
 	}
 	d.Plates = v.circuits()
+	d.Running, d.Full = v.book.Full()
 	d.Kept = []field{{"what each lamp is", "survey"}, {"what was chosen", "choose"}, {"every requirement, judged", "prove"}}
 	return "whole", d
 }

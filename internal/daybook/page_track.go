@@ -52,6 +52,9 @@ type audits struct {
 // auditsKept is how many are remembered; reading the recording once more brings back an older one.
 const auditsKept = 4
 
+// firstSchedule is what stands in the form of schedules before anything is written.
+const firstSchedule = "power up\nat 0.5 s: 47 F0 on\nat 1 s: 47 forward 12 of 28\nend 2 s\n"
+
 // trackView is the page of what runs on the rails.
 type trackView struct {
 	Base, Recording, Name string
@@ -60,6 +63,9 @@ type trackView struct {
 	Said                  *saidView
 	Heard                 *heardView
 	Megabytes             int64
+	Saying                []rowView // what may be said of the recording
+	Asked                 bool      // something was
+	Schedule              string    // one to begin with
 }
 
 type trackLink struct {
@@ -93,8 +99,12 @@ func (d *Daybook) showTrack(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	q := r.URL.Query()
+	if id, asked := saidID(q.Get("recording"), q); asked {
+		http.Redirect(w, r, home(b)+"track?recording="+url.QueryEscape(id), http.StatusSeeOther)
+		return
+	}
 	page := &view{r: r, book: b, Base: home(b), ids: map[string]int{}}
-	t := trackView{Base: page.Base, Recording: q.Get("recording"), Sentence: q.Get("words"), Hex: q.Get("hex"), Megabytes: d.uploadLimit() >> 20}
+	t := trackView{Base: page.Base, Recording: q.Get("recording"), Sentence: q.Get("words"), Hex: q.Get("hex"), Megabytes: d.uploadLimit() >> 20, Schedule: firstSchedule}
 	if t.Recording != "" {
 		name, a, err := d.audit(r.Context(), t.Recording)
 		switch {
@@ -113,10 +123,12 @@ func (d *Daybook) showTrack(w http.ResponseWriter, r *http.Request) {
 	if t.Sentence != "" || t.Hex != "" {
 		t.Said = page.said(t.Sentence, t.Hex)
 	}
+	at, said := keptAs(t.Recording)
+	t.Saying, t.Asked = saying(t.Recording), len(said) > 0
 	for _, u := range d.recordings() {
-		t.Kept = append(t.Kept, trackLink{"track?recording=" + url.QueryEscape(u.ID), u.Name, fmt.Sprintf("%.1f MB", float64(u.Size)/1e6), u.ID == t.Recording})
+		t.Kept = append(t.Kept, trackLink{"track?recording=" + url.QueryEscape(u.ID), u.Name, fmt.Sprintf("%.1f MB", float64(u.Size)/1e6), u.ID == at})
 	}
-	t.Kept = append(t.Kept, trackLink{"track?recording=" + embeddedID, "an invented evening", "with trouble put in on purpose", t.Recording == embeddedID})
+	t.Kept = append(t.Kept, trackLink{"track?recording=" + embeddedID, "an invented evening", "with trouble put in on purpose", at == embeddedID})
 	_, _ = b.Proved(r.Context()) // the title block says how the build stands; this page does without
 	d.execute(w, r, "Track signal", "track", t)
 }
@@ -271,7 +283,7 @@ func (v *view) heard(a *audited) *heardView {
 
 // openRecording opens one that was brought, or the embedded one. The error is os.ErrNotExist where it is not kept.
 func (d *Daybook) openRecording(id string) (file io.ReadCloser, name string, err error) {
-	if id == embeddedID {
+	if id, _ = keptAs(id); id == embeddedID {
 		src, err := examples.FS.ReadFile(embedded)
 		return io.NopCloser(bytes.NewReader(src)), "an invented evening", err
 	}
@@ -307,11 +319,15 @@ func (d *Daybook) audit(ctx context.Context, id string) (name string, a *audited
 // read judges a recording; what is wrong with it is among the problems, and what was read until then is judged.
 func read(ctx context.Context, file io.Reader, id, name string) (*audited, error) {
 	a := &audited{id: id}
-	rec, list := recording.Open(file, name, recording.Settings{})
+	set, how, wrong := settingsOf(id)
+	if a.problems = wrong; len(wrong) > 0 {
+		return a, nil
+	}
+	rec, list := recording.Open(file, name, how)
 	if a.problems = list; rec == nil {
 		return a, nil
 	}
-	o, err := audit.Recording(ctx, rec, audit.Settings{})
+	o, err := audit.Recording(ctx, rec, set)
 	switch {
 	case ctx.Err() != nil:
 		return nil, ctx.Err()

@@ -87,9 +87,11 @@ func (d *Daybook) sayWrong(w http.ResponseWriter, r *http.Request, status int, a
 				t.Rest = append(t.Rest, field{name, value})
 			}
 			switch {
-			case f.Value == "" || name == "base" || name == "back" || name == "words":
+			case f.Value == "" || slices.Contains([]string{"base", "back", "words", "make", "block", "row", "file", "out"}, name): // the form's own
 			case strings.HasPrefix(name, "/"):
 				t.Typed = append(t.Typed, field{name[strings.LastIndexByte(name, '/')+1:], f.Value})
+			case len(name) > 2 && name[1] == ':':
+				t.Typed = append(t.Typed, field{name[2:], f.Value})
 			default:
 				t.Typed = append(t.Typed, f)
 			}

@@ -62,17 +62,27 @@ func (d *describer) state() string {
 	return fmt.Sprintf("typical parts, %s on the track, outputs fully on", d.op.Track)
 }
 
+// meanly says the mean of a flow.
+func meanly(f prove.Flow) string {
+	if pulses(f) {
+		return unit.Format(float64(f.Mean), unit.SymAmp, 3) + " mean"
+	}
+	return unit.Format(float64(f.Mean), unit.SymAmp, 3)
+}
+
+// pulses reports whether a flow is another in either polarity, beyond what three digits show.
+func pulses(f prove.Flow) bool { return f.Peak-f.Mean > f.Peak/100 }
+
 // carries says a flow in words.
 func carries(f prove.Flow) []string {
-	amp := func(i unit.Amp) string { return unit.Format(float64(i), unit.SymAmp, 3) }
 	var out []string
 	switch {
 	case !(f.Peak >= leastAmp):
 		out = append(out, "no current")
-	case f.Peak-f.Mean > f.Peak/100:
-		out = append(out, amp(f.Mean)+" mean, "+amp(f.Peak)+" peak")
+	case pulses(f):
+		out = append(out, meanly(f)+", "+unit.Format(float64(f.Peak), unit.SymAmp, 3)+" peak")
 	default:
-		out = append(out, amp(f.Mean))
+		out = append(out, meanly(f))
 	}
 	if unit.Known(f.Across) {
 		out = append(out, unit.Format(float64(f.Across), unit.SymVolt, 3)+" across it")
@@ -277,7 +287,12 @@ func (x *describer) lamp(i int) SchematicLamp {
 	key := "lamp." + n.Build.LampKey(n.Vehicle, lamp.Name)
 	var now []string
 	if x.op != nil {
-		now = carries(x.op.Lamp(i, by))
+		f := x.op.Lamp(i, by)
+		now = carries(f)
+		if f.Peak >= leastAmp {
+			l.LED.Note = strings.TrimPrefix(l.LED.Note+"; "+meanly(f), "; ")
+			x.s.Foot = "currents: " + x.state()
+		}
 		now[len(now)-1] = strings.Replace(now[len(now)-1], "across it", "across what lights", 1)
 	}
 	l.LED = x.detail(l.LED, key+".led", lamp.Words, []string{"vehicle", n.Vehicle.Name.Text, "lamp", lamp.Name, "leds"}, now, append(led, key+".")...)
@@ -355,9 +370,10 @@ func (x *describer) output(i int) SchematicOutput {
 		}
 		return out
 	}
+	whole := x.detail(Part{}, o.ID, o.Of(), nil, nil, id)
 	out := SchematicOutput{
-		Probe: probeName(o),
-		Name:  o.Name, Pin: o.Output.From.Text, ActiveLow: o.ActiveLow, Verdict: worst(x.f, id),
+		ID: whole.ID, Probe: probeName(o),
+		Name: o.Name, Pin: o.Output.From.Text, ActiveLow: o.ActiveLow, Verdict: whole.Verdict,
 		Switch: transistor(o.Switch, o.Output.Switch, ""), Level: transistor(o.Level, o.Output.Level, "level-"), Driver: transistor(o.Driver, o.Output.Driver, "driver-"),
 		Series:    part("series", "series", append(lit("good", "seen", "never-above"), "series")...),
 		Shunt:     part("shunt", "across the lamp", "shunt"),

@@ -69,8 +69,11 @@ decoder "a" {
 			t.Errorf("%s, %s: no operation", feed, output)
 		}
 		s := Of(n, finding.Findings{}, op)
+		if svg := Circuit(s, Options{}); !strings.Contains(s.Lamps[0].LED.Note, "A") || !strings.Contains(svg, "outputs fully on</text>") || !strings.HasPrefix(s.Foot, "currents: typical parts") {
+			t.Errorf("%s, %s: the lamp's current is not drawn: %q, %q", feed, output, s.Lamps[0].LED.Note, s.Foot)
+		}
 		for _, x := range s.Details {
-			if len(x.Now) == 0 && !slices.Contains([]string{"net.minus"}, x.ID) {
+			if len(x.Now) == 0 && x.ID != "net.minus" && !slices.ContainsFunc(s.Outputs, func(o SchematicOutput) bool { return o.ID == x.ID }) {
 				t.Errorf("%s, %s: nothing is said of what %s carries", feed, output, x.Name)
 			}
 			for _, width := range []float64{320, 700} {

@@ -25,6 +25,8 @@ type Schematic struct {
 	Outputs   []SchematicOutput
 	// Tags are marks at the test points, by their IDs (package probe): "PB0": "E".
 	Tags map[string]string
+	// Foot stands below a drawing with lamps: of which state their currents are.
+	Foot string
 	// Probes are where a reading is taken.
 	Probes Probes
 	// Details are what its parts and nets answer, by their identifiers.
@@ -131,6 +133,7 @@ type SchematicLamp struct {
 // drives the lamps itself. Without a lamp the series resistor is the load, at the rectified plus. Outputs that light the
 // same lamp share its wire.
 type SchematicOutput struct {
+	ID        string // of its detail, which its title answers with; "" where it has none
 	Name      string
 	Probe     string // before the IDs of its test points; "": Name
 	Pin       string // of the chip
@@ -385,6 +388,9 @@ func (o SchematicOutput) title(width float64) []words {
 			out = append(out, words{"tick", l, ""})
 		}
 	}
+	for i := range out {
+		out[i].of = o.ID
+	}
 	return out
 }
 
@@ -541,6 +547,9 @@ func (d *drafter) foot(y float64) {
 		text = fmt.Sprintf("%s: one net, the %s itself", cmp.Or(d.s.Rails.Minus, build.DecoderMinus), d.s.otherRail())
 	}
 	lines := fit(text, d.w-44, false)
+	if slices.ContainsFunc(d.s.Outputs, func(o SchematicOutput) bool { return len(o.Lamps) > 0 }) {
+		lines = append(lines, fit(d.s.Foot, d.w-44, false)...)
+	}
 	if d.s.left > 0 {
 		lines = append(lines, fit(d.s.leftOut(), d.w-44, false)...)
 	}

@@ -13,9 +13,12 @@
 // are estimated from a wide sans-serif face, so that labels keep clear of one another in the common ones.
 // The same input gives the same bytes.
 //
+// A schematic that is made for a page that answers (Options.Why) has a link over each part and each net, with what it is, carries
+// and is judged as its name; what these are of is a Detail. Probes of a reading are told apart by shape and letter.
+//
 // Not drawn yet: perfboard layouts.
 //
-// Entry points: Plot, Circuit and Circuits (for a Schematic, which Of makes of a network), CSS.
+// Entry points: Plot, Axes, Circuit and Circuits (for a Schematic, which Of makes of a network; Around puts probes on it), CSS.
 package draw
 
 import (

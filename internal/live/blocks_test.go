@@ -2,6 +2,7 @@ package live_test
 
 import (
 	"errors"
+	"maps"
 	"os"
 	"path/filepath"
 	"strings"
@@ -10,6 +11,7 @@ import (
 	"fettle/internal/build"
 	"fettle/internal/diag"
 	"fettle/internal/live"
+	"fettle/internal/work"
 )
 
 // clash is the conflict that a change ran into.
@@ -181,5 +183,54 @@ func TestDrawer(t *testing.T) {
 	write(t, dir, file, strings.Replace(read(t, dir, file), "Mine 1", "MMBT3904", 1))
 	if rev, err := b.Drawer(live.DrawerRow{Cells: map[string]string{"part": "BC847B", "count": "3"}}, ""); err != nil || rev.Folder.Build.Drawer == nil || read(t, dir, build.DrawerName) != "part,count\nBC847B,3\n" {
 		t.Error(err)
+	}
+}
+
+// The demos, which lie in memory, are changed in the same ways, and back.
+func TestMakingInMemory(t *testing.T) {
+	s := live.Demo(&work.Runner{Samples: 20, Cache: cache})
+	defer s.Close()
+	for _, b := range s.Books() {
+		was := maps.Clone(b.Now().Sources)
+		f := b.Now().Folder
+		v := f.Build.Vehicles[0]
+		var drawer, readings string
+		for name := range was {
+			switch filepath.Base(name) {
+			case build.DrawerName:
+				drawer = name
+			case build.ReadingsName:
+				readings = name
+			}
+		}
+		done := 0
+		try := func(what string, _ *live.Revision, err error) {
+			t.Helper()
+			if done++; err != nil {
+				t.Errorf("%s, %s: %v", b.Name(), what, err)
+			}
+		}
+		rev, err := b.Add([]string{"vehicle", v.Name.Text, "lamp", "new"}, nil, "")
+		try("add", rev, err)
+		rev, err = b.Rename(b.Now().ID, []string{"vehicle", v.Name.Text, "lamp", v.Lamps[0].Name.Text}, "other", "")
+		try("rename", rev, err)
+		rev, err = b.Take(b.Now().ID, []string{"vehicle", v.Name.Text, "lamp", "new"}, "")
+		try("take", rev, err)
+		it := f.Build.Drawer.Items[0]
+		rev, err = b.Drawer(live.DrawerRow{Key: live.RowKey(was[drawer], it.Range.Start.Line), Cells: map[string]string{"count": "1"}}, "")
+		try("drawer", rev, err)
+		if readings != "" {
+			rev, err = b.Strike(live.RowKey(b.Now().Sources[readings], b.Now().Folder.Build.Readings[len(f.Build.Readings)-1].Range.Start.Line), "")
+			try("strike", rev, err)
+		}
+		for range done {
+			rev, err = b.Undo()
+			try("undo", rev, err)
+		}
+		for name, data := range was {
+			if string(b.Now().Sources[name]) != string(data) {
+				t.Errorf("%s: undo left something in %s", b.Name(), name)
+			}
+		}
 	}
 }

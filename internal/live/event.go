@@ -29,6 +29,7 @@ type Event struct {
 	Done     int
 	Total    int
 	Verdict  finding.Verdict // Proven: of the whole
+	Again    bool            // of a proof that takes the place of another of the same revision
 }
 
 // watchers are those who are told. One who does not listen misses progress first, then the oldest events.

@@ -18,6 +18,7 @@ type proof struct {
 	done    chan struct{} // closed when proved and err are there
 	proved  *work.Proved
 	err     error
+	full    bool // with every sample (ProveFull)
 }
 
 // proofs are those under way and the last few that were done, oldest first.
@@ -25,6 +26,7 @@ type proofs struct {
 	mu    sync.Mutex
 	list  []*proof
 	ahead *proof // begun for those who watch, before anyone asked
+	full  *proof // with every sample, under way
 }
 
 // proofsKept is how many proofs are held, so that one step back needs no work.
@@ -67,6 +69,7 @@ func (b *Book) Cancel() {
 	b.desk.state.Unlock()
 	b.proofs.mu.Lock()
 	defer b.proofs.mu.Unlock()
+	b.proofs.stopFull()
 	for _, p := range b.proofs.list {
 		p.cancel()
 	}
@@ -116,7 +119,7 @@ func (b *Book) leave(p *proof) {
 
 func (b *Book) prove(ctx context.Context, rev *Revision, p *proof) {
 	defer p.cancel()
-	proved, err := b.run(ctx, rev)
+	proved, err := b.run(ctx, rev, false)
 	e := Event{Kind: Proven, Revision: rev.Number, ID: rev.ID}
 	switch {
 	case err == nil:
@@ -151,7 +154,7 @@ func (b *Book) prove(ctx context.Context, rev *Revision, p *proof) {
 const rested = 5 * time.Second
 
 // run waits for its turn and proves.
-func (b *Book) run(ctx context.Context, rev *Revision) (*work.Proved, error) {
+func (b *Book) run(ctx context.Context, rev *Revision, full bool) (*work.Proved, error) {
 	select {
 	case b.shelf.slots <- struct{}{}:
 		defer func() { <-b.shelf.slots }()
@@ -159,6 +162,7 @@ func (b *Book) run(ctx context.Context, rev *Revision) (*work.Proved, error) {
 		return nil, ctx.Err()
 	}
 	r := *b.shelf.runner
+	r.Full, r.Testability = r.Full || full, r.Testability || full
 	r.Progress = func(what string, done, total int) {
 		b.watchers.tell(Event{Kind: Progress, Revision: rev.Number, ID: rev.ID, Question: what, Done: done, Total: total})
 	}
@@ -191,6 +195,7 @@ func (b *Book) outdate() {
 	ps.mu.Lock()
 	p := ps.ahead
 	ps.ahead = nil
+	ps.stopFull()
 	ps.mu.Unlock()
 	if p != nil {
 		b.leave(p)

@@ -60,7 +60,7 @@ func Cost(b *build.Build) []finding.Value {
 	case open > 0:
 		apart = "at most " + apart
 	}
-	return append(list, value("apart", name, apart, "your own hours not counted", &finding.Working{Title: "what the build costs beside a ready-made decoder", Steps: []finding.Step{
+	return append(list, value("apart", name, apart, "your own hours not counted", &finding.Working{Title: "what the build costs beside a ready-made decoder", Hand: none, Solver: none, Steps: []finding.Step{
 		{Say: "the parts, " + reason, With: parts, Result: none},
 		{Say: "ready made", Formula: "price × decoders", With: fmt.Sprintf("%.2f × %d = %.2f %s", each, len(b.Decoders), ready, in), Result: none},
 	}}))

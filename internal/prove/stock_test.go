@@ -1,6 +1,7 @@
 package prove_test
 
 import (
+	"math"
 	"strings"
 	"testing"
 
@@ -71,6 +72,11 @@ func TestCost(t *testing.T) {
 		{"cost {\n  ready_made = 20\n}\n", bags, "cost.parts parts of the build: more than 0.31 EUR (8 pieces, 1 of them without a price, " + parts +
 			"\ncost.ready-made ready made: 20.00 EUR (as the file says: 1 at 20.00 EUR)\ncost.apart less than ready made: at most 19.69 EUR (your own hours not counted)"},
 	} {
+		for _, v := range prove.Cost(stocked(t, "one", c.cost, c.drawer).Build) {
+			if w := v.Working; w != nil && (!math.IsNaN(w.Hand) || !math.IsNaN(w.Solver)) {
+				t.Errorf("%s: %g by hand, %g by the solver, of what neither worked out", v.ID, w.Hand, w.Solver)
+			}
+		}
 		if got := said(prove.Cost(stocked(t, "one", c.cost, c.drawer).Build)); got != c.want {
 			t.Errorf("%s\nwanted\n%s", got, c.want)
 		}

@@ -2,7 +2,7 @@
 
 // Draws the pictures of the README anew from the embedded demo, with a real Chromium:
 //
-//	go run docs/pictures.go
+//	go run cmd/fettle/pictures.go
 package main
 
 import (
