@@ -209,6 +209,49 @@ func TestBench(t *testing.T) {
 	}
 }
 
+// Every reading that can be typed, on the sheet and beside it, is read back from readings.csv as what it was: a diode test that shows OL
+// is no reading of ohms.
+func TestEveryReadingIsReadBack(t *testing.T) {
+	server, b := serve(t, folder(t), daybook.Settings{})
+	s, err := b.Bench(t.Context(), "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows := s.Sheet.Rows()
+	for i := range s.Sheet.Spare {
+		rows = append(rows, &s.Sheet.Spare[i])
+	}
+	var list []build.BenchReading
+	overs := 0
+	for _, r := range rows {
+		text := s.Sheet.Value(r, r.Typical)
+		list = append(list, s.Line(r, "1 = "+text))
+		if text == "OL" && r.Setting == "diode test" {
+			overs++
+		}
+	}
+	if overs == 0 {
+		t.Error("no diode test shows OL")
+	}
+	taken, problems := s.Having(list).Taken()
+	if len(taken) != len(rows) || len(problems) > 0 {
+		t.Fatalf("%d of %d are read back: %v", len(taken), len(rows), problems)
+	}
+	for i, r := range rows {
+		if got := taken[i]; got.Row.Test != r.Test || s.Sheet.Value(r, got.Value) != s.Sheet.Value(r, r.Typical) || got.Note != "" {
+			t.Errorf("%s, %s: read back as %s, %s %s", r.Test, s.Sheet.Value(r, r.Typical), got.Row.Test, s.Sheet.Value(r, got.Value), got.Note)
+		}
+	}
+	// The diagnosis takes its own lines the same way, and the pages are quick with a full sheet.
+	if _, err := b.AppendBench("", list[:len(s.Sheet.Rows())]...); err != nil {
+		t.Fatal(err)
+	}
+	_, page := ask(t, "GET", server.URL+bookPath+"bench", nil, nil)
+	if front := section(t, page, "bench-front"); !strings.Contains(front, "All of it was read") || !strings.Contains(front, ", 0 off") {
+		t.Errorf("%.600s", front)
+	}
+}
+
 // While the sheet of a new circuit is worked out, its page says what is being done, comes again by itself, and can stop it.
 func TestBenchIsWaitedFor(t *testing.T) {
 	server, b := serve(t, folder(t), daybook.Settings{})
