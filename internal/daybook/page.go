@@ -55,6 +55,14 @@ var stages = []stage{
 	{"track", "Track signal", nil},
 }
 
+// state is how a stage stands, "" where nothing of it counts.
+func (s stage) state(b *live.Book, all finding.Findings) finding.Verdict {
+	if s.Path == "bench" {
+		return benchState(b)
+	}
+	return state(all, s.states)
+}
+
 // pages are the routes that show.
 func (d *Daybook) pages(mux *http.ServeMux) {
 	mux.HandleFunc("GET /{$}", d.first)
@@ -290,10 +298,8 @@ func (d *Daybook) frameOf(v *frameView, b *live.Book, r *http.Request) {
 		case !proved:
 		case s.Path == "":
 			one.State = t.State
-		case s.Path == "bench":
-			one.State = benchState(b)
 		default:
-			one.State = state(all, s.states)
+			one.State = s.state(b, all)
 		}
 		v.Steps = append(v.Steps, one)
 	}

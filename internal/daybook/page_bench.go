@@ -1,6 +1,7 @@
 package daybook
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -104,7 +105,9 @@ type benchView struct {
 	Action, Print, Faults string
 	Decoder               string // "" where there is but one
 	Decoders              []string
-	Feed, Meter, Reaches  string
+	Feed, Meter           string
+	Caught, Of            int    // single faults
+	Room                  string // for which probes room would be wanted
 	Samples               int
 	Tally                 string
 	Off                   int
@@ -225,12 +228,10 @@ func (v *view) bench(s *work.Bench) *benchView {
 	}
 	p.Besides = besides(s.Sheet, taken)
 	p.Strike = v.strikingBench()
-	p.Tools = v.form("your tools", blockAt("bench"), "", "bench")
+	p.Tools = v.form("", blockAt("bench"), "", "bench")
+	p.Tools.Rows, p.Tools.More = append(p.Tools.Rows, p.Tools.More...), nil
 	verdict, misses := s.Sheet.Untestable()
-	p.Reaches = verdict.Requirement
-	if verdict.Mend != "" {
-		p.Reaches += "; " + verdict.Mend
-	}
+	p.Caught, p.Of, p.Room = s.Sheet.Caught, s.Sheet.Faults, verdict.Mend
 	if len(misses.Rows) > 0 {
 		p.Reach = render.Table(misses, v.options("reach-"))
 	}
@@ -254,11 +255,15 @@ func besides(s *bench.Sheet, taken []bench.Taken) template.HTML {
 	return render.Table(t, render.HTMLOptions{})
 }
 
-// mostTyped is the longest reading that a hand types.
-const mostTyped = 200
+// The longest text of readings that a hand types or pastes, and a note.
+const (
+	mostTyped = 20000
+	mostNote  = 200
+)
 
-// takeReading takes a reading down: the fields decoder, test (the reading of the sheet that was meant) and reading, what the meter
-// showed. Without a test the reading says where it was taken, as on the command line. It is judged at once.
+// takeReading takes readings down: the fields decoder, test (the reading of the sheet that was meant) and reading, what the meter
+// showed; and note. Without a test each line of reading says where it was taken, as on the command line, or it is a table as fettle
+// bench --readings takes one. They are kept all or none, and judged at once.
 func (d *Daybook) takeReading(w http.ResponseWriter, r *http.Request) {
 	b, ok := d.book(w, r)
 	if !ok || !d.form(w, r) {
@@ -269,56 +274,92 @@ func (d *Daybook) takeReading(w http.ResponseWriter, r *http.Request) {
 		d.answer(w, r, b, nil, err)
 		return
 	}
-	t, line, list := readingAt(s, r.PostForm)
+	taken, lines, list := readingsOf(s, r.PostForm)
 	if list.HasErrors() {
 		d.answer(w, r, b, nil, list)
 		return
 	}
-	rev, err := b.AppendBench("reading "+t.Row.Probes()+" = "+line.Text, line)
+	words := fmt.Sprintf("%d readings", len(taken))
+	if len(taken) == 1 {
+		words = "reading " + taken[0].Row.Probes() + " = " + lines[0].Text
+	}
+	rev, err := b.AppendBench(words, lines...)
 	if err != nil || !wantsJSON(r) {
 		d.answer(w, r, b, rev, err)
 		return
 	}
-	a := answerJSON{Revision: rev.Number, ID: rev.ID, Words: s.Sheet.Told(t)}
+	a := answerJSON{Revision: rev.Number, ID: rev.ID}
+	for _, t := range taken {
+		a.Words = strings.TrimPrefix(a.Words+"\n"+s.Sheet.Told(t), "\n")
+	}
 	a.Undo, a.Redo = b.Steps()
 	writeJSON(w, http.StatusOK, a)
 }
 
-// readingAt understands a reading of a form, and makes its line of readings.csv.
-func readingAt(s *work.Bench, form url.Values) (bench.Taken, build.BenchReading, diag.List) {
-	var list diag.List
-	test, text := form.Get("test"), strings.Join(strings.Fields(form.Get("reading")), " ")
-	refused := func(code, format string, args ...any) (bench.Taken, build.BenchReading, diag.List) {
+// readingsOf understands the readings of a form, and makes their lines of readings.csv.
+func readingsOf(s *work.Bench, form url.Values) (fresh []bench.Taken, rows []build.BenchReading, list diag.List) {
+	test, text, note := form.Get("test"), strings.TrimSpace(form.Get("reading")), strings.Join(strings.Fields(form.Get("note")), " ")
+	wrong := func(code, format string, args ...any) ([]bench.Taken, []build.BenchReading, diag.List) {
 		list.Add(code, diag.Range{}, format, args...)
-		return bench.Taken{}, build.BenchReading{}, list
+		return nil, nil, list
 	}
 	switch {
 	case text == "":
-		return refused("reading-missing", "nothing was read: a value with its unit, OL, yes or no")
+		return wrong("reading-missing", "nothing was read: a value with its unit, OL, yes or no")
 	case len(text) > mostTyped:
-		return refused("reading-form", "%d characters are no reading", len(text))
-	case test != "":
-		row, ok := s.Sheet.Row(test)
-		if !ok || row.Number == 0 {
-			return refused("row-unknown", "this reading is no longer on the sheet: the circuit was changed meanwhile; open the page again")
-		}
-		text = fmt.Sprintf("%d = %s", row.Number, text)
+		return wrong("reading-form", "%d characters are more than a hand takes down", len(text))
+	case len(note) > mostNote:
+		return wrong("reading-form", "a note of %d characters is too long (%d is the most)", len(note), mostNote)
 	}
 	taken, _ := s.Taken()
 	have := map[string]bool{}
 	for _, t := range taken {
 		have[t.Row.Test] = true
 	}
-	row, value, list := s.Read("", 0, text, have)
-	if list.HasErrors() {
-		for i := range list {
-			list[i].Range = diag.Range{} // it is no line of a file
+	add := func(at diag.Range, text, date, note string) {
+		row, value, problems := s.Read("", 0, text, have)
+		for i := range problems {
+			problems[i].Range = at
 		}
-		return bench.Taken{}, build.BenchReading{}, list
+		if list = append(list, problems...); len(problems) > 0 {
+			return
+		}
+		have[row.Test] = true
+		x := s.Line(row, text)
+		x.Date, x.Note = cmp.Or(date, today()), note
+		t := s.Add(slices.Concat(taken, fresh), bench.Taken{Row: row, Value: value, Date: x.Date, Text: x.Text})
+		fresh, rows = append(fresh, t), append(rows, x)
 	}
-	line := s.Line(row, text)
-	line.Date = today()
-	return s.Add(taken, bench.Taken{Row: row, Value: value, Date: line.Date, Text: line.Text}), line, nil
+	first, _, _ := strings.Cut(text, "\n")
+	switch {
+	case test != "":
+		row, ok := s.Sheet.Row(test)
+		if !ok || row.Number == 0 {
+			return wrong("row-unknown", "this reading is no longer on the sheet: the circuit was changed meanwhile; open the page again")
+		}
+		add(diag.Range{}, fmt.Sprintf("%d = %s", row.Number, strings.Join(strings.Fields(text), " ")), "", note)
+	case !strings.Contains(first, "=") && strings.Contains(strings.ToLower(first), "reading"): // the head of a table
+		lines, problems := build.BenchLines("", []byte(text))
+		list = append(list, problems...)
+		for _, x := range lines {
+			add(x.Range, x.Text, x.Date, cmp.Or(x.Note, note))
+		}
+		if len(lines) == 0 && !list.HasErrors() {
+			return wrong("reading-missing", "no reading stands in that table")
+		}
+	default:
+		n := strings.Count(text, "\n") + 1
+		for i, line := range strings.Split(text, "\n") {
+			at := diag.Range{}
+			if n > 1 {
+				at.Start.Line = i + 1
+			}
+			if line = strings.TrimSpace(line); line != "" {
+				add(at, line, "", note)
+			}
+		}
+	}
+	return fresh, rows, list
 }
 
 // benchState is how the readings of the bench stand, where that is known without asking; "" where nothing was read.

@@ -94,7 +94,7 @@ func TestBench(t *testing.T) {
 	v := volts("supply")
 	for _, fields := range []url.Values{
 		{"test": {v.Test}, "reading": {"5 Ω"}}, {"test": {v.Test}, "reading": {"nonsense"}}, {"test": {v.Test}, "reading": {" "}}, {"test": {"no-such:test"}, "reading": {"5 V"}},
-		{"reading": {"5 V"}}, {"reading": {"PB9 to plus = 5 V"}}, {"test": {v.Test}, "reading": {strings.Repeat("5", 300) + " V"}}, {},
+		{"reading": {"5 V"}}, {"reading": {"PB9 to plus = 5 V"}}, {"reading": {"row,reading\n1,5 V"}}, {"reading": {"row,reading\n"}}, {"test": {v.Test}, "reading": {"5 V"}, "note": {strings.Repeat("a ", 300)}}, {"test": {v.Test}, "reading": {strings.Repeat("5", 30000) + " V"}}, {},
 	} {
 		resp, text := post(fields, wantJSON)
 		if a := decoded(t, text); resp.StatusCode != http.StatusUnprocessableEntity || len(a.Problems) == 0 || a.Problems[0].Message == "" {
@@ -172,12 +172,27 @@ func TestBench(t *testing.T) {
 	if _, page = ask(t, "GET", at, nil, nil); !strings.Contains(section(t, page, "bench-besides"), spare.Point) {
 		t.Error("a reading besides the sheet is not shown")
 	}
+	// Several at once, all or none: as lines, and as a table from a spreadsheet.
+	before := len(b.Now().Folder.Build.Bench)
+	resp, text = post(url.Values{"reading": {"2 = yes\r\n\r\n3 = 5 Ω\r\nnonsense"}}, wantJSON)
+	if a := decoded(t, text); resp.StatusCode != http.StatusUnprocessableEntity || len(a.Problems) != 2 || a.Problems[0].Line != 3 || a.Problems[1].Line != 4 {
+		t.Errorf("wrong lines: %d %s", resp.StatusCode, text)
+	}
+	if n := len(b.Now().Folder.Build.Bench); n != before {
+		t.Errorf("%d of them were kept", n-before)
+	}
+	if resp, text := post(url.Values{"reading": {"2 = yes\r\n" + fmt.Sprintf("%d = %s", v.Number, sound(v))}, "note": {"cold, \"first\""}}, wantJSON); resp.StatusCode != http.StatusOK || decoded(t, text).Undo != "2 readings" {
+		t.Errorf("two lines: %d %s", resp.StatusCode, text)
+	}
+	if resp, text := post(url.Values{"reading": {"date,row,reading,note\r\n2026-03-01,2,no,\r\n"}}, wantJSON); resp.StatusCode != http.StatusOK || !strings.Contains(decoded(t, text).Words, "yes before, no now") {
+		t.Errorf("a table: %d %s", resp.StatusCode, text)
+	}
 	// What the command line reads is what was typed here.
 	f, list, err := build.Open(filepath.Join(dir, file))
-	if err != nil || list.HasErrors() || len(f.Build.Bench) != 4 {
-		t.Fatalf("%v %v: %d readings", err, list, len(f.Build.Bench))
+	if err != nil || list.HasErrors() || len(f.Build.Bench) != 7 || f.Build.Bench[5].Note != "cold, \"first\"" || f.Build.Bench[6].Date != "2026-03-01" {
+		t.Fatalf("%v %v: %+v", err, list, f.Build.Bench)
 	}
-	if taken, list := s.Having(f.Build.Bench).Taken(); len(taken) != 4 || len(list) > 0 {
+	if taken, list := s.Having(f.Build.Bench).Taken(); len(taken) != 7 || len(list) > 0 {
 		t.Errorf("%d understood: %v", len(taken), list)
 	}
 
@@ -191,6 +206,49 @@ func TestBench(t *testing.T) {
 	}
 	if resp, _ := ask(t, "GET", at+"?decoder=nobody", nil, nil); resp.StatusCode != http.StatusConflict {
 		t.Errorf("a decoder that is not there: %d", resp.StatusCode)
+	}
+}
+
+// Every reading that can be typed, on the sheet and beside it, is read back from readings.csv as what it was: a diode test that shows OL
+// is no reading of ohms.
+func TestEveryReadingIsReadBack(t *testing.T) {
+	server, b := serve(t, folder(t), daybook.Settings{})
+	s, err := b.Bench(t.Context(), "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows := s.Sheet.Rows()
+	for i := range s.Sheet.Spare {
+		rows = append(rows, &s.Sheet.Spare[i])
+	}
+	var list []build.BenchReading
+	overs := 0
+	for _, r := range rows {
+		text := s.Sheet.Value(r, r.Typical)
+		list = append(list, s.Line(r, "1 = "+text))
+		if text == "OL" && r.Setting == "diode test" {
+			overs++
+		}
+	}
+	if overs == 0 {
+		t.Error("no diode test shows OL")
+	}
+	taken, problems := s.Having(list).Taken()
+	if len(taken) != len(rows) || len(problems) > 0 {
+		t.Fatalf("%d of %d are read back: %v", len(taken), len(rows), problems)
+	}
+	for i, r := range rows {
+		if got := taken[i]; got.Row.Test != r.Test || s.Sheet.Value(r, got.Value) != s.Sheet.Value(r, r.Typical) || got.Note != "" {
+			t.Errorf("%s, %s: read back as %s, %s %s", r.Test, s.Sheet.Value(r, r.Typical), got.Row.Test, s.Sheet.Value(r, got.Value), got.Note)
+		}
+	}
+	// The diagnosis takes its own lines the same way, and the pages are quick with a full sheet.
+	if _, err := b.AppendBench("", list[:len(s.Sheet.Rows())]...); err != nil {
+		t.Fatal(err)
+	}
+	_, page := ask(t, "GET", server.URL+bookPath+"bench", nil, nil)
+	if front := section(t, page, "bench-front"); !strings.Contains(front, "All of it was read") || !strings.Contains(front, ", 0 off") {
+		t.Errorf("%.600s", front)
 	}
 }
 

@@ -77,7 +77,7 @@ func showWhole(v *view) (string, any) {
 	d.Owed = render.Owed(f.Verdicts)
 	say := v.inShort()
 	for i, s := range stages[1:] {
-		d.Steps = append(d.Steps, line{stepView{Number: i + 2, Name: s.Name, To: v.Base + s.Path, State: state(v.all, s.states)}, say[s.Path]})
+		d.Steps = append(d.Steps, line{stepView{Number: i + 2, Name: s.Name, To: v.Base + s.Path, State: s.state(v.book, v.all)}, say[s.Path]})
 	}
 	if n := len(v.proved.Edits); n > 0 {
 		d.Chosen = fmt.Sprintf("%d values are chosen by fettle and not written in the file.", n)

@@ -378,7 +378,8 @@ func (s *Session) Parse(file string, line int, text string) (Reading, diag.List)
 	if len(list) > 0 {
 		return Reading{}, list
 	}
-	over := strings.EqualFold(value, "OL") || strings.EqualFold(value, "over") || strings.EqualFold(value, "open")
+	shown := trimSetting(value)
+	over := strings.EqualFold(shown, "OL") || strings.EqualFold(shown, "over") || strings.EqualFold(shown, "open")
 	// The test that is meant: of those at these points, in the setup that is named, else in the one that is set up, else the
 	// first.
 	best, turned, rank := -1, false, 0
@@ -405,12 +406,12 @@ func (s *Session) Parse(file string, line int, text string) (Reading, diag.List)
 			if !ok {
 				continue
 			}
-			if _, err := unit.Parse(trimSetting(value), d); err != nil {
+			if _, err := unit.Parse(shown, d); err != nil {
 				continue
 			}
-			if w := settingOf(value); w != "" && !strings.Contains(strings.ToLower(t.Setting), w) {
-				continue
-			}
+		}
+		if w := settingOf(value); w != "" && !strings.Contains(strings.ToLower(t.Setting), w) {
+			continue
 		}
 		r := 1
 		switch {
@@ -437,7 +438,7 @@ func (s *Session) Parse(file string, line int, text string) (Reading, diag.List)
 		case len(units) == 0:
 			list.Add("reading-place", p.at(text), "nothing is read between these points%s", map[bool]string{true: " in that setup"}[setup != ""])
 		case len(units) == 1:
-			_, err := unit.Parse(trimSetting(value), dimensions[units[0]])
+			_, err := unit.Parse(shown, dimensions[units[0]])
 			message := fmt.Sprintf("nothing of that kind is read at %s", point)
 			if err != nil {
 				message = err.Error()
@@ -451,7 +452,7 @@ func (s *Session) Parse(file string, line int, text string) (Reading, diag.List)
 	t := &s.Table.Tests[best]
 	r := Reading{Test: best, Over: over}
 	if !over {
-		r.Value, _ = unit.Parse(trimSetting(value), dimensions[t.Unit])
+		r.Value, _ = unit.Parse(shown, dimensions[t.Unit])
 	}
 	if turned {
 		r.Value = -r.Value
@@ -513,7 +514,7 @@ func (s *Session) Answer(test int, text string) (Reading, diag.List) {
 		}
 		return Reading{Test: test, Choice: i}, list
 	}
-	if strings.EqualFold(answer, "OL") || strings.EqualFold(answer, "over") {
+	if shown := trimSetting(answer); strings.EqualFold(shown, "OL") || strings.EqualFold(shown, "over") {
 		return Reading{Test: test, Over: true}, list
 	}
 	v, err := unit.Parse(trimSetting(answer), dimensions[t.Unit])
@@ -609,8 +610,8 @@ func (t *Table) Write(r Reading) string {
 		value = unit.Format(r.Value, x.Unit, 6)
 	}
 	line := fmt.Sprintf("%s: %s to %s = %s", x.Setup, x.Point, x.Against, value)
-	if strings.Contains(x.Setting, "diode") && !r.Over {
-		line += " diode"
+	if strings.Contains(x.Setting, "diode") {
+		line += " diode" // else it is taken for ohms
 	}
 	return line
 }

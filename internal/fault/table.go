@@ -23,7 +23,7 @@ import (
 // Building is how a table is made. The zero value is what a conversation uses.
 type Building struct {
 	Samples  int    // of the tolerances, for each cause; 0: 100
-	Sound    int    // of the sound decoder; 0: as many
+	Sound    int    // of the sound decoder; 0: five times as many
 	Seed     uint64 // 0: 1
 	Bench    probe.Settings
 	Progress func(done, total int)
@@ -33,7 +33,11 @@ type Building struct {
 	Priors map[string]float64 // of the classes; nil: defect's table
 }
 
-const usualSamples = 100
+const (
+	usualSamples = 100
+	// The sound decoder has more samples than each cause: the tails of its tolerances are what leaks and slips are mistaken for.
+	soundShare = 5
+)
 
 // pairShare is how many times fewer samples a pair of causes gets: it is there to be told from single ones, which few do not.
 const pairShare = 3
@@ -270,6 +274,9 @@ func Build(ctx context.Context, n *wiring.Network, set Building) (*Table, error)
 	}
 	if set.Seed == 0 {
 		set.Seed = 1
+	}
+	if set.Sound == 0 {
+		set.Sound = soundShare * set.Samples
 	}
 	set.Sound = max(set.Sound, set.Samples)
 	m := newMaker(n, set)
