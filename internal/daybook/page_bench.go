@@ -117,7 +117,7 @@ type benchView struct {
 	FrontStep             *benchStep
 	FrontPoints           template.HTML
 	Probes                *plate
-	Later                 string        // the page with the reading after it in front
+	Later                 string        // the page with the next one in front
 	Problems              []problemJSON // lines of readings.csv that were left out
 	Notes                 []string      // readings that contradict one another
 	Steps                 []*benchStep
@@ -139,7 +139,25 @@ func (d *Daybook) showBench(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-// bench is the sheet with what was read. The reading in front is the one that the address names, else the first that was not taken.
+// inFront is the reading that stands in front: the one that is named, else the first after another that was not taken, else the first;
+// −1 where all were taken.
+func inFront(rows []*benchRow, at, after string) int {
+	first, past := -1, false
+	for i, x := range rows {
+		switch {
+		case x.Test == at:
+			return i
+		case len(x.Read) == 0 && past:
+			first, past = i, false // the first after it
+		case len(x.Read) == 0 && first < 0:
+			first = i
+		}
+		past = past || x.Test == after
+	}
+	return first
+}
+
+// bench is the sheet with what was read.
 func (v *view) bench(s *work.Bench) *benchView {
 	p := &benchView{Action: v.Base + "bench", Print: v.Base + "bench/sheet", Faults: v.Base + "faults", Feed: s.Sheet.Feed(), Meter: s.Sheet.Meter.Name, Samples: s.Sheet.Samples}
 	own := url.Values{} // of the decoder, where there are several
@@ -171,6 +189,7 @@ func (v *view) bench(s *work.Bench) *benchView {
 		at = ""
 	}
 	var rows []*benchRow
+	var steps []*benchStep // of each row
 	read := 0
 	for i := range s.Sheet.Steps {
 		st := &s.Sheet.Steps[i]
@@ -201,9 +220,7 @@ func (v *view) bench(s *work.Bench) *benchView {
 					rows[n-1].Next = x.ID
 				}
 				rows = append(rows, x)
-				if r.Test == at || at == "" && p.Front == nil && len(x.Read) == 0 {
-					p.Front, p.FrontStep = x, step
-				}
+				steps = append(steps, step)
 				group.Rows = append(group.Rows, x)
 			}
 			step.Groups = append(step.Groups, group)
@@ -216,11 +233,12 @@ func (v *view) bench(s *work.Bench) *benchView {
 	if len(taken) > 0 {
 		p.Tally += fmt.Sprintf(", %d off", p.Off)
 	}
-	if x := p.Front; x != nil {
-		x.Here = true
-		if i := slices.Index(rows, x); i+1 < len(rows) {
-			p.Later = rows[i+1].To
-		}
+	if i := inFront(rows, at, v.r.URL.Query().Get("after")); i >= 0 {
+		x := rows[i]
+		p.Front, p.FrontStep, x.Here = x, steps[i], true
+		own.Del("at")
+		own.Set("after", x.Test)
+		p.Later = p.Action + "?" + own.Encode() + "#front"
 		p.FrontPoints = render.Notes(slices.DeleteFunc(s.Sheet.Explain(x.Row).Notes, func(n finding.Note) bool { return n.Kind == "where" || n.Kind == "setup" || n.Kind == "meter" }))
 		if drawn, ok := v.probed(s.Sheet.Decoder, probesOf(x.Point, x.Against, x.Setup)); ok && !x.Look {
 			p.Probes = &drawn
