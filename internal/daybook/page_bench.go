@@ -31,6 +31,10 @@ func soon[T any](d *Daybook, w http.ResponseWriter, r *http.Request, b *live.Boo
 		d.trouble(w, r, b, rev.Problems)
 		return answer, false
 	}
+	if decoder != "" && !slices.ContainsFunc(rev.Folder.Build.Decoders, func(x build.Decoder) bool { return x.Name.Text == decoder }) {
+		d.say(w, r, http.StatusNotFound, "No such decoder", "This build has no decoder \""+decoder+"\".")
+		return answer, false
+	}
 	made := d.flight.DoChan(strings.Join([]string{title, b.Name(), rev.ID, decoder}, "\n"), func() (any, error) { return ask(context.Background(), decoder) })
 	select {
 	case m := <-made:
@@ -61,7 +65,7 @@ func (d *Daybook) notAsked(w http.ResponseWriter, r *http.Request, b *live.Book,
 	case errors.Is(err, context.Canceled):
 		d.say(w, r, http.StatusConflict, "Stopped", "It was stopped before its end. Open the page again to have it done.")
 	default:
-		d.say(w, r, http.StatusConflict, title, "Not yet: "+err.Error()+".")
+		d.execute(w, r, title, "notyet", struct{ Title, Words, Home string }{title, err.Error(), home(b)})
 	}
 }
 

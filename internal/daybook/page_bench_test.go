@@ -214,7 +214,7 @@ func TestBench(t *testing.T) {
 	if resp, _ := ask(t, "GET", at+"/sheet?save=1", nil, nil); !strings.HasSuffix(resp.Header.Get("Content-Disposition"), "''bench.html") {
 		t.Error("it is not kept")
 	}
-	if resp, _ := ask(t, "GET", at+"?decoder=nobody", nil, nil); resp.StatusCode != http.StatusConflict {
+	if resp, _ := ask(t, "GET", at+"?decoder=nobody", nil, nil); resp.StatusCode != http.StatusNotFound {
 		t.Errorf("a decoder that is not there: %d", resp.StatusCode)
 	}
 }
@@ -291,6 +291,24 @@ func TestBenchIsWaitedFor(t *testing.T) {
 	}
 	if _, ok := b.KnownBench(); ok {
 		t.Error("it was done all the same")
+	}
+}
+
+// A build that has no circuit yet has no sheet: what is missing is said, and nothing is taken down.
+func TestBenchOfAnOpenBuild(t *testing.T) {
+	server, _ := serve(t, folder(t), daybook.Settings{})
+	form(t, server.URL+"/start", nil, url.Values{"folder": {"tram"}, "answer:vehicle": {"market tram"}})
+	for _, page := range []string{"bench", "bench/sheet", "faults"} {
+		resp, text := ask(t, "GET", server.URL+"/b/market-tram/"+page, nil, nil)
+		if piece := section(t, text, "notyet"); resp.StatusCode != http.StatusOK || !strings.Contains(piece, "no circuit yet: not known: series resistor of output front") || !strings.Contains(piece, `href="/b/market-tram/"`) {
+			t.Errorf("%s: %d %s", page, resp.StatusCode, piece)
+		}
+	}
+	if resp, text := form(t, server.URL+"/b/market-tram/bench", wantJSON, url.Values{"reading": {"PB0 = 5 V"}}); resp.StatusCode != http.StatusUnprocessableEntity || !strings.Contains(decoded(t, text).Words, "no circuit yet") {
+		t.Errorf("%d %s", resp.StatusCode, text)
+	}
+	if resp, text := ask(t, "GET", server.URL+"/b/market-tram/built", nil, nil); resp.StatusCode != http.StatusOK || !strings.Contains(text, "designed: open") {
+		t.Errorf("%d", resp.StatusCode)
 	}
 }
 
