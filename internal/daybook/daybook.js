@@ -197,7 +197,11 @@ doc.addEventListener("submit", async e => {
   else {
     const data = new FormData(form);
     if (e.submitter?.name) data.append(e.submitter.name, e.submitter.value);
-    if (form.matches(".box")) { ask = form.dataset.then; left = doc.activeElement?.id; }
+    if (form.matches(".box")) {
+      ask = form.dataset.then;
+      left = doc.activeElement?.id;
+      if (form.closest("#front")) history.replaceState(null, "", form.elements.back.value); // what comes after this one is in front then
+    }
     if (form.matches(".record:not(.reading)")) for (const f of fields(form)) if (!same(form, f.name).some(typed)) data.delete(f.name);
     const done = await send(form, data);
     if (done) for (const f of fields(form)) form.matches(".reading,.box") ? (f.value = f.matches("select") ? f.options[0].value : f.type === "checkbox" ? f.value : "", f.checked = f.defaultChecked, f.classList.remove("typed")) : settle(f);

@@ -31,6 +31,10 @@ func soon[T any](d *Daybook, w http.ResponseWriter, r *http.Request, b *live.Boo
 		d.trouble(w, r, b, rev.Problems)
 		return answer, false
 	}
+	if decoder != "" && !slices.ContainsFunc(rev.Folder.Build.Decoders, func(x build.Decoder) bool { return x.Name.Text == decoder }) {
+		d.say(w, r, http.StatusNotFound, "No such decoder", "This build has no decoder \""+decoder+"\".")
+		return answer, false
+	}
 	made := d.flight.DoChan(strings.Join([]string{title, b.Name(), rev.ID, decoder}, "\n"), func() (any, error) { return ask(context.Background(), decoder) })
 	select {
 	case m := <-made:
@@ -61,7 +65,7 @@ func (d *Daybook) notAsked(w http.ResponseWriter, r *http.Request, b *live.Book,
 	case errors.Is(err, context.Canceled):
 		d.say(w, r, http.StatusConflict, "Stopped", "It was stopped before its end. Open the page again to have it done.")
 	default:
-		d.say(w, r, http.StatusConflict, title, "Not yet: "+err.Error()+".")
+		d.execute(w, r, title, "notyet", struct{ Title, Words, Home string }{title, err.Error(), home(b)})
 	}
 }
 
@@ -117,7 +121,7 @@ type benchView struct {
 	FrontStep             *benchStep
 	FrontPoints           template.HTML
 	Probes                *plate
-	Later                 string        // the page with the reading after it in front
+	Later                 string        // the page with the next one in front
 	Problems              []problemJSON // lines of readings.csv that were left out
 	Notes                 []string      // readings that contradict one another
 	Steps                 []*benchStep
@@ -139,7 +143,25 @@ func (d *Daybook) showBench(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-// bench is the sheet with what was read. The reading in front is the one that the address names, else the first that was not taken.
+// inFront is the reading that stands in front: the one that is named, else the first after another that was not taken, else the first;
+// −1 where all were taken.
+func inFront(rows []*benchRow, at, after string) int {
+	first, past := -1, false
+	for i, x := range rows {
+		switch {
+		case x.Test == at:
+			return i
+		case len(x.Read) == 0 && past:
+			first, past = i, false // the first after it
+		case len(x.Read) == 0 && first < 0:
+			first = i
+		}
+		past = past || x.Test == after
+	}
+	return first
+}
+
+// bench is the sheet with what was read.
 func (v *view) bench(s *work.Bench) *benchView {
 	p := &benchView{Action: v.Base + "bench", Print: v.Base + "bench/sheet", Faults: v.Base + "faults", Feed: s.Sheet.Feed(), Meter: s.Sheet.Meter.Name, Samples: s.Sheet.Samples}
 	own := url.Values{} // of the decoder, where there are several
@@ -171,6 +193,7 @@ func (v *view) bench(s *work.Bench) *benchView {
 		at = ""
 	}
 	var rows []*benchRow
+	var steps []*benchStep // of each row
 	read := 0
 	for i := range s.Sheet.Steps {
 		st := &s.Sheet.Steps[i]
@@ -201,9 +224,7 @@ func (v *view) bench(s *work.Bench) *benchView {
 					rows[n-1].Next = x.ID
 				}
 				rows = append(rows, x)
-				if r.Test == at || at == "" && p.Front == nil && len(x.Read) == 0 {
-					p.Front, p.FrontStep = x, step
-				}
+				steps = append(steps, step)
 				group.Rows = append(group.Rows, x)
 			}
 			step.Groups = append(step.Groups, group)
@@ -216,11 +237,12 @@ func (v *view) bench(s *work.Bench) *benchView {
 	if len(taken) > 0 {
 		p.Tally += fmt.Sprintf(", %d off", p.Off)
 	}
-	if x := p.Front; x != nil {
-		x.Here = true
-		if i := slices.Index(rows, x); i+1 < len(rows) {
-			p.Later = rows[i+1].To
-		}
+	if i := inFront(rows, at, v.r.URL.Query().Get("after")); i >= 0 {
+		x := rows[i]
+		p.Front, p.FrontStep, x.Here = x, steps[i], true
+		own.Del("at")
+		own.Set("after", x.Test)
+		p.Later = p.Action + "?" + own.Encode() + "#front"
 		p.FrontPoints = render.Notes(slices.DeleteFunc(s.Sheet.Explain(x.Row).Notes, func(n finding.Note) bool { return n.Kind == "where" || n.Kind == "setup" || n.Kind == "meter" }))
 		if drawn, ok := v.probed(s.Sheet.Decoder, probesOf(x.Point, x.Against, x.Setup)); ok && !x.Look {
 			p.Probes = &drawn

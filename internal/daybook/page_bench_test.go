@@ -81,6 +81,16 @@ func TestBench(t *testing.T) {
 		t.Errorf("in front after one: %s", front)
 	}
 
+	// One may be left out: the next comes in front, and the one after that when it was read; what was left out comes at the end.
+	_, page = ask(t, "GET", at+"?after="+url.QueryEscape(rows[1].Test), nil, nil)
+	if front := section(t, page, "bench-front"); !strings.Contains(front, "No. 3 ") || !strings.Contains(front, `href="`+bookPath+"bench?after="+url.QueryEscape(rows[2].Test)+`#front"`) {
+		t.Errorf("left out: %s", front)
+	}
+	_, page = ask(t, "GET", at+"?after="+url.QueryEscape(rows[len(rows)-1].Test), nil, nil)
+	if front := section(t, page, "bench-front"); !strings.Contains(front, "No. 2 ") {
+		t.Errorf("at the end: %s", front)
+	}
+
 	// What is no reading of that row is refused with why, and nothing is kept.
 	volts := func(step string) *bench.Row {
 		for _, r := range rows {
@@ -129,7 +139,7 @@ func TestBench(t *testing.T) {
 		t.Error("the diagnosis is worked out again for a reading")
 	}
 	_, page = ask(t, "GET", server.URL+bookPath+"faults", nil, nil)
-	if !strings.Contains(page, "begins with 2 readings taken at the bench, 1 of them off") || !strings.Contains(page, `faults?fresh=1`) {
+	if !strings.Contains(page, `begins with 2 readings taken at the <a href="bench">bench</a>, 1 of them off`) || !strings.Contains(page, `faults?fresh=1`) {
 		t.Error("the diagnosis does not begin with the readings")
 	}
 	causes := func(page string) string {
@@ -204,7 +214,7 @@ func TestBench(t *testing.T) {
 	if resp, _ := ask(t, "GET", at+"/sheet?save=1", nil, nil); !strings.HasSuffix(resp.Header.Get("Content-Disposition"), "''bench.html") {
 		t.Error("it is not kept")
 	}
-	if resp, _ := ask(t, "GET", at+"?decoder=nobody", nil, nil); resp.StatusCode != http.StatusConflict {
+	if resp, _ := ask(t, "GET", at+"?decoder=nobody", nil, nil); resp.StatusCode != http.StatusNotFound {
 		t.Errorf("a decoder that is not there: %d", resp.StatusCode)
 	}
 }
@@ -284,6 +294,24 @@ func TestBenchIsWaitedFor(t *testing.T) {
 	}
 }
 
+// A build that has no circuit yet has no sheet: what is missing is said, and nothing is taken down.
+func TestBenchOfAnOpenBuild(t *testing.T) {
+	server, _ := serve(t, folder(t), daybook.Settings{})
+	form(t, server.URL+"/start", nil, url.Values{"folder": {"tram"}, "answer:vehicle": {"market tram"}})
+	for _, page := range []string{"bench", "bench/sheet", "faults"} {
+		resp, text := ask(t, "GET", server.URL+"/b/market-tram/"+page, nil, nil)
+		if piece := section(t, text, "notyet"); resp.StatusCode != http.StatusOK || !strings.Contains(piece, "no circuit yet: not known: series resistor of output front") || !strings.Contains(piece, `href="/b/market-tram/"`) {
+			t.Errorf("%s: %d %s", page, resp.StatusCode, piece)
+		}
+	}
+	if resp, text := form(t, server.URL+"/b/market-tram/bench", wantJSON, url.Values{"reading": {"PB0 = 5 V"}}); resp.StatusCode != http.StatusUnprocessableEntity || !strings.Contains(decoded(t, text).Words, "no circuit yet") {
+		t.Errorf("%d %s", resp.StatusCode, text)
+	}
+	if resp, text := ask(t, "GET", server.URL+"/b/market-tram/built", nil, nil); resp.StatusCode != http.StatusOK || !strings.Contains(text, "designed: open") {
+		t.Errorf("%d", resp.StatusCode)
+	}
+}
+
 // What was fitted is noted on its page, beside what was designed, and a slip is named there.
 func TestBuilt(t *testing.T) {
 	server, b := serve(t, folder(t), daybook.Settings{})
@@ -337,6 +365,11 @@ func TestBenchInTheBrowser(t *testing.T) {
 	// The button of a look says what was seen: by keyboard alone.
 	eyes.Do(t, ctx, chromedp.KeyEvent("\r"))
 	until(t, ctx, `document.getElementById('h-front').textContent.includes('No. 3 ')`)
+	// One that is left out is passed over.
+	eyes.Do(t, ctx, chromedp.Evaluate[chromedp.Void](`[...document.querySelectorAll('#front a')].find(a => a.textContent === 'leave it out').click()`))
+	until(t, ctx, `document.getElementById('h-front').textContent.includes('No. 4 ') && document.documentElement.classList.contains('live')`)
+	eyes.Do(t, ctx, chromedp.Evaluate[chromedp.Void](`document.getElementById('front-reading').click()`))
+	until(t, ctx, `document.getElementById('h-front').textContent.includes('No. 5 ') && document.getElementById('h-front').textContent.includes('3 of ')`)
 	// In the table, far from the front: what is half typed elsewhere stays.
 	var at *bench.Row
 	for _, r := range s.Sheet.Rows() {
@@ -346,10 +379,10 @@ func TestBenchInTheBrowser(t *testing.T) {
 		}
 	}
 	box := fmt.Sprintf("n-%d", at.Number)
-	eyes.Do(t, ctx, chromedp.Evaluate[chromedp.Void](`document.getElementById('n-5').value = '77'`))
+	eyes.Do(t, ctx, chromedp.Evaluate[chromedp.Void](`document.getElementById('n-8').value = '77'`))
 	enter(box, "0.02 V")
 	until(t, ctx, fmt.Sprintf(`document.querySelector('#row-%d .pen')?.textContent.includes('fails')`, at.Number))
-	until(t, ctx, fmt.Sprintf(`document.activeElement?.id === 'n-%d' && document.getElementById('n-5').value === '77' && document.getElementById('%s').value === ''`, at.Number+1, box))
+	until(t, ctx, fmt.Sprintf(`document.activeElement?.id === 'n-%d' && document.getElementById('n-8').value === '77' && document.getElementById('%s').value === ''`, at.Number+1, box))
 	until(t, ctx, `document.querySelector('.order.long [aria-current] .state').textContent.includes('fails')`)
 	looks(t, ctx, "with readings")
 	eyes.Axe(t, ctx, "with readings")
