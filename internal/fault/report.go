@@ -43,8 +43,8 @@ func (s *Session) Conclusion() (Known, Group) {
 		return Open, g
 	case s.Table.Causes[top].ID == Healthy && s.State.P[top] >= ClearSound:
 		return Sound, g
-	case s.Table.Causes[top].ID != Healthy && s.State.Mended(top) >= Clear:
-		if s.Rests() >= 0 {
+	case s.Table.Causes[top].ID != Healthy && s.State.Mended(top) >= Clear && (s.sound() < 0 || s.State.P[s.sound()] < NotSound):
+		if s.Rests() >= 0 || len(g.Repairs) > fewRepairs && len(s.Next()) > 0 {
 			return Open, g
 		}
 		return Found, g

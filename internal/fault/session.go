@@ -18,6 +18,12 @@ const (
 	// ClearSound is the probability from which a decoder is called sound: more is asked of it, for a fault that shows in
 	// nothing yet (a pull-down ten times too large) is found by looking for it.
 	ClearSound = 0.95
+	// NotSound is the probability that nothing is wrong, below which a cause is named: a sound decoder at the edge of its
+	// tolerances looks a little like some leak or other, and one more reading costs less than the repair of nothing.
+	NotSound = 0.02
+	// fewRepairs is how many different repairs may stand in the group that a cause is named with, while there is a reading left
+	// that would tell them apart.
+	fewRepairs = 3
 	// Named is how many causes a report lists.
 	Named = 8
 	// spoken is the probability below which a cause is not worth a word.

@@ -35,7 +35,7 @@ import (
 //
 // FETTLE_STUDY=full go test ./internal/fault -run TestInjectedFaults -v -timeout 0 tries every cause of every demo in 20 sessions and 400
 // sound decoders of each, FETTLE_STUDY=part one session of every cause and 50 sound ones, FETTLE_STUDY=sound the sound ones alone; without
-// it, it is one session each on the first demo. All are held to the figures.
+// it, it is one session each on the first demo. All are held to the figures, a part of them to what chance leaves of these.
 func TestInjectedFaults(t *testing.T) {
 	sessions, every, demos := 20, 20, examples.Names
 	onlySound := false
@@ -101,8 +101,17 @@ func (r *result) missed() string {
 
 // hold is the requirement.
 func (r *result) hold(t *testing.T, name string, whole bool) {
-	if share := float64(r.first) / float64(r.sessions); r.sessions > 0 && share < 0.9 {
-		t.Errorf("%s: the true cause stands first in %.1f %%, want 90", name, 100*share)
+	if r.sessions > 0 {
+		// The full study is held to the figure itself. One session a cause tells 90 % from 84 and not from 88: it is held to what chance leaves of
+		// 90 %, in ninety-nine of a hundred draws.
+		share, least := float64(r.first)/float64(r.sessions), 0.9
+		if !whole {
+			n := float64(r.sessions)
+			least = 0.9 - 2.33*math.Sqrt(0.9*0.1/n)
+		}
+		if share < least {
+			t.Errorf("%s: the true cause stands first in %.1f %% of %d, want %.1f", name, 100*share, r.sessions, 100*least)
+		}
 	}
 	if whole && float64(r.healthy) < 0.98*float64(r.sound) { // twenty sound ones cannot tell 98 % from 90
 		t.Errorf("%s: %d of %d sound decoders are called sound, want 98 %%", name, r.healthy, r.sound)

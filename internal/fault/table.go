@@ -295,8 +295,13 @@ func Build(ctx context.Context, n *wiring.Network, set Building) (*Table, error)
 	for i, h := range hyps {
 		total += h.Prior
 		causes = append(causes, Cause{ID: h.ID, Words: h.Words, Prior: h.Prior, Class: h.Class, Repair: h.Repair, Damaged: h.Damaged, Check: h.Check, Typical: h.Typical, Of: h.Of, Harms: h.Harms})
-		if counts[i] = set.Samples; h.Of != nil && !set.All {
+		switch {
+		case h.Edit == nil && h.Idle == nil:
+			counts[i] = set.Sound // nothing of the circuit changes: its samples are those of the sound one, which cost nothing more
+		case h.Of != nil && !set.All:
 			counts[i] = (set.Samples + pairShare - 1) / pairShare
+		default:
+			counts[i] = set.Samples
 		}
 	}
 	counts[0] = set.Sound
