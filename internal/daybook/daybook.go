@@ -9,6 +9,7 @@ import (
 	"golang.org/x/sync/singleflight"
 
 	"fettle/internal/live"
+	"fettle/internal/work"
 )
 
 // Settings of a daybook. The zero value serves loopback without a passphrase.
@@ -77,6 +78,21 @@ func (d *Daybook) book(w http.ResponseWriter, r *http.Request) (*live.Book, bool
 		d.say(w, r, http.StatusNotFound, "No such build", "There is no build \""+r.PathValue("book")+"\" in this folder.")
 	}
 	return b, ok
+}
+
+// proved is the build that a request is about, with the proof of its newest revision; where there is none, it says why.
+func (d *Daybook) proved(w http.ResponseWriter, r *http.Request) (*live.Book, *work.Proved, bool) {
+	b, ok := d.book(w, r)
+	if !ok {
+		return nil, nil, false
+	}
+	p, err := b.Proved(r.Context())
+	if err != nil {
+		status, a := wrong(err)
+		d.sayWrong(w, r, status, a, err)
+		return nil, nil, false
+	}
+	return b, p, true
 }
 
 // home is the page of a build.

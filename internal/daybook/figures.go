@@ -112,14 +112,8 @@ func (v *view) circuits() (out []plate) {
 
 // saveFigure is a figure as a file: its drawing, or what it shows as numbers.
 func (d *Daybook) saveFigure(w http.ResponseWriter, r *http.Request) {
-	b, ok := d.book(w, r)
+	b, p, ok := d.proved(w, r)
 	if !ok {
-		return
-	}
-	p, err := b.Proved(r.Context())
-	if err != nil {
-		status, a := wrong(err)
-		d.sayWrong(w, r, status, a, err)
 		return
 	}
 	q := r.URL.Query()

@@ -13,14 +13,8 @@ import (
 
 // findings are what was found as a file, in the envelope or the text of the command line: of survey, of choose, or of the proof.
 func (d *Daybook) findings(w http.ResponseWriter, r *http.Request) {
-	b, ok := d.book(w, r)
+	b, p, ok := d.proved(w, r)
 	if !ok {
-		return
-	}
-	p, err := b.Proved(r.Context())
-	if err != nil {
-		status, a := wrong(err)
-		d.sayWrong(w, r, status, a, err)
 		return
 	}
 	q := r.URL.Query()
@@ -31,6 +25,7 @@ func (d *Daybook) findings(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	var out bytes.Buffer
+	var err error
 	if as == "json" {
 		err = render.JSON(&out, f, b.Now().Problems)
 	} else {

@@ -11,14 +11,8 @@ var styles = regexp.MustCompile(`(?s)<style>(.*?)</style>`)
 
 // sheet is the build sheet: the page that fettle sheet writes, whole in itself, to be printed or, with ?save=1, kept.
 func (d *Daybook) sheet(w http.ResponseWriter, r *http.Request) {
-	b, ok := d.book(w, r)
+	_, p, ok := d.proved(w, r)
 	if !ok {
-		return
-	}
-	p, err := b.Proved(r.Context())
-	if err != nil {
-		status, a := wrong(err)
-		d.sayWrong(w, r, status, a, err)
 		return
 	}
 	page, err := sheet.Sheet(sheet.Of(*p, today()))

@@ -1,9 +1,6 @@
 package live
 
-import (
-	"context"
-	"errors"
-)
+import "context"
 
 // ProveFull begins to prove the newest revision with every sample, and to find which faults the bench sheet would not catch. It takes
 // long, and returns at once: the proof that is there stands until this one takes its place, which Watch tells (Event.Again). A change
@@ -40,15 +37,8 @@ func (b *Book) Full() (running, done bool) {
 func (b *Book) proveFull(ctx context.Context, rev *Revision, p *proof) {
 	defer p.cancel()
 	proved, err := b.run(ctx, rev, true)
-	e := Event{Kind: Proven, Revision: rev.Number, ID: rev.ID, Again: true}
-	switch {
-	case err == nil:
-		e.Verdict = proved.Findings.Worst()
-	case errors.Is(err, context.Canceled):
-		e.Kind = Stopped
-	default:
-		e.Kind, e.Words = Trouble, err.Error()
-	}
+	e := ended(rev, proved, err)
+	e.Again = true
 	ps := &b.proofs
 	ps.mu.Lock()
 	if ps.full == p {

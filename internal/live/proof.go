@@ -117,9 +117,8 @@ func (b *Book) leave(p *proof) {
 	}
 }
 
-func (b *Book) prove(ctx context.Context, rev *Revision, p *proof) {
-	defer p.cancel()
-	proved, err := b.run(ctx, rev, false)
+// ended tells those who watch how a proof ended.
+func ended(rev *Revision, proved *work.Proved, err error) Event {
 	e := Event{Kind: Proven, Revision: rev.Number, ID: rev.ID}
 	switch {
 	case err == nil:
@@ -129,6 +128,13 @@ func (b *Book) prove(ctx context.Context, rev *Revision, p *proof) {
 	default:
 		e.Kind, e.Words = Trouble, err.Error()
 	}
+	return e
+}
+
+func (b *Book) prove(ctx context.Context, rev *Revision, p *proof) {
+	defer p.cancel()
+	proved, err := b.run(ctx, rev, false)
+	e := ended(rev, proved, err)
 	ps := &b.proofs
 	ps.mu.Lock()
 	if p.err = err; err == nil {
