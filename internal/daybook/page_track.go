@@ -88,6 +88,7 @@ type heardView struct {
 	Problems                             []problemJSON
 	Look, Rules, Values, Notes, Cautions template.HTML
 	Plates                               []plate
+	Sweep                                template.HTML // what a figure shows, as numbers
 	Tables                               []template.HTML
 	Halves, Limits                       string // of the half-bits: their address, and their limits as JSON
 }
@@ -256,14 +257,18 @@ func (v *view) heard(a *audited) *heardView {
 	if len(look) > 0 {
 		h.Look = render.Verdicts(look, v.options("look-"))
 	}
-	if len(judged) > 0 {
-		h.Rules = render.Verdicts(judged, v.options("rule-"))
+	if rest := judged[len(look):]; len(rest) > 0 { // in order, what is to be looked at stands first
+		h.Rules = render.Verdicts(rest, v.options("rule-"))
 	}
 	if len(f.Values) > 0 {
 		h.Values = render.Values(f.Values, v.options("value-"))
 	}
 	for _, t := range f.Tables {
 		if len(t.Rows) > 0 {
+			if t.ID == "sweep" {
+				h.Sweep = render.Table(t, v.options("table-"))
+				continue
+			}
 			h.Tables = append(h.Tables, render.Table(t, v.options("table-")))
 		}
 	}
