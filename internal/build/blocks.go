@@ -16,18 +16,26 @@ import (
 	"fettle/internal/diag"
 )
 
+// tree is the build file read anew, block by block; nil where it cannot be parsed, and the reader says why.
+func (b *Build) tree() (*reader, *node) {
+	r := &reader{src: newSource(b.File, b.Source)}
+	body := r.parse()
+	if body == nil {
+		return r, nil
+	}
+	return r, r.read(&schema, body)
+}
+
 // With is the build file with one more block that holds values (of an Edit its attribute, value and list count). Path names it,
 // with its label; one without a label comes behind those of its kind. It stands behind the last of its kind, else at the end of
 // the block around it, which is made where the file may have one of it at most. A block that is there already is refused.
 func (f *Folder) With(path []string, values []Edit) ([]byte, diag.List) {
 	var problems diag.List
 	b := f.Build
-	r := &reader{src: newSource(b.File, b.Source)}
-	body := r.parse()
-	if body == nil {
+	r, root := b.tree()
+	if root == nil {
 		return nil, r.list()
 	}
-	root := r.read(&schema, body)
 	sub, _, why := root.planned(path)
 	if sub == nil {
 		if sub, _, _ = root.planned(append(slices.Clip(path), "1")); sub != nil && sub.Label != "" { // the count of a block without a label is left out
@@ -137,12 +145,10 @@ func (f *Folder) Struck(path []string) ([]byte, diag.List) {
 func (f *Folder) without(path []string, cut func(*reader, *node) (from, to int, by string)) ([]byte, diag.List) {
 	var problems diag.List
 	b := f.Build
-	r := &reader{src: newSource(b.File, b.Source)}
-	body := r.parse()
-	if body == nil {
+	r, root := b.tree()
+	if root == nil {
 		return nil, r.list()
 	}
-	root := r.read(&schema, body)
 	n, _, why := root.find(path)
 	if n == nil || n == root {
 		problems.Add("edit-place", root.head, "%s: %s", strings.Join(path, " "), why)
@@ -292,12 +298,10 @@ type naming struct {
 func (f *Folder) Renamed(path []string, name string) (map[string][]byte, diag.List) {
 	var problems diag.List
 	b := f.Build
-	r := &reader{src: newSource(b.File, b.Source)}
-	body := r.parse()
-	if body == nil {
+	r, root := b.tree()
+	if root == nil {
 		return nil, r.list()
 	}
-	root := r.read(&schema, body)
 	n, _, why := root.find(path)
 	switch {
 	case n == nil || n == root:
