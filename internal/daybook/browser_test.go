@@ -46,6 +46,9 @@ func TestEveryPage(t *testing.T) {
 					keep(t, ctx, filepath.Join(shots, fmt.Sprintf("%s-%d-%v.jpg", name, c.width, map[bool]string{false: "light", true: "dark"}[c.dark])))
 				}
 				looks(t, ctx, where)
+				if squeezed := `[...document.querySelectorAll('.row')].filter(e => e.checkVisibility() && getComputedStyle(e).gridTemplateColumns.split(' ').length > 1).length`; c.width == 360 && eyes.Eval[int](t, ctx, squeezed) > 0 {
+					t.Errorf("%s: rows of a form in several columns on a phone", where)
+				}
 				if c.width == 360 || c.width == 1280 {
 					eyes.Axe(t, ctx, where)
 				}
